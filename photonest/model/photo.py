@@ -1,0 +1,180 @@
+"""The photo as read, the scale found in it, and the flat picture in mm that every later finder sees."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from photonest.model.values import (
+    Extra,
+    FieldError,
+    Matrix3,
+    Point,
+    Points,
+    extra_fields,
+    require_finite,
+    require_not_negative,
+    require_positive,
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Photo:
+    """A photo as it is meant to be seen.
+
+    Attributes
+    ----------
+    pixels : ndarray of uint8, shape (height, width, 3)
+        RGB, the orientation applied, read-only.
+    file : str
+        The file's name, without folders.
+    sha256 : str
+        Of the file's bytes, in hexadecimal.
+    grey : bool
+        The photo holds no colour.
+    focal_px : float or None
+        Focal length in pixels, as far as the camera tells.
+    """
+
+    pixels: NDArray[np.uint8]
+    file: str
+    sha256: str
+    grey: bool = False
+    focal_px: float | None = None
+
+    @property
+    def width(self) -> int:
+        """Width in pixels."""
+        return int(self.pixels.shape[1])
+
+    @property
+    def height(self) -> int:
+        """Height in pixels."""
+        return int(self.pixels.shape[0])
+
+
+@dataclass(frozen=True)
+class Lens:
+    """Radial lens distortion: an ideal point at radius r is seen at r (1 + k1 (r/f)^2 + k2 (r/f)^4).
+
+    Attributes
+    ----------
+    focal_px : float
+        Focal length f in pixels.
+    centre_px : (x, y)
+        Principal point in pixels.
+    k1, k2 : float
+        Coefficients, as OpenCV counts them.
+    """
+
+    focal_px: float
+    centre_px: Point
+    k1: float
+    k2: float = 0.0
+    extra: Extra = extra_fields()
+
+    def __post_init__(self) -> None:
+        require_positive(focal_px=self.focal_px)
+        require_finite(k1=self.k1, k2=self.k2)
+
+
+@dataclass(frozen=True)
+class Scale:
+    """From pixels to millimetres in the plane of the face.
+
+    Attributes
+    ----------
+    kind : str
+        The reference it comes from, by its finder's name.
+    px_to_mm : 3x3
+        Homography: ``(x, y, 1)`` in pixels of the photo to homogeneous mm. With a `lens`, pixels are first undistorted.
+    standard_error_pct : float
+        Standard error of a length on the face, in percent of it.
+    mm_per_px : float
+        Size of a pixel in the middle of what is measured.
+    lens : Lens or None
+        The distortion to remove before the homography.
+    reference_px : points
+        Where the reference lies in the photo, so that it isn't taken for wood; may be empty.
+    tilt_deg : float or None
+        Angle between the camera's axis and the normal of the face, where known.
+    warnings : tuple of str
+        What makes this scale less good than it could be.
+    """
+
+    kind: str
+    px_to_mm: Matrix3
+    standard_error_pct: float
+    mm_per_px: float
+    lens: Lens | None = None
+    reference_px: Points = ()
+    tilt_deg: float | None = None
+    warnings: tuple[str, ...] = ()
+    extra: Extra = extra_fields()
+
+    def __post_init__(self) -> None:
+        require_not_negative(standard_error_pct=self.standard_error_pct)
+        require_positive(mm_per_px=self.mm_per_px)
+        matrix = np.asarray(self.px_to_mm, dtype=float)
+        if matrix.shape != (3, 3) or not np.isfinite(matrix).all():
+            raise FieldError("px_to_mm", "must be 3 x 3 finite numbers")
+        if abs(np.linalg.det(matrix)) < 1e-15:
+            raise FieldError("px_to_mm", "must be invertible")
+
+
+@dataclass(frozen=True, eq=False)
+class FlatPhoto:
+    """The photo seen squarely: every pixel is `mm_per_px` wide and lies in the plane of the face.
+
+    Attributes
+    ----------
+    pixels : ndarray of uint8, shape (height, width, 3)
+        RGB, read-only.
+    mm_per_px : float
+        Size of a pixel.
+    origin : (x, y)
+        Where the centre of pixel (0, 0) lies, in mm.
+    aim : (x, y)
+        The point in mm that lies on the piece meant: the middle of the photo unless the user points elsewhere.
+    covered : ndarray of bool, shape (height, width), or None
+        Where the photo reaches; None when everywhere.
+    reference : points
+        Where the reference lies, in mm; may be empty.
+    grey : bool
+        The photo holds no colour.
+    standard_error_pct : float
+        Of the scale.
+    """
+
+    pixels: NDArray[np.uint8]
+    mm_per_px: float
+    origin: Point
+    aim: Point
+    covered: NDArray[np.bool_] | None = None
+    reference: Points = ()
+    grey: bool = False
+    standard_error_pct: float = 0.0
+
+    def to_mm(self, points_px: ArrayLike) -> NDArray[np.float64]:
+        """Return points of this picture, shape (n, 2), in mm.
+
+        >>> flat = FlatPhoto(np.zeros((4, 4, 3), np.uint8), mm_per_px=0.5, origin=(-1.0, -1.0), aim=(0.0, 0.0))
+        >>> flat.to_mm([[2, 2]]).tolist()
+        [[0.0, 0.0]]
+        """
+        return np.asarray(points_px, dtype=float) * self.mm_per_px + np.asarray(self.origin)
+
+    def to_px(self, points_mm: ArrayLike) -> NDArray[np.float64]:
+        """Return points in mm, shape (n, 2), in pixels of this picture."""
+        return (np.asarray(points_mm, dtype=float) - np.asarray(self.origin)) / self.mm_per_px
+
+    def shifted(self, dx: float, dy: float) -> FlatPhoto:
+        """Return the same picture with (dx, dy) mm added to every position."""
+        return replace(
+            self,
+            origin=(self.origin[0] + dx, self.origin[1] + dy),
+            aim=(self.aim[0] + dx, self.aim[1] + dy),
+            reference=tuple((x + dx, y + dy) for x, y in self.reference),
+        )

@@ -1,0 +1,1 @@
+"""The nest planner: the half-plane, the arcs, the search, and the independent check."""

@@ -1,0 +1,1 @@
+"""Pith finders: the growth centre of the rings."""

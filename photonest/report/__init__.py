@@ -1,0 +1,1 @@
+"""Reports: pictures, the marker sheet, and what the turner takes to the lathe."""

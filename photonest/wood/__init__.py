@@ -1,0 +1,1 @@
+"""Wood: species, moisture and movement."""
