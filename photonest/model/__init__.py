@@ -39,6 +39,7 @@ from photonest.model.face import (
     CrackKind,
     Defect,
     DefectKind,
+    Diameters,
     Face,
     NotFound,
     Outline,
@@ -67,12 +68,13 @@ from photonest.model.shop import Cutter, Jaws, Range, Shop
 from photonest.model.values import FieldError, Matrix3, Point, Point3, Points
 
 __all__ = [
-    "Attempt", "Axis", "Bound", "Bowl", "CatalogueError", "Circle", "Crack", "CrackError", "CrackKind", "Cut", "Cutter",
-    "Defect", "DefectKind", "DocumentError", "ExitCode", "Face", "FaceFacts", "FieldError", "FlatPhoto", "Jaws", "Lens",
-    "MarksError", "Matrix3", "MoistureError", "Nest", "NoPlanError", "NotFound", "Objective", "Outline", "OutlineError",
-    "OutputError", "Photo", "PhotoError", "PhotoFacts", "PhotonestError", "Pith", "PithError", "Plan", "PluginError",
-    "Point", "Point3", "Points", "Range", "Scale", "ScaleError", "Score", "SetBy", "Shop", "ShopError", "Side", "Size",
-    "SpeciesError", "Status", "Stock", "StockError", "StockKind", "UnsafePlanError", "dump_json", "face_from_document",
-    "face_to_document", "plan_from_document", "plan_to_document", "read_face", "read_json", "read_plan",
-    "write_document", "write_whole",
+    "Attempt", "Axis", "Bound", "Bowl", "CatalogueError", "Circle", "Crack", "CrackError", "CrackKind", "Cut",
+    "Cutter", "Defect", "DefectKind", "Diameters", "DocumentError", "ExitCode", "Face", "FaceFacts",
+    "FieldError", "FlatPhoto", "Jaws", "Lens", "MarksError", "Matrix3", "MoistureError", "Nest", "NoPlanError",
+    "NotFound", "Objective", "Outline", "OutlineError", "OutputError", "Photo", "PhotoError", "PhotoFacts",
+    "PhotonestError", "Pith", "PithError", "Plan", "PluginError", "Point", "Point3", "Points", "Range", "Scale",
+    "ScaleError", "Score", "SetBy", "Shop", "ShopError", "Side", "Size", "SpeciesError", "Status", "Stock",
+    "StockError", "StockKind", "UnsafePlanError", "dump_json", "face_from_document", "face_to_document",
+    "plan_from_document", "plan_to_document", "read_face", "read_json", "read_plan", "write_document",
+    "write_whole",
 ]  # fmt: skip

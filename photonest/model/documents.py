@@ -128,13 +128,14 @@ def structure(document: Any, cls: type[T], where: str) -> T:
     from cattrs import transform_error
 
     try:
-        return _converter().structure(document, cls)
+        record: T = _converter().structure(document, cls)
     except Exception as error:  # cattrs groups what each field raised; anything else is a bug and is passed on
         if not isinstance(error, (ExceptionGroup, ValueError, TypeError, KeyError)):
             raise
         problems = transform_error(error, path="$", format_exception=_explain)
         listed = "; ".join(_locate(problem) for problem in problems)
         raise DocumentError(f"{where}: {listed}.", "Correct the file, or measure again.") from error
+    return record
 
 
 def _locate(problem: str) -> str:
@@ -192,9 +193,7 @@ def _converter() -> Any:
 
 
 def _kind(value: Any) -> str:
-    names: dict[type, str] = {
-        type(None): "null", bool: "true or false", str: "text", list: "a list", dict: "an object"
-    }
+    names: dict[type, str] = {type(None): "null", bool: "true or false", str: "text", list: "a list", dict: "an object"}
     return names.get(type(value), type(value).__name__)
 
 

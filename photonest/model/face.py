@@ -214,8 +214,8 @@ class Circle:
 
 
 @dataclass(frozen=True)
-class Size:
-    """The standard measures of the face, of the wood under bark where known; lengths in mm, area in mm2.
+class Diameters:
+    """Diameters and area inside an edge, in mm and mm2.
 
     Attributes
     ----------
@@ -223,6 +223,33 @@ class Size:
         Greatest and least distance between parallel tangents.
     mean_diameter : float
         Of the circle of the same area.
+    """
+
+    max_diameter: float
+    min_diameter: float
+    mean_diameter: float
+    area: float
+    extra: Extra = extra_fields()
+
+    def __post_init__(self) -> None:
+        require_positive(
+            max_diameter=self.max_diameter,
+            min_diameter=self.min_diameter,
+            mean_diameter=self.mean_diameter,
+            area=self.area,
+        )
+
+
+@dataclass(frozen=True)
+class Size:
+    """The standard measures of the face; lengths in mm, area in mm2.
+
+    Attributes
+    ----------
+    max_diameter, min_diameter, mean_diameter, area : float
+        Of the outline, bark included; see `Diameters`.
+    under_bark : Diameters or None
+        The same of the wood proper, where bark is told apart.
     ovality_pct : float
         ``100 (max - min) / max`` (ISO 19474 gives the difference as a share of the largest diameter).
     pith_offset : float or None
@@ -230,7 +257,7 @@ class Size:
     eccentricity_pct : float or None
         The pith offset in percent of the mean diameter (the convention of EN 1310).
     inscribed_circle : Circle
-        The largest circle in the wood.
+        The largest circle in the wood, under bark where known.
     clear_circle : Circle or None
         The largest circle in the wood that holds no crack, no pith and no other defect.
     """
@@ -244,6 +271,7 @@ class Size:
     area: float
     inscribed_circle: Circle
     clear_circle: Circle | None
+    under_bark: Diameters | None = None
     extra: Extra = extra_fields()
 
     def __post_init__(self) -> None:

@@ -164,11 +164,11 @@ class FlatPhoto:
         >>> flat.to_mm([[2, 2]]).tolist()
         [[0.0, 0.0]]
         """
-        return np.asarray(points_px, dtype=float) * self.mm_per_px + np.asarray(self.origin)
+        return np.asarray(np.asarray(points_px, dtype=float) * self.mm_per_px + np.asarray(self.origin))
 
     def to_px(self, points_mm: ArrayLike) -> NDArray[np.float64]:
         """Return points in mm, shape (n, 2), in pixels of this picture."""
-        return (np.asarray(points_mm, dtype=float) - np.asarray(self.origin)) / self.mm_per_px
+        return np.asarray((np.asarray(points_mm, dtype=float) - np.asarray(self.origin)) / self.mm_per_px)
 
     def shifted(self, dx: float, dy: float) -> FlatPhoto:
         """Return the same picture with (dx, dy) mm added to every position."""

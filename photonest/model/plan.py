@@ -58,7 +58,7 @@ class Stock:
 
 @dataclass(frozen=True)
 class Axis:
-    """The lathe's axis: its point in the rim plane and its direction into the wood; z counts from the photographed face."""
+    """The lathe's axis: a point in the rim plane, a direction into the wood; z counts from the photographed face."""
 
     point: Point3
     direction: Point3

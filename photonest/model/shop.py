@@ -96,7 +96,8 @@ class Shop:
     saw_kerf, pith_slab : float
         Slot of the saw that rips a log; nothing of a bowl comes nearer to the pith than `pith_slab`.
     top_rim_speed, coring_rpm_max, start_share : float
-        Rim speed never exceeded in m/s; spindle speed never exceeded while coring; the share of the top speed to start at.
+        Rim speed never exceeded in m/s; spindle speed never exceeded while coring; the share of the
+        top speed to start at.
     """
 
     clearance: float = 5.0

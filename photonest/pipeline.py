@@ -1,0 +1,388 @@
+"""The stages in order: from a photo to a measured face, with the record of every finder asked."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from photonest.model import (
+    Attempt,
+    Crack,
+    CrackError,
+    Defect,
+    Face,
+    FlatPhoto,
+    NotFound,
+    Outline,
+    OutlineError,
+    Photo,
+    PhotoFacts,
+    PhotonestError,
+    Pith,
+    PithError,
+    PluginError,
+    Point,
+    Scale,
+    ScaleError,
+)
+from photonest.rectify import flatten, jacobian, shifted, undistort, upright
+from photonest.registry import Finder, LoadFailure, Registry, stdout_to_stderr
+from photonest.sizes import centroid, measure_size
+from photonest.spec import Stage
+
+_ERRORS: Mapping[Stage, type[PhotonestError]] = {
+    "scale": ScaleError,
+    "outline": OutlineError,
+    "pith": PithError,
+    "cracks": CrackError,
+}
+Settings = Mapping[tuple[str, str], Mapping[str, Any]]
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What the user asks of the stages.
+
+    Attributes
+    ----------
+    scale, outline, pith, cracks : str
+        A finder's name, ``auto``, or for pith and cracks ``none``.
+    settings : mapping
+        Options by (stage, finder).
+    at_px : (x, y) or None
+        A point of the photo on the piece meant; its middle if not given.
+    """
+
+    scale: str = "auto"
+    outline: str = "auto"
+    pith: str = "auto"
+    cracks: str = "auto"
+    settings: Settings = field(default_factory=dict)
+    at_px: Point | None = None
+
+
+@dataclass(frozen=True)
+class _Answer:
+    value: Any
+    attempts: tuple[Attempt, ...]
+
+
+def measure(
+    photo: Photo,
+    registry: Registry,
+    choices: Choices | None = None,
+    progress: Callable[[str], None] = lambda _: None,
+) -> Face:
+    """Return the face in a photo.
+
+    Parameters
+    ----------
+    photo : Photo
+    registry : Registry
+        Where the finders come from.
+    choices : Choices, optional
+    progress : callable
+        Told the name of each stage as it begins.
+
+    Raises
+    ------
+    ScaleError, OutlineError
+        If nothing answers: there is no face without them.
+    PithError, CrackError, PluginError
+        If the finder asked for by name does not answer, or breaks its contract.
+    """
+    choices = choices or Choices()
+    aim = choices.at_px or ((photo.width - 1) / 2, (photo.height - 1) / 2)
+    if not (0 <= aim[0] < photo.width and 0 <= aim[1] < photo.height):
+        raise OutlineError(
+            f"The point {aim[0]:g},{aim[1]:g} lies outside the photo ({photo.width} x {photo.height}).",
+            "Give --at X,Y in pixels of the photo.",
+        )
+    progress("scale")
+    scaled = _first(registry, "scale", choices, (photo,), lambda found: _checked_scale(found, photo, aim))
+    scale: Scale = scaled.value
+    flat = flatten(photo, scale, aim)
+
+    progress("outline")
+    outlined = _first(registry, "outline", choices, (flat,), lambda found: _checked_outline(found, flat))
+    dx, dy = (-value for value in centroid(outlined.value.points))
+    scale, flat = shifted(scale, dx, dy), flat.shifted(dx, dy)
+    outline = _moved_outline(outlined.value, dx, dy)
+
+    progress("pith")
+    pithed = _first(registry, "pith", choices, (flat, outline), lambda found: _checked_pith(found, outline))
+    pith: Pith | None = pithed.value
+
+    progress("cracks")
+    cracked = _all(registry, choices, (flat, outline, pith), lambda found: _checked_marks(found, outline))
+    cracks, defects = merge_marks(cracked.value)
+
+    face = Face(
+        photo=PhotoFacts(photo.file, photo.sha256, photo.width, photo.height),
+        scale=replace(scale, mm_per_px=_mm_per_px(scale)),
+        outline=outline,
+        pith=pith,
+        cracks=cracks,
+        defects=defects,
+        size=measure_size(outline, pith, cracks, defects),
+        provenance=(*scaled.attempts, *outlined.attempts, *pithed.attempts, *cracked.attempts),
+    )
+    return replace(face, warnings=_warnings(face))
+
+
+def _mm_per_px(scale: Scale) -> float:
+    """Size of a pixel of the photo at the middle of the face."""
+    middle = np.linalg.inv(np.asarray(scale.px_to_mm)) @ [0.0, 0.0, 1.0]
+    derivative = jacobian(scale.px_to_mm, (middle[0] / middle[2], middle[1] / middle[2]))
+    return float(math.sqrt(abs(np.linalg.det(derivative))))
+
+
+def _chosen(registry: Registry, stage: Stage, name: str) -> tuple[tuple[Finder, ...], tuple[LoadFailure, ...]]:
+    if name == "auto":
+        return registry.load(stage)
+    return (registry.named(stage, name),), ()
+
+
+def _first(
+    registry: Registry,
+    stage: Stage,
+    choices: Choices,
+    inputs: tuple[Any, ...],
+    check: Callable[[Any], Any],
+) -> _Answer:
+    """Ask finders in their order until one answers."""
+    name: str = getattr(choices, stage)
+    if name == "none" and stage == "pith":
+        return _Answer(None, (Attempt(stage, "none", "", "", "not asked", "not asked for"),))
+    finders, failures = _chosen(registry, stage, name)
+    attempts = [_load_attempt(failure) for failure in failures]
+    refusals: list[NotFound] = []
+    for finder in finders:
+        found, attempt = _ask(finder, choices, inputs, check, named=name != "auto")
+        attempts.append(attempt)
+        if attempt.outcome == "found":
+            return _Answer(found, tuple(attempts))
+        if isinstance(found, NotFound):
+            refusals.append(found)
+    if stage == "pith" and name == "auto":
+        return _Answer(None, tuple(attempts))
+    raise _nothing_found(stage, attempts, refusals)
+
+
+def _all(registry: Registry, choices: Choices, inputs: tuple[Any, ...], check: Callable[[Any], Any]) -> _Answer:
+    """Ask every finder of the cracks stage and gather what they see."""
+    if choices.cracks == "none":
+        return _Answer((), (Attempt("cracks", "none", "", "", "not asked", "not asked for"),))
+    finders, failures = _chosen(registry, "cracks", choices.cracks)
+    attempts = [_load_attempt(failure) for failure in failures]
+    marks: list[Crack | Defect] = []
+    refusals: list[NotFound] = []
+    for finder in finders:
+        found, attempt = _ask(finder, choices, inputs, check, named=choices.cracks != "auto")
+        attempts.append(attempt)
+        if attempt.outcome == "found":
+            marks.extend(found)
+        elif isinstance(found, NotFound):
+            refusals.append(found)
+    if not any(attempt.outcome == "found" for attempt in attempts):
+        raise _nothing_found("cracks", attempts, refusals)
+    return _Answer(tuple(marks), tuple(attempts))
+
+
+def _ask(
+    finder: Finder, choices: Choices, inputs: tuple[Any, ...], check: Callable[[Any], Any], *, named: bool
+) -> tuple[Any, Attempt]:
+    """Ask one finder; what it raises or gets wrong is recorded, and raised only when it was asked for by name."""
+    options = finder.options(choices.settings.get((finder.stage, finder.name), {}))
+
+    def attempt(outcome: Any, reason: str = "") -> Attempt:
+        return Attempt(finder.stage, finder.name, finder.version, finder.listing.source, outcome, reason)
+
+    try:
+        with stdout_to_stderr():
+            found = finder.plugin.find(*inputs, options)
+        if isinstance(found, NotFound):
+            return found, attempt("not found", str(found.reason))
+        return check(found), attempt("found")
+    except PhotonestError as error:
+        if named:
+            raise
+        return NotFound(error.message, error.hint), attempt("refused", error.message)
+    except (Exception, SystemExit) as error:  # a finder may fail in any way; the others go on
+        reason = f"{type(error).__name__}: {error}"
+        if named:
+            raise PluginError(
+                f"The {finder.stage} finder {finder.name} ({finder.listing.source}) failed: {reason}.",
+                "Choose another finder, or tell its author.",
+            ) from error
+        return None, attempt("failed", reason)
+
+
+def _load_attempt(failure: LoadFailure) -> Attempt:
+    return Attempt(
+        failure.listing.stage,
+        failure.listing.name,
+        "",
+        failure.listing.source,
+        "failed",
+        f"not loaded: {failure.reason}",
+    )
+
+
+def _nothing_found(stage: Stage, attempts: Sequence[Attempt], refusals: Sequence[NotFound]) -> PhotonestError:
+    tried = "; ".join(f"{attempt.finder}: {attempt.reason}" for attempt in attempts) or "no finder is installed"
+    hints = list(dict.fromkeys(refusal.hint for refusal in refusals if refusal.hint))
+    return _ERRORS[stage](f"No {stage} found ({tried}).", " ".join(hints))
+
+
+def _breach(what: str) -> PluginError:
+    return PluginError(f"It broke its contract: {what}.")
+
+
+def _checked_scale(found: Any, photo: Photo, aim: Point) -> Scale:
+    if not isinstance(found, Scale):
+        raise _breach(f"a Scale was due, not {type(found).__name__}")
+    scale = replace(found)  # runs the record's own checks again
+    matrix = np.asarray(scale.px_to_mm)
+    x, y = undistort(aim, scale.lens)[0]
+    if matrix[2] @ [x, y, 1.0] < 0:
+        scale = replace(scale, px_to_mm=tuple(tuple(-v for v in row) for row in scale.px_to_mm))  # type: ignore[arg-type]
+    return upright(scale, aim)
+
+
+def _checked_outline(found: Any, flat: FlatPhoto) -> Outline:
+    import shapely
+
+    if not isinstance(found, Outline):
+        raise _breach(f"an Outline was due, not {type(found).__name__}")
+    outline = replace(found)
+    whole = shapely.Polygon(outline.points)
+    if not whole.is_valid or whole.area <= 0:
+        raise _breach(f"its outline is not a simple polygon ({shapely.is_valid_reason(whole)})")
+    height, width = flat.pixels.shape[:2]
+    low, high = flat.to_mm([[-2, -2], [width + 1, height + 1]])
+    if not shapely.box(*low, *high).covers(whole):
+        raise _breach("its outline leaves the photo")
+    if outline.under_bark is not None:
+        wood = shapely.Polygon(outline.under_bark)
+        if not wood.is_valid or wood.area <= 0:
+            raise _breach(f"its edge under bark is not a simple polygon ({shapely.is_valid_reason(wood)})")
+        if wood.difference(whole.buffer(0.01 * math.sqrt(whole.area))).area > 0.001 * wood.area:
+            raise _breach("its edge under bark leaves the outline")
+    return outline
+
+
+def _moved_outline(outline: Outline, dx: float, dy: float) -> Outline:
+    def moved(points: Any) -> Any:
+        return None if points is None else tuple((float(x + dx), float(y + dy)) for x, y in points)
+
+    return replace(outline, points=moved(outline.points), under_bark=moved(outline.under_bark))
+
+
+def _checked_pith(found: Any, outline: Outline) -> Pith:
+    import shapely
+
+    if not isinstance(found, Pith):
+        raise _breach(f"a Pith was due, not {type(found).__name__}")
+    pith = replace(found, point=(float(found.point[0]), float(found.point[1])))
+    whole = shapely.Polygon(outline.points)
+    distance = whole.distance(shapely.Point(pith.point))
+    if distance > 5 * math.sqrt(whole.area):
+        raise _breach(f"its pith lies {distance:.0f} mm away from the piece")
+    return replace(pith, inside=distance == 0)
+
+
+def _checked_marks(found: Any, outline: Outline) -> tuple[Crack | Defect, ...]:
+    import shapely
+
+    if isinstance(found, (str, bytes)) or not isinstance(found, Sequence):
+        raise _breach(f"a sequence of cracks was due, not {type(found).__name__}")
+    whole = shapely.Polygon(outline.points)
+    near = whole.buffer(0.02 * math.sqrt(whole.area))
+    marks: list[Crack | Defect] = []
+    for mark in found:
+        if isinstance(mark, Crack):
+            mark = replace(mark, path=tuple((float(x), float(y)) for x, y in mark.path))
+            line = shapely.LineString(mark.path)
+            mark = replace(mark, length=float(line.length))
+        elif isinstance(mark, Defect):
+            line = shapely.Polygon(mark.outline)
+            if not line.is_valid:
+                raise _breach(f"a {mark.kind}'s outline is not a simple polygon")
+        else:
+            raise _breach(f"a Crack or a Defect was due, not {type(mark).__name__}")
+        if not near.covers(line):
+            raise _breach("one of its marks lies outside the wood")
+        marks.append(mark)
+    return tuple(marks)
+
+
+def merge_marks(marks: Sequence[Crack | Defect]) -> tuple[tuple[Crack, ...], tuple[Defect, ...]]:
+    """Return cracks and other defects from several finders, each once, numbered by size.
+
+    Of two cracks where most of the shorter runs along the longer, the surer is kept; marks set by a person are always
+    kept, and come first.
+    """
+    import shapely
+
+    by_trust = sorted(marks, key=lambda mark: (mark.set_by != "person", -mark.confidence, -_size(mark)))
+    cracks: list[Crack] = []
+    defects: list[Defect] = []
+    for mark in by_trust:
+        if isinstance(mark, Defect):
+            shape = shapely.Polygon(mark.outline)
+            same = any(
+                other.kind == mark.kind and shape.intersection(shapely.Polygon(other.outline)).area > 0.5 * shape.area
+                for other in defects
+            )
+            if mark.set_by == "person" or not same:
+                defects.append(mark)
+            continue
+        line = shapely.LineString(mark.path)
+        near = max(0.02 * line.length, 2 * mark.width, 1.0)
+        same = any(
+            line.intersection(shapely.LineString(other.path).buffer(near)).length > 0.6 * line.length
+            for other in cracks
+        )
+        if mark.set_by == "person" or not same:
+            cracks.append(mark)
+    cracks.sort(key=lambda crack: (-crack.length, crack.path))
+    defects.sort(key=lambda defect: (-_size(defect), defect.outline))
+    return (
+        tuple(replace(crack, id=f"c{number}") for number, crack in enumerate(cracks, 1)),
+        tuple(replace(defect, id=f"d{number}") for number, defect in enumerate(defects, 1)),
+    )
+
+
+def _size(mark: Crack | Defect) -> float:
+    if isinstance(mark, Crack):
+        return mark.length
+    x, y = np.asarray(mark.outline).T
+    return float(np.ptp(x) + np.ptp(y))
+
+
+def _warnings(face: Face) -> tuple[str, ...]:
+    warnings = [*face.scale.warnings, *face.outline.warnings]
+    if face.outline.cut_by_frame:
+        warnings.append(
+            "Part of the piece lies outside the photo: its true size is larger. Take the photo from farther away."
+        )
+    if face.pith is None:
+        reasons = [attempt.reason for attempt in face.provenance if attempt.stage == "pith" and attempt.reason]
+        warnings.append(f"Pith not found ({'; '.join(reasons)}): plans can't avoid it. Mark it by hand.")
+    else:
+        warnings.extend(face.pith.warnings)
+    warnings.extend(
+        f"The {attempt.stage} finder {attempt.finder} ({attempt.source}) was passed over: {attempt.reason}."
+        for attempt in face.provenance
+        if attempt.outcome in ("failed", "refused")
+    )
+    possible = sum(crack.status == "possible" for crack in face.cracks)
+    if possible:
+        noun = "crack is" if possible == 1 else "cracks are"
+        warnings.append(f"{possible} possible {noun} avoided as if real: look at the wood, and dismiss what is none.")
+    return tuple(dict.fromkeys(warnings))
