@@ -1,0 +1,164 @@
+"""What the commands share: options, reading what they are given, writing what they make."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from photonest.model import Face, Photo
+    from photonest.pipeline import Choices
+
+PhotoPath = Annotated[Path, typer.Argument(metavar="PHOTO", help="JPEG, PNG, TIFF, WebP or HEIC file.")]
+OutFolder = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="FOLDER", help="Where to write; by default a folder named after the photo."),
+]
+Replace = Annotated[bool, typer.Option("--replace", help="Overwrite results that are already there.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the result document, and nothing else, on stdout.")]
+ScaleName = Annotated[str, typer.Option("--scale", metavar="NAME", help="Scale finder to use, or auto.")]
+OutlineName = Annotated[str, typer.Option("--outline", metavar="NAME", help="Outline finder to use, or auto.")]
+PithName = Annotated[str, typer.Option("--pith", metavar="NAME", help="Pith finder to use, auto or none.")]
+CracksName = Annotated[str, typer.Option("--cracks", metavar="NAME", help="Crack finder to use, auto (all) or none.")]
+MmPerPx = Annotated[
+    float | None,
+    typer.Option("--mm-per-px", metavar="X", help="Size of a pixel in mm, for a photo from straight above."),
+]
+At = Annotated[
+    str | None,
+    typer.Option("--at", metavar="X,Y", help="A pixel of the photo on the piece meant; by default its middle."),
+]
+Settings = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set", metavar="STAGE.NAME.FIELD=VALUE", help="Set an option of a finder; see photonest plugins show."
+    ),
+]
+
+
+def say(text: str) -> None:
+    """Print a line for the person, on stderr."""
+    print(text, file=sys.stderr)  # noqa: T201
+
+
+def show(text: str) -> None:
+    """Print a result on stdout."""
+    print(text)  # noqa: T201
+
+
+@contextlib.contextmanager
+def stage_progress() -> Iterator[Callable[[str], None]]:
+    """Give a function that shows the stage under way, on stderr and only when that is a terminal."""
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status("") as status:
+        yield lambda stage: status.update(f"looking for the {stage}" if stage in _SOUGHT else stage)
+
+
+_SOUGHT = ("scale", "outline", "pith", "cracks")
+
+
+def parsed_point(text: str | None, option: str) -> tuple[float, float] | None:
+    """Return the point an option gives as ``X,Y``."""
+    if text is None:
+        return None
+    try:
+        x, y = (float(part) for part in text.split(","))
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is not a point: write X,Y as in 1200,800.", param_hint=option) from None
+    return x, y
+
+
+def parsed_settings(texts: Sequence[str]) -> dict[tuple[str, str], dict[str, Any]]:
+    """Return finder options given as ``STAGE.NAME.FIELD=VALUE``."""
+    settings: dict[tuple[str, str], dict[str, Any]] = {}
+    for text in texts:
+        path, equals, value = text.partition("=")
+        parts = path.split(".")
+        if not equals or len(parts) != 3 or not all(parts):
+            raise typer.BadParameter(f"{text!r} is not of the form STAGE.NAME.FIELD=VALUE.", param_hint="--set")
+        stage, name, field = parts
+        try:
+            parsed = json.loads(value)
+        except json.JSONDecodeError:
+            parsed = value
+        settings.setdefault((stage, name), {})[field] = parsed
+    return settings
+
+
+def choices(
+    *,
+    scale: str,
+    outline: str,
+    pith: str,
+    cracks: str,
+    at: str | None,
+    mm_per_px: float | None,
+    settings: Sequence[str] | None,
+) -> Choices:
+    """Return what the user's options ask of the stages."""
+    from photonest.pipeline import Choices
+
+    chosen = parsed_settings(settings or ())
+    if mm_per_px is not None:
+        if not 0 < mm_per_px < 1000:
+            raise typer.BadParameter(f"{mm_per_px} is not the size of a pixel in mm.", param_hint="--mm-per-px")
+        chosen.setdefault(("scale", "by-hand"), {})["mm_per_px"] = mm_per_px
+    return Choices(scale, outline, pith, cracks, chosen, parsed_point(at, "--at"))
+
+
+def measured(path: Path, chosen: Choices) -> tuple[Photo, Face]:
+    """Read a photo and measure it, showing the stages on a terminal."""
+    from photonest.photo import read_photo
+    from photonest.pipeline import measure
+    from photonest.registry import Registry
+
+    with stage_progress() as progress:
+        progress("reading the photo")
+        photo = read_photo(path)
+        return photo, measure(photo, Registry.installed(), chosen, progress=progress)
+
+
+def output_folder(out: Path | None, source: Path, names: Sequence[str], *, replace: bool) -> Path:
+    """Return where results go, before anything is worked out; refuse to overwrite unless asked.
+
+    The default folder is named after the photo, beside where the command runs.
+    """
+    from photonest.model import OutputError
+
+    folder = out if out is not None else Path(source.stem)
+    there = [name for name in names if (folder / name).exists()]
+    if there and not replace:
+        raise OutputError(
+            f"{folder} already holds {', '.join(there)}.", "Give another folder with --out, or --replace to overwrite."
+        )
+    if folder.exists() and not folder.is_dir():
+        raise OutputError(f"{folder} is a file, not a folder.", "Give a folder with --out.")
+    return folder
+
+
+def write_results(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Write result files, each in one piece."""
+    from photonest.model import OutputError, write_whole
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"{folder} can't be made: {error.strerror}.", "Give another folder with --out.") from error
+    for name, content in files.items():
+        write_whole(folder / name, content)
+
+
+def say_warnings(warnings: Sequence[str]) -> None:
+    """Print warnings on stderr."""
+    for warning in warnings:
+        say(f"Warning: {warning}")
