@@ -1,0 +1,274 @@
+"""Image helpers that the finders share: pure functions on arrays, positions tied to mm by a `FlatPhoto`."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from photonest.model import FlatPhoto
+
+Image = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+Path = NDArray[np.float64]
+
+
+def reduced(flat: FlatPhoto, longest_px: float) -> FlatPhoto:
+    """Return the same picture with its longer side at most `longest_px`, by averaging areas; never enlarged.
+
+    Up to a pixel of the result is lost at the right and lower rim, so that pixels stay square.
+
+    >>> flat = FlatPhoto(np.zeros((400, 600, 3), np.uint8), mm_per_px=0.5, origin=(0.0, 0.0), aim=(1.0, 1.0))
+    >>> small = reduced(flat, 300)
+    >>> small.pixels.shape, small.mm_per_px, small.origin
+    ((200, 300, 3), 1.0, (0.25, 0.25))
+    """
+    import cv2
+
+    height, width = flat.pixels.shape[:2]
+    factor = max(height, width) / longest_px
+    if factor <= 1:
+        return flat
+    size = (max(1, int(width / factor + 1e-9)), max(1, int(height / factor + 1e-9)))
+    right, lower = min(width, round(size[0] * factor)), min(height, round(size[1] * factor))
+    pixels = cv2.resize(flat.pixels[:lower, :right], size, interpolation=cv2.INTER_AREA)
+    covered = None
+    if flat.covered is not None:
+        share = flat.covered[:lower, :right].view(np.uint8) * np.uint8(255)
+        covered = cv2.resize(share, size, interpolation=cv2.INTER_AREA) > 250
+    offset = (factor - 1) / 2 * flat.mm_per_px
+    return replace(
+        flat,
+        pixels=pixels,
+        covered=covered,
+        mm_per_px=flat.mm_per_px * factor,
+        origin=(flat.origin[0] + offset, flat.origin[1] + offset),
+    )
+
+
+def cropped(flat: FlatPhoto, low_mm: ArrayLike, high_mm: ArrayLike) -> FlatPhoto:
+    """Return the part of the picture between two corners in mm, clipped to the picture; a view, at least 1 x 1 pixel.
+
+    >>> flat = FlatPhoto(np.zeros((40, 60, 3), np.uint8), mm_per_px=0.5, origin=(0.0, 0.0), aim=(1.0, 1.0))
+    >>> part = cropped(flat, (5.0, 5.0), (10.0, 100.0))
+    >>> part.pixels.shape, part.origin
+    ((30, 11, 3), (5.0, 5.0))
+    """
+    height, width = flat.pixels.shape[:2]
+    limits = np.array([width - 1, height - 1])
+    left, upper = np.clip(np.floor(flat.to_px([low_mm])[0] + 1e-9), 0, limits).astype(int)
+    right, lower = np.clip(np.ceil(flat.to_px([high_mm])[0] - 1e-9), (left, upper), limits).astype(int)
+    window = np.s_[upper : lower + 1, left : right + 1]
+    return replace(
+        flat,
+        pixels=flat.pixels[window],
+        covered=None if flat.covered is None else flat.covered[window],
+        origin=(
+            flat.origin[0] + float(left) * flat.mm_per_px,
+            flat.origin[1] + float(upper) * flat.mm_per_px,
+        ),
+    )
+
+
+def luminance(pixels: NDArray[np.uint8]) -> Image:
+    """Return the brightness of RGB pixels (ITU-R BT.601 weights), 0 to 255.
+
+    >>> float(luminance(np.full((1, 1, 3), 200, np.uint8))[0, 0])
+    200.0
+    """
+    import cv2
+
+    grey: Image = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY).astype(np.float32)
+    return grey
+
+
+def polygon_mask(points_px: ArrayLike, shape: tuple[int, int]) -> Mask:
+    """Return where a closed polygon in pixels covers the centres of a picture's pixels, to a sixteenth of a pixel."""
+    import cv2
+
+    mask = np.zeros(shape, np.uint8)
+    fixed = np.round(np.asarray(points_px, dtype=float) * 16).astype(np.int32)
+    if len(fixed) >= 3:
+        cv2.fillPoly(mask, [fixed.reshape(-1, 1, 2)], 1, shift=4)
+    return mask.astype(bool)
+
+
+def blurred(image: Image, sigma: float) -> Image:
+    """Return the image under a Gaussian of `sigma` pixels; wide ones are taken at reduced size, which changes nothing seen."""
+    import cv2
+
+    if sigma <= 6:
+        out: Image = cv2.GaussianBlur(image, (0, 0), sigma, borderType=cv2.BORDER_REFLECT)
+        return out
+    step = int(sigma // 3)
+    size = (max(1, image.shape[1] // step), max(1, image.shape[0] // step))
+    small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
+    small = cv2.GaussianBlur(small, (0, 0), sigma * size[0] / image.shape[1], borderType=cv2.BORDER_REFLECT)
+    out = cv2.resize(small, image.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+    return out
+
+
+def blurred_within(image: Image, weight: Image, sigma: float) -> Image:
+    """Return the local mean of `image` under a Gaussian, counting each pixel by its weight (normalised convolution).
+
+    Knutsson & Westin 1993: blur of the weighted image over blur of the weights. Where no weight is near, 0.
+    """
+    share = blurred(weight, sigma)
+    mean: Image = blurred(image * weight, sigma) / np.maximum(share, 1e-3)
+    return mean
+
+
+def flattened(grey: Image, mask: Mask, sigma: float) -> Image:
+    """Return the image with its local mean taken off and its local contrast made one, inside a mask; 0 outside."""
+    weight = mask.astype(np.float32)
+    detail = (grey - blurred_within(grey, weight, sigma)) * weight
+    spread = np.sqrt(blurred_within(detail * detail, weight, 2 * sigma))
+    floor = 0.1 * float(np.sqrt((detail[mask] ** 2).mean())) + 1e-3 if mask.any() else 1.0
+    out: Image = np.clip(detail / np.maximum(spread, floor), -3, 3) * weight
+    return out
+
+
+def without_regular_marks(image: Image, limit: float = 1.5) -> Image:
+    """Return the image with what repeats evenly in one direction (saw marks) taken down in the spectrum.
+
+    Rings spread over all directions of their wavelength; saw marks stand in one. Each radius of the spectrum is
+    capped at `limit` times its median over the directions.
+    """
+    import cv2
+
+    height, width = image.shape
+    rows, columns = cv2.getOptimalDFTSize(height), cv2.getOptimalDFTSize(width)
+    padded = np.zeros((rows, columns), np.float32)
+    padded[:height, :width] = image
+    spectrum = np.fft.rfft2(padded)
+    size = np.abs(spectrum)
+    v = np.fft.fftfreq(rows)[:, None]
+    u = np.fft.rfftfreq(columns)[None, :]
+    ring = np.sqrt(u * u + v * v) * min(rows, columns)
+    band = np.minimum(ring, min(rows, columns) / 2).astype(np.int32)
+    median = _median_by_label(size.ravel(), band.ravel())
+    cap = limit * np.maximum(median[band], 1e-9)
+    gain = np.minimum(1.0, cap / np.maximum(size, 1e-9))
+    gain[band < 3] = 1.0
+    out: Image = np.fft.irfft2(spectrum * gain, s=(rows, columns))[:height, :width].astype(np.float32)
+    return out
+
+
+def _median_by_label(values: NDArray[np.floating], labels: NDArray[np.int32]) -> NDArray[np.float64]:
+    """Return the median of the values of each label 0, 1, 2 ..."""
+    order = np.lexsort((values, labels))
+    counts = np.bincount(labels)
+    starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
+    middle = np.minimum(starts + counts // 2, len(values) - 1)
+    return values[order][middle].astype(np.float64)
+
+
+class Orientation(NamedTuple):
+    """Where the structure tensor points.
+
+    `x`, `y` are the unit vector across the lines (along the steepest change), `coherence` runs from 0 (no direction)
+    to 1 (one direction only), `energy` is the mean squared gradient.
+    """
+
+    x: Image
+    y: Image
+    coherence: Image
+    energy: Image
+
+
+def orientation(image: Image, gradient_sigma: float, tensor_sigma: float) -> Orientation:
+    """Return the local orientation by the structure tensor (Förstner & Gülch 1987; Bigün & Granlund 1987).
+
+    >>> ramp = np.tile(np.arange(32, dtype=np.float32), (32, 1))
+    >>> seen = orientation(ramp, 1.0, 2.0)
+    >>> bool(np.allclose(np.abs(seen.x[16, 16]), 1.0, atol=1e-3))
+    True
+    """
+    import cv2
+
+    smooth = blurred(image, gradient_sigma)
+    gx, gy = cv2.Scharr(smooth, cv2.CV_32F, 1, 0) / 32, cv2.Scharr(smooth, cv2.CV_32F, 0, 1) / 32
+    xx, yy, xy = (blurred(product, tensor_sigma) for product in (gx * gx, gy * gy, gx * gy))
+    energy = xx + yy
+    difference, cross = xx - yy, 2 * xy
+    length = np.sqrt(difference * difference + cross * cross)
+    angle = 0.5 * np.arctan2(cross, difference)
+    return Orientation(np.cos(angle), np.sin(angle), length / np.maximum(energy, 1e-9), energy)
+
+
+def sampled(image: NDArray[np.uint8] | Image, x: ArrayLike, y: ArrayLike) -> Image:
+    """Return the image between pixels (bilinear) at positions in pixels; beyond its rim the rim's own value."""
+    import cv2
+
+    maps = np.asarray(x, np.float32), np.asarray(y, np.float32)
+    out: Image = cv2.remap(image, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return out
+
+
+def unrolled(image: Image, centre_px: ArrayLike, radii_px: ArrayLike, angles: ArrayLike) -> Image:
+    """Return the image in polar coordinates: a row for each angle (radians, from x towards y), a column for each radius."""
+    cx, cy = np.asarray(centre_px, dtype=float)
+    radii, angles = np.asarray(radii_px, dtype=float)[None, :], np.asarray(angles, dtype=float)[:, None]
+    return sampled(image, cx + radii * np.cos(angles), cy + radii * np.sin(angles))
+
+
+def best_closed_path(cost: NDArray[np.floating], step: int, bend: float = 0.0) -> NDArray[np.intp]:
+    """Return for each row the column of the cheapest closed path, moving at most `step` columns from row to row.
+
+    Dynamic programming over rows; the ring is closed by going round once and a half and keeping the middle round, as
+    in polar contour tracking. A move of k columns costs `bend` times k, so that corners stay possible.
+
+    >>> cost = np.ones((8, 5)); cost[:, 2] = 0.0
+    >>> best_closed_path(cost, 1).tolist()
+    [2, 2, 2, 2, 2, 2, 2, 2]
+    """
+    rows, columns = cost.shape
+    lead = rows // 2
+    order = np.arange(-lead, rows + lead) % rows
+    total = np.zeros(columns)
+    choice = np.zeros((len(order), columns), np.intp)
+    moves = np.arange(-step, step + 1)
+    source = np.arange(columns)[None, :] + moves[:, None]
+    outside = (source < 0) | (source >= columns)
+    source = np.clip(source, 0, columns - 1)
+    penalty = np.where(outside, np.inf, bend * np.abs(moves)[:, None])
+    for k, row in enumerate(order):
+        reach = total[source] + penalty
+        pick = reach.argmin(axis=0)
+        choice[k] = source[pick, np.arange(columns)]
+        total = reach[pick, np.arange(columns)] + cost[row]
+    path = np.empty(len(order), np.intp)
+    path[-1] = int(total.argmin())
+    for k in range(len(order) - 1, 0, -1):
+        path[k - 1] = choice[k, path[k]]
+    return path[lead : lead + rows]
+
+
+def polygon_area(points: ArrayLike) -> float:
+    """Return the area of a closed polygon, shape (n, 2), by the shoelace formula.
+
+    >>> polygon_area([[0, 0], [2, 0], [2, 1], [0, 1]])
+    2.0
+    """
+    x, y = np.asarray(points, dtype=float).T
+    return abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / 2
+
+
+def mean_diameter(points: ArrayLike) -> float:
+    """Return the diameter of the circle that has a closed polygon's area."""
+    return math.sqrt(4 * polygon_area(points) / math.pi)
+
+
+def polygon_centroid(points: ArrayLike) -> NDArray[np.float64]:
+    """Return the centroid of a closed polygon's area; of its points where it has no area."""
+    p = np.asarray(points, dtype=float)
+    q = p - p.mean(axis=0)
+    r = np.roll(q, -1, axis=0)
+    cross = q[:, 0] * r[:, 1] - r[:, 0] * q[:, 1]
+    total = float(cross.sum())
+    if abs(total) < 1e-12:
+        return np.asarray(p.mean(axis=0))
+    return np.asarray(p.mean(axis=0) + ((q + r) * cross[:, None]).sum(axis=0) / (3 * total))
