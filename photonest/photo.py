@@ -16,7 +16,7 @@ from photonest.model import Photo, PhotoError
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-FORMATS = ("JPEG", "MPO", "PNG", "TIFF", "WEBP", "HEIF")
+FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "HEIF")
 LEAST_MEGAPIXELS = 0.3
 MOST_MEGAPIXELS = 100.0
 MOST_BYTES = 600_000_000
@@ -64,6 +64,7 @@ def _content(path: Path) -> bytes:
 def _opened(content: bytes, name: str) -> Image:
     import PIL.Image
     import pillow_heif
+    from PIL import JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin  # noqa: F401
 
     pillow_heif.register_heif_opener()
     if not content:

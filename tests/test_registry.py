@@ -29,7 +29,10 @@ def test_every_built_in_finder_loads_and_keeps_its_contract() -> None:
 
 
 def test_auto_goes_by_priority_then_name_and_never_by_order_of_installation() -> None:
-    listings = [fake("scale", "TenthScale", priority=30), Listing("scale", "by-hand", "built in", f"{FAKES}:Nothing", 0)]
+    listings = [
+        fake("scale", "TenthScale", priority=30),
+        Listing("scale", "by-hand", "built in", f"{FAKES}:Nothing", 0),
+    ]
     for order in (listings, listings[::-1]):
         finders, failures = Registry(order).load("scale")
         assert [finder.name for finder in finders] == ["fake"]
