@@ -59,8 +59,10 @@ def cropped(flat: FlatPhoto, low_mm: ArrayLike, high_mm: ArrayLike) -> FlatPhoto
     """
     height, width = flat.pixels.shape[:2]
     limits = np.array([width - 1, height - 1])
-    left, upper = np.clip(np.floor(flat.to_px([low_mm])[0] + 1e-9), 0, limits).astype(int)
-    right, lower = np.clip(np.ceil(flat.to_px([high_mm])[0] - 1e-9), (left, upper), limits).astype(int)
+    left, upper = np.clip(np.floor(flat.to_px(np.asarray(low_mm, dtype=float)) + 1e-9), 0, limits).astype(int)
+    right, lower = np.clip(np.ceil(flat.to_px(np.asarray(high_mm, dtype=float)) - 1e-9), (left, upper), limits).astype(
+        int
+    )
     window = np.s_[upper : lower + 1, left : right + 1]
     return replace(
         flat,
@@ -97,7 +99,7 @@ def polygon_mask(points_px: ArrayLike, shape: tuple[int, int]) -> Mask:
 
 
 def blurred(image: Image, sigma: float) -> Image:
-    """Return the image under a Gaussian of `sigma` pixels; wide ones are taken at reduced size, which changes nothing seen."""
+    """Return the image under a Gaussian of `sigma` pixels; wide ones are taken at reduced size."""
     import cv2
 
     if sigma <= 6:
@@ -107,8 +109,8 @@ def blurred(image: Image, sigma: float) -> Image:
     size = (max(1, image.shape[1] // step), max(1, image.shape[0] // step))
     small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
     small = cv2.GaussianBlur(small, (0, 0), sigma * size[0] / image.shape[1], borderType=cv2.BORDER_REFLECT)
-    out = cv2.resize(small, image.shape[1::-1], interpolation=cv2.INTER_LINEAR)
-    return out
+    wide: Image = cv2.resize(small, image.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+    return wide
 
 
 def blurred_within(image: Image, weight: Image, sigma: float) -> Image:
@@ -117,8 +119,7 @@ def blurred_within(image: Image, weight: Image, sigma: float) -> Image:
     Knutsson & Westin 1993: blur of the weighted image over blur of the weights. Where no weight is near, 0.
     """
     share = blurred(weight, sigma)
-    mean: Image = blurred(image * weight, sigma) / np.maximum(share, 1e-3)
-    return mean
+    return (blurred(image * weight, sigma) / np.maximum(share, 1e-3)).astype(np.float32)
 
 
 def flattened(grey: Image, mask: Mask, sigma: float) -> Image:
@@ -127,8 +128,7 @@ def flattened(grey: Image, mask: Mask, sigma: float) -> Image:
     detail = (grey - blurred_within(grey, weight, sigma)) * weight
     spread = np.sqrt(blurred_within(detail * detail, weight, 2 * sigma))
     floor = 0.1 * float(np.sqrt((detail[mask] ** 2).mean())) + 1e-3 if mask.any() else 1.0
-    out: Image = np.clip(detail / np.maximum(spread, floor), -3, 3) * weight
-    return out
+    return (np.clip(detail / np.maximum(spread, floor), -3, 3) * weight).astype(np.float32)
 
 
 def without_regular_marks(image: Image, limit: float = 1.5) -> Image:
@@ -209,7 +209,7 @@ def sampled(image: NDArray[np.uint8] | Image, x: ArrayLike, y: ArrayLike) -> Ima
 
 
 def unrolled(image: Image, centre_px: ArrayLike, radii_px: ArrayLike, angles: ArrayLike) -> Image:
-    """Return the image in polar coordinates: a row for each angle (radians, from x towards y), a column for each radius."""
+    """Return the image in polar coordinates: a row per angle (radians, from x towards y), a column per radius."""
     cx, cy = np.asarray(centre_px, dtype=float)
     radii, angles = np.asarray(radii_px, dtype=float)[None, :], np.asarray(angles, dtype=float)[:, None]
     return sampled(image, cx + radii * np.cos(angles), cy + radii * np.sin(angles))

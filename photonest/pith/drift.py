@@ -1,0 +1,93 @@
+"""Rings whose centres drift: one family of ellipses fitted to the directions, and through it the pith.
+
+Growth is seldom even, so the outer rings are centred off the pith, the more the larger they are: a fit of one common
+centre to the whole disc misses the pith by several percent of the diameter. Here the ring that passes a point at the
+distance rho has its centre at c + a rho, and all rings share one oval shape; c is the pith. For rho -> 0 and no oval
+this is the classical least-squares meeting point of the ring normals.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.pith.directions import Directions
+
+CENTRE, DRIFTING, OVAL = 2, 4, 6  # how many of the parameters are free
+
+
+class Fit(NamedTuple):
+    """A family of rings: (cx, cy, drift x, drift y, oval, oval at 45 degrees), the centre in units of `unit`.
+
+    `covariance` is that of the centre in pixels, as if every direction were an observation of its own; `spread` the
+    robust scatter of the sines of the angles.
+    """
+
+    parameters: NDArray[np.float64]
+    unit: float
+    covariance: NDArray[np.float64]
+    spread: float
+
+    @property
+    def centre(self) -> NDArray[np.float64]:
+        """The pith in pixels."""
+        return self.parameters[:2] * self.unit
+
+
+def vote(seen: Directions, low: NDArray[np.float64], high: NDArray[np.float64], count: int = 40) -> NDArray[np.float64]:
+    """Return the point of a grid between two corners that most ring normals point at."""
+    columns, rows = np.meshgrid(np.linspace(low[0], high[0], count), np.linspace(low[1], high[1], count))
+    places = np.column_stack([columns.ravel(), rows.ravel()])
+    along = places @ seen.across.T - (seen.points * seen.across).sum(axis=1)
+    apart = (places**2).sum(axis=1)[:, None] + (seen.points**2).sum(axis=1) - 2 * places @ seen.points.T
+    cosine = along * along / np.maximum(apart, 1.0)
+    score = cosine**4 @ seen.weights
+    return np.asarray(places[score.argmax()])
+
+
+def residuals(parameters: NDArray[np.float64], unit: float, seen: Directions) -> NDArray[np.float64]:
+    """Return the sine of the angle between each direction and the normal of the family's ring through its point."""
+    centre = parameters[:2] * unit
+    drift = parameters[2:4]
+    shape = np.array([[1 + parameters[4], parameters[5]], [parameters[5], 1 - parameters[4]]])
+    offset = seen.points - centre
+    shaped = offset @ shape
+    # |offset - drift rho| = rho in the metric of the oval: a quadratic in rho.
+    shaped_drift = shape @ drift
+    square = min(float(shaped_drift @ drift), 0.8)
+    mixed = offset @ shaped_drift
+    rho = (-mixed + np.sqrt(np.maximum(mixed**2 + (1 - square) * (offset * shaped).sum(axis=1), 1e-9))) / (1 - square)
+    normal = shaped - rho[:, None] * shaped_drift
+    length = np.sqrt((normal**2).sum(axis=1) + (0.005 * unit) ** 2)
+    return np.asarray((seen.across[:, 0] * normal[:, 1] - seen.across[:, 1] * normal[:, 0]) / length)
+
+
+def fit(seen: Directions, start: NDArray[np.float64], unit: float, free: int, scale: float = 0.15) -> Fit:
+    """Fit the first `free` parameters by robust least squares (Geman & McClure weights), the others held at `start`.
+
+    Drift and oval are held near 0 by a weak prior, as if a fiftieth and a twentieth of the directions spoke for it.
+    """
+    parameters = np.array(start, dtype=float)
+    prior = np.array([0.0, 0.0, 0.02, 0.02, 0.05, 0.05])[:free] * len(seen.points)
+    step = 1e-4
+    normal_matrix = np.eye(free)
+    misses = residuals(parameters, unit, seen)
+    for _ in range(15):
+        slopes = np.empty((len(misses), free))
+        for k in range(free):
+            moved = parameters.copy()
+            moved[k] += step
+            slopes[:, k] = (residuals(moved, unit, seen) - misses) / step
+        weights = seen.weights / (1 + (misses / scale) ** 2) ** 2
+        normal_matrix = slopes.T @ (slopes * weights[:, None]) + np.diag(prior) + 1e-6 * np.eye(free)
+        pull = slopes.T @ (weights * misses) + prior * parameters[:free]
+        change = np.clip(-np.linalg.solve(normal_matrix, pull), -0.1, 0.1)
+        parameters[:free] += change
+        misses = residuals(parameters, unit, seen)
+        if np.abs(change).max() < 1e-4:
+            break
+    spread = float(np.sqrt(np.average(np.minimum(misses**2, scale**2), weights=seen.weights)))
+    covariance = np.asarray(np.linalg.inv(normal_matrix)[:2, :2] * (spread * unit) ** 2, dtype=np.float64)
+    return Fit(parameters, unit, covariance, spread)

@@ -1,0 +1,161 @@
+"""Measure how well the outline and the pith are found: ``python -m tests.bench.faces [photos|drawn] [count] [first]``.
+
+Prints a row a photo and a summary. Lengths are in percent of the wood's mean diameter D: the pith's distance from the
+truth, the standard error stated, the mean and the 95th percentile of the distance from the outline found to the true
+one, and the time as processor seconds. ``photos`` are real faces read by eye, beside the checkout; ``drawn`` ones are
+made here from known mm.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+import time
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.imaging import mean_diameter
+from photonest.model import FlatPhoto, Outline, Pith
+from photonest.outline.edge import EdgeOutline
+from photonest.pith.rings import RingPith
+
+PHOTOS = Path(__file__).parents[2].parent / "shared" / "photos"
+MM_PER_PX = 0.2
+Points = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Known:
+    """A face and the truth about it, in mm."""
+
+    name: str
+    flat: FlatPhoto
+    outline: Points
+    under_bark: Points | None
+    pith: Points | None
+    tolerance: float
+    """Of the pith's truth."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """What one face gave, in percent of D; nan where there is nothing to compare."""
+
+    name: str
+    pith: float
+    pith_error: float
+    tolerance: float
+    edge: float
+    edge95: float
+    edge_error: float
+    bark: float
+    seconds: float
+    note: str = ""
+
+
+def flat_from(pixels: NDArray[np.uint8], mm_per_px: float = MM_PER_PX) -> FlatPhoto:
+    """Return a photo taken squarely, aimed at its middle."""
+    height, width = pixels.shape[:2]
+    grey = bool((pixels[..., 0] == pixels[..., 1]).all() and (pixels[..., 1] == pixels[..., 2]).all())
+    aim = ((width - 1) / 2 * mm_per_px, (height - 1) / 2 * mm_per_px)
+    return FlatPhoto(pixels, mm_per_px, (0.0, 0.0), aim, grey=grey)
+
+
+def real_photos() -> Iterator[Known]:
+    """Yield the faces read by eye; none where the photos are absent."""
+    from PIL import Image
+
+    if not (PHOTOS / "truth.json").exists():
+        return
+    for entry in json.loads((PHOTOS / "truth.json").read_text())["images"]:
+        with Image.open(PHOTOS / entry["file"]) as picture:
+            pixels = np.asarray(picture.convert("RGB"))
+        pith = entry.get("pith_px") or entry.get("pith_outside_px")
+        bark = entry.get("underbark_px")
+        yield Known(
+            Path(entry["file"]).stem,
+            flat_from(pixels),
+            np.array(entry["outline_px"]) * MM_PER_PX,
+            np.array(bark) * MM_PER_PX if bark else None,
+            np.array(pith) * MM_PER_PX if pith else None,
+            (entry.get("pith_tolerance_px") or 15) * MM_PER_PX,
+        )
+
+
+def edge_distances(found: Points, truth: Points, samples: int = 720) -> NDArray[np.float64]:
+    """Return the distances from evenly spaced points of one closed line to another."""
+    import shapely
+
+    line, ring = shapely.LinearRing(found), shapely.LinearRing(truth)
+    places = shapely.line_interpolate_point(line, np.arange(samples) / samples, normalized=True)
+    return np.asarray(shapely.distance(places, ring))
+
+
+def measure(known: Known) -> Row:
+    """Return how far the finders are from the truth on one face."""
+    finder, rings = EdgeOutline(), RingPith()
+    start = time.process_time()
+    outline = finder.find(known.flat, finder.Options())
+    seconds = time.process_time() - start
+    if not isinstance(outline, Outline):
+        nan = math.nan
+        return Row(known.name, nan, nan, nan, nan, nan, nan, nan, seconds, outline.reason)
+    start = time.process_time()
+    pith = rings.find(known.flat, outline, rings.Options())
+    seconds += time.process_time() - start
+    unit = mean_diameter(known.outline) / 100
+    away = edge_distances(np.array(outline.points), known.outline) / unit
+    bark = math.nan
+    if known.under_bark is not None:
+        bark = float(edge_distances(np.array(outline.wood), known.under_bark).mean() / unit)
+    miss = error = math.nan
+    note = "" if isinstance(pith, Pith) else pith.reason
+    if isinstance(pith, Pith) and known.pith is not None:
+        miss = float(np.hypot(*(np.array(pith.point) - known.pith))) / unit
+        error = pith.standard_error / unit
+    return Row(
+        known.name, miss, error, known.tolerance / unit, float(away.mean()), float(np.percentile(away, 95)),
+        outline.standard_error / unit, bark, seconds, note,
+    )  # fmt: skip
+
+
+def table(rows: Iterable[Row]) -> str:
+    """Return the rows and their summary as text."""
+    rows = list(rows)
+    head = f"{'face':30} {'pith':>6} {'s.e.':>6} {'truth':>6} {'edge':>6} {'95 %':>6} {'s.e.':>6} {'wood':>6} {'s':>6}"
+    lines = [head] + [
+        f"{row.name[:30]:30} {row.pith:6.2f} {row.pith_error:6.2f} {row.tolerance:6.2f} {row.edge:6.2f} "
+        f"{row.edge95:6.2f} {row.edge_error:6.2f} {row.bark:6.2f} {row.seconds:6.2f} {row.note}"
+        for row in rows
+    ]
+    if not rows:
+        return "no photos here"
+    numbers = np.array(
+        [[r.pith, r.pith_error, r.tolerance, r.edge, r.edge95, r.edge_error, r.bark, r.seconds] for r in rows]
+    )
+    for name, how in (("median", np.nanmedian), ("mean", np.nanmean), ("worst", np.nanmax)):
+        lines.append(f"{name:30} " + " ".join(f"{value:6.2f}" for value in how(numbers, axis=0)))
+    ratio = numbers[:, 0] / np.maximum(numbers[:, 1], 1e-9)
+    ratio = ratio[np.isfinite(ratio)]
+    if len(ratio):
+        # Two independent normal axes: the miss is within k standard errors per axis in 1 - exp(-k^2 / 2) of all cases.
+        shares = " ".join(f"{k} s.e. {np.mean(ratio <= k):.2f} (due {1 - math.exp(-k * k / 2):.2f})" for k in (1, 2, 3))
+        lines.append(f"pith within {shares}; not given {np.isnan(numbers[:, 0]).sum()}")
+    return "\n".join(lines)
+
+
+def main(arguments: list[str]) -> None:
+    """Print the table asked for."""
+    import cv2
+
+    cv2.setNumThreads(1)
+    print(table(measure(known) for known in real_photos()))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
