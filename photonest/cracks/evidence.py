@@ -1,0 +1,223 @@
+"""What speaks for and against a candidate line being a crack, as numbers that do not depend on the photo's size."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.cracks.profiles import Profile, Vector
+from photonest.cracks.search import Candidate, View
+from photonest.model import Pith
+
+
+class Evidence(NamedTuple):
+    """The cues of one candidate; D is the mean diameter.
+
+    Attributes
+    ----------
+    contrast : float
+        Log of the depth in shares of the brightness of the wood beside it.
+    clarity : float
+        Log of the depth in units of the wood's texture beside it.
+    rank : float
+        `clarity` above the photo's typical candidate.
+    continuity : float
+        Share of the line that stands clearly out of the texture.
+    length : float
+        Log of length over D.
+    width : float
+        Log of the typical opening over D.
+    widest : float
+        Log of the widest opening over the typical one.
+    unevenness : float
+        Spread of the opening over its mean: pencil lines and saw marks are even.
+    taper : float
+        Opening at the narrower end over that of the wider end: a check tapers.
+    sharpness : float
+        Steepest slope of the blunter side, in depths per pixel times the opening: stains are blunt.
+    level : float
+        Brightness of the middle over that of the wood beside it, at the clear places.
+    straightness : float
+        Log of the deviation from a straight line over the length.
+    wander : float
+        Log of the short-range wander in pixels.
+    off_radial : float
+        Sine of the angle between line and radius; 0 without a pith.
+    to_pith, to_rim : float
+        Distance of the nearer end to either, over D; 0.5 without a pith.
+    step : float
+        Difference of the two sides over their texture: an edge is no crack.
+    crossing : float
+        How well what is seen along one side repeats on the other: rings go on across a crack, and break at a fold.
+    colour : float
+        Change of chroma at the middle: stains and ink have a colour of their own.
+    score : float
+        What the search gave for a pixel of length.
+    light : float
+        1 for a line lighter than the wood.
+    """
+
+    contrast: float
+    clarity: float
+    rank: float
+    continuity: float
+    length: float
+    width: float
+    widest: float
+    unevenness: float
+    taper: float
+    sharpness: float
+    level: float
+    straightness: float
+    wander: float
+    off_radial: float
+    to_pith: float
+    to_rim: float
+    step: float
+    crossing: float
+    colour: float
+    score: float
+    light: float
+
+
+def evidence(found: list[Candidate], seen: View, pith: Pith | None) -> list[Evidence]:
+    """Return the cues of every candidate."""
+    import cv2
+
+    if not found:
+        return []
+    typical = {
+        light: float(np.median([_clarity(c.profile) for c in found if c.profile.light == light] or [1.0]))
+        for light in (False, True)
+    }
+    chroma = cv2.cvtColor(seen.full.pixels, cv2.COLOR_RGB2LAB)[:, :, 1:]
+    return [_evidence(one, seen, pith, typical[one.profile.light], chroma) for one in found]
+
+
+def _evidence(one: Candidate, seen: View, pith: Pith | None, typical: float, chroma: NDArray[np.uint8]) -> Evidence:
+    line = one.profile
+    across = seen.diameter / seen.full.mm_per_px
+    base = np.maximum(_beside(line).mean(axis=0), 1.0)
+    clear = line.depth > 2.5 * line.noise
+    opening = line.width[line.width > 0]
+    typical_width = float(np.median(opening)) if len(opening) else 0.5
+    clarity = _clarity(line)
+    off_radial, to_pith, to_rim = _place(line, seen, pith)
+    return Evidence(
+        contrast=_log(np.median(line.depth / base)),
+        clarity=clarity,
+        rank=clarity - typical,
+        continuity=float(clear.mean()),
+        length=_log(line.length / across),
+        width=_log(100 * typical_width / across),
+        widest=_log(float(np.percentile(opening, 95)) / typical_width if len(opening) else 1.0),
+        unevenness=float(opening.std() / opening.mean()) if len(opening) else 0.0,
+        taper=_taper(line),
+        sharpness=_sharpness(line, typical_width),
+        level=float(np.median(line.cuts[:, line.cuts.shape[1] // 2] / base)),
+        straightness=_log(_bow(line.path) / line.length),
+        wander=_log(_wander(line.path)),
+        off_radial=off_radial,
+        to_pith=to_pith,
+        to_rim=to_rim,
+        step=float(np.abs(np.median(np.diff(_beside(line), axis=0))) / line.noise),
+        crossing=_crossing(line),
+        colour=_colour(line, chroma),
+        score=one.score,
+        light=float(line.light),
+    )
+
+
+def _log(value: float | np.floating) -> float:
+    return float(np.log(max(float(value), 1e-3)))
+
+
+def _clarity(line: Profile) -> float:
+    return _log(1.0 + max(0.0, float(np.median(line.depth))) / line.noise)
+
+
+def _beside(line: Profile) -> Vector:
+    """Return the mean brightness of either side along the line, shape (2, n)."""
+    reach = line.cuts.shape[1] // 2
+    return np.stack([line.cuts[:, : reach - 2].mean(axis=1), line.cuts[:, reach + 3 :].mean(axis=1)]).astype(float)
+
+
+def _taper(line: Profile) -> float:
+    third = max(1, len(line.width) // 3)
+    ends = sorted((float(line.width[:third].mean()), float(line.width[-third:].mean())))
+    return (ends[0] + 0.1) / (ends[1] + 0.1)
+
+
+def _sharpness(line: Profile, width: float) -> float:
+    reach = line.cuts.shape[1] // 2
+    near = max(2, round(width) + 2)
+    slope = np.abs(np.diff(line.cuts, axis=1))
+    left = slope[:, reach - near : reach].max(axis=1)
+    right = slope[:, reach : reach + near].max(axis=1)
+    depth = np.maximum(line.depth, line.noise)
+    return float(np.median(np.minimum(left, right) / depth)) * width
+
+
+def _bow(path: Vector) -> float:
+    """Return the root mean square distance from the chord, in pixels."""
+    chord = path[-1] - path[0]
+    chord = chord / max(float(np.hypot(*chord)), 1e-9)
+    away = (path - path[0]) @ np.array([-chord[1], chord[0]])
+    at = np.linspace(0, 1, len(path))
+    return float(np.sqrt(np.mean((away - np.polyval(np.polyfit(at, away, 1), at)) ** 2)))
+
+
+def _wander(path: Vector) -> float:
+    """Return how far points lie from the middle of their neighbours 8 steps away, root mean square, in pixels."""
+    if len(path) < 20:
+        return 0.3
+    return float(np.sqrt(np.mean(np.sum((path[8:-8] - (path[:-16] + path[16:]) / 2) ** 2, axis=1))))
+
+
+def _place(line: Profile, seen: View, pith: Pith | None) -> tuple[float, float, float]:
+    import cv2
+
+    if pith is None:
+        return 0.0, 0.5, 0.5
+    ends = seen.full.to_mm(line.path[[0, -1]])
+    edge = seen.outline.astype(np.float32).reshape(-1, 1, 2)
+    to_rim = min(cv2.pointPolygonTest(edge, (float(x), float(y)), True) for x, y in ends)
+    radius = ends.mean(axis=0) - pith.point
+    chord = ends[1] - ends[0]
+    cross = abs(radius[0] * chord[1] - radius[1] * chord[0])
+    off = cross / max(float(np.hypot(*radius) * np.hypot(*chord)), 1e-9)
+    to_pith = float(np.hypot(*(ends - pith.point).T).min())
+    return float(off), to_pith / seen.diameter, max(0.0, to_rim) / seen.diameter
+
+
+def _crossing(line: Profile) -> float:
+    """Return the correlation of what lies just left and just right along the line."""
+    reach = line.cuts.shape[1] // 2
+    far = max(3, reach // 2)
+    left = line.cuts[:, reach - far : reach - 2].mean(axis=1)
+    right = line.cuts[:, reach + 3 : reach + far + 1].mean(axis=1)
+    if len(left) < 12:
+        return 0.0
+    window = np.ones(min(25, len(left) // 2 * 2 - 1))
+    window /= window.sum()
+    rest = len(window) // 2
+    left, right = (s - np.convolve(np.pad(s, rest, mode="edge"), window, "valid") for s in (left, right))
+    scale = float(np.sqrt((left**2).mean() * (right**2).mean()))
+    return float((left * right).mean()) / max(scale, 0.3)
+
+
+def _colour(line: Profile, chroma: NDArray[np.uint8]) -> float:
+    from photonest.cracks.profiles import normals
+
+    across = normals(line.path)
+    reach = 0.7 * (line.cuts.shape[1] // 2)
+    height, width = chroma.shape[:2]
+
+    def at(points: Vector) -> Vector:
+        x, y = np.round(points).astype(int).T
+        return np.asarray(chroma[np.clip(y, 0, height - 1), np.clip(x, 0, width - 1)], float)
+
+    sides = (at(line.path + reach * across) + at(line.path - reach * across)) / 2
+    return float(np.hypot(*np.median(at(line.path) - sides, axis=0))) / 10

@@ -1,0 +1,174 @@
+"""Cuts across a candidate at full resolution: where its middle runs, how wide and how deep it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.cracks.strips import Floats
+
+Vector = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Profile:
+    """What lies across a line, point by point.
+
+    Attributes
+    ----------
+    path : ndarray, shape (n, 2)
+        The middle of the line in pixels, evenly spaced.
+    step : float
+        Spacing in pixels.
+    cuts : ndarray, shape (n, 2 reach + 1)
+        Brightness across the line, a pixel apart, the middle in the middle column; averaged a little along it.
+    depth : ndarray, shape (n,)
+        How far the middle is below the lesser of both sides (above the greater, for a light line).
+    width : ndarray, shape (n,)
+        Opening at half the depth, in pixels; 0 where there is no line.
+    noise : float
+        Typical deviation of the wood beside the line.
+    light : bool
+        The line is lighter than the wood.
+    """
+
+    path: Vector
+    step: float
+    cuts: Floats
+    depth: Vector
+    width: Vector
+    noise: float
+    light: bool
+
+    def part(self, start: int, stop: int) -> Profile:
+        """Return the stretch between two points."""
+        cut = slice(start, stop)
+        return replace(self, path=self.path[cut], cuts=self.cuts[cut], depth=self.depth[cut], width=self.width[cut])
+
+    @property
+    def length(self) -> float:
+        """Along the path, in pixels."""
+        return float(np.hypot(*np.diff(self.path, axis=0).T).sum())
+
+
+def resampled(path: Vector, step: float, smooth: float) -> Vector:
+    """Return a path evenly spaced, its steps smoothed away over `smooth` pixels; both ends stay.
+
+    >>> resampled(np.array([[0.0, 0.0], [4.0, 0.0]]), 1.0, 0.0).tolist()
+    [[0.0, 0.0], [1.0, 0.0], [2.0, 0.0], [3.0, 0.0], [4.0, 0.0]]
+    """
+    travelled = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+    count = max(2, round(travelled[-1] / step) + 1)
+    at = np.linspace(0.0, travelled[-1], count)
+    even = np.column_stack([np.interp(at, travelled, path[:, k]) for k in (0, 1)])
+    reach = int(smooth / step)
+    if reach < 1:
+        return even
+    kernel = np.hanning(2 * reach + 3)[1:-1]
+    kernel /= kernel.sum()
+    # mirrored through its ends, so that these neither shrink nor turn
+    lead, tail = 2 * even[0] - even[reach:0:-1], 2 * even[-1] - even[-2 : -reach - 2 : -1]
+    if len(lead) < reach or len(tail) < reach:
+        return even
+    long = np.vstack([lead, even, tail])
+    return np.column_stack([np.convolve(long[:, k], kernel, "valid") for k in (0, 1)])
+
+
+def normals(path: Vector) -> Vector:
+    """Return the unit vectors across a path, to the right of its course in a picture with y down."""
+    along = np.gradient(path, axis=0)
+    along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+    return np.column_stack([-along[:, 1], along[:, 0]])
+
+
+def profile(grey: NDArray[np.uint8], path: Vector, reach: int, slack: int, light: bool) -> Profile:
+    """Measure a line along a path that runs within `slack` pixels of its middle.
+
+    Parameters
+    ----------
+    grey : ndarray of uint8
+        The picture.
+    path : ndarray, shape (n, 2)
+        In its pixels.
+    reach : int
+        Pixels looked at to either side.
+    """
+    import cv2
+
+    step = 2.0
+    path = resampled(path, step, smooth=8.0)
+    for _ in range(2):
+        cuts = _cuts(grey, path, reach + slack)
+        signed = cuts if not light else 255 - cuts
+        shift = _middle(cv2.blur(signed, (3, 9)), reach + slack, slack)
+        path = path + normals(path) * shift[:, None]
+        slack = max(1, slack // 2)
+    left, right = _rises(_signed(grey, path, reach, light), reach)[1:]
+    path = path + normals(path) * _even((right - left) / 2)[:, None]
+    cuts = _cuts(grey, path, reach)
+    signed = _signed(grey, path, reach, light)
+    depth, left, right = _rises(signed, reach)
+    width = np.where(depth > 2, left + right, 0.0)
+    beside = np.concatenate([signed[:, : reach // 2], signed[:, -(reach // 2) :]])
+    noise = float(np.median(np.abs(beside - np.median(beside, axis=1, keepdims=True)))) * 1.4826
+    return Profile(path, step, cuts, depth, width, max(noise, 0.7), light)
+
+
+def _cuts(grey: NDArray[np.uint8], path: Vector, reach: int) -> Floats:
+    import cv2
+
+    across = normals(path)
+    offsets = np.arange(-reach, reach + 1, dtype=np.float64)
+    x = path[:, 0, None] + across[:, 0, None] * offsets
+    y = path[:, 1, None] + across[:, 1, None] * offsets
+    cuts = cv2.remap(
+        grey, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    return np.asarray(cuts, np.float32)
+
+
+def _signed(grey: NDArray[np.uint8], path: Vector, reach: int, light: bool) -> Floats:
+    """Return cuts in which the line is dark, averaged a little along it."""
+    import cv2
+
+    cuts = _cuts(grey, path, reach)
+    return np.asarray(cv2.blur(255 - cuts if light else cuts, (1, 3)), np.float32)
+
+
+def _middle(signed: Floats, centre: int, slack: int) -> Vector:
+    """Return the sideways shift, within `slack`, to the darkest course; a little drawn to where it was."""
+    part = signed[:, centre - slack : centre + slack + 1].astype(np.float64)
+    pull = 0.3 * float(part.std()) / slack * np.abs(np.arange(-slack, slack + 1))
+    return _even((part + pull).argmin(axis=1) - slack)
+
+
+def _even(shift: NDArray[np.floating] | NDArray[np.integer]) -> Vector:
+    """Return shifts without the odd ones out, and smoothed."""
+    padded = np.pad(shift.astype(np.float64), 4, mode="edge")
+    median = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
+    return np.asarray(np.convolve(median, np.ones(5) / 5, "valid"))
+
+
+def _rises(signed: Floats, reach: int) -> tuple[Vector, Vector, Vector]:
+    """Return the depth of each cut and how far from its middle either side rises to half of it.
+
+    The sides' level is their median beyond the line.
+    """
+    middle = signed[:, reach - 1 : reach + 2].min(axis=1)
+    left, right = np.median(signed[:, : reach - 2], axis=1), np.median(signed[:, reach + 3 :], axis=1)
+    depth = np.minimum(left, right) - middle
+    half = (middle + depth / 2)[:, None]
+    return depth.astype(np.float64), _run_below(signed[:, reach::-1], half), _run_below(signed[:, reach:], half)
+
+
+def _run_below(side: Floats, level: Floats) -> Vector:
+    """Return how far from column 0 a cut first rises to the level, between pixels."""
+    above = side >= level
+    above[:, -1] = True
+    first = np.maximum(above.argmax(axis=1), 1)
+    rows = np.arange(len(side))
+    low, high = side[rows, first - 1], side[rows, first]
+    part = (level[:, 0] - low) / np.maximum(high - low, 1e-3)
+    return np.asarray(first - 1 + np.clip(part, 0, 1), np.float64)

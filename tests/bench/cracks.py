@@ -1,0 +1,153 @@
+"""Measure the crack finders on annotated photos: ``python -m tests.bench.cracks``.
+
+Outline and pith are the annotator's, so that what is measured is the crack finder alone. Prints per photo the share of
+the clear cracks' length that is found (within 1 % of the diameter), how many cracks longer than a tenth of the
+diameter are missed (under 60 % found), and the length that is falsely reported as seen, and as seen or possible, in
+diameters, on photos whose annotation is exhaustive.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from photonest.model import Crack, Defect, FlatPhoto, NotFound, Outline, Pith
+
+PHOTOS = Path(__file__).resolve().parents[3] / "shared" / "photos"
+MM_PER_PX = 0.2
+Truth = dict[str, Any]
+
+
+def truths(folder: Path = PHOTOS) -> list[Truth]:
+    """Return what was annotated, photo by photo; empty where the photos are not at hand."""
+    file = folder / "truth.json"
+    if not file.exists():
+        return []
+    images: list[Truth] = json.loads(file.read_text(encoding="utf-8"))["images"]
+    return [truth for truth in images if (folder / truth["file"]).exists()]
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """A photo with the outline and pith an annotator marked."""
+
+    flat: FlatPhoto
+    outline: Outline
+    pith: Pith | None
+
+
+def scene(truth: Truth, folder: Path = PHOTOS, under_bark: bool = True) -> Scene:
+    """Read a photo, at a nominal scale."""
+    import cv2
+
+    pixels = np.ascontiguousarray(cv2.imread(str(folder / truth["file"]))[:, :, ::-1])
+    pixels.setflags(write=False)
+    height, width = pixels.shape[:2]
+    flat = FlatPhoto(pixels, MM_PER_PX, (0.0, 0.0), (width * MM_PER_PX / 2, height * MM_PER_PX / 2))
+    wood = list(truth.get("underbark_px") or []) if under_bark else []
+    outline = Outline(_points(flat, truth["outline_px"]), under_bark=_points(flat, wood) if wood else None)
+    centre = truth["pith_px"] or truth.get("pith_outside_px")
+    pith = Pith(_points(flat, [centre])[0], standard_error=1.0, inside=bool(truth["pith_px"])) if centre else None
+    return Scene(flat, outline, pith)
+
+
+def _points(flat: FlatPhoto, px: Any) -> tuple[tuple[float, float], ...]:
+    return tuple((float(x), float(y)) for x, y in flat.to_mm(px))
+
+
+@dataclass(frozen=True)
+class Score:
+    """How well the cracks of one photo were found; lengths as shares, false ones in diameters."""
+
+    recall: float | None
+    big: int
+    big_missed: int
+    false_seen: float | None
+    false_all: float | None
+
+
+def score(found: Sequence[Crack | Defect], truth: Truth, flat: FlatPhoto) -> Score:
+    """Compare found cracks with what was annotated."""
+    from shapely.geometry import LineString, Polygon
+    from shapely.ops import unary_union
+
+    across = truth["diameter_px"]
+    cracks = [crack for crack in found if isinstance(crack, Crack)]
+    lines = [LineString(flat.to_px(crack.path)) for crack in cracks]
+    near = unary_union(lines).buffer(0.01 * across) if lines else Polygon()
+    clear = [LineString(c["points"]) for c in truth["cracks_px"] if c["clarity"] == "clear"]
+    total = sum(line.length for line in clear)
+    big = [line for line in clear if line.length > 0.1 * across]
+    false_seen = false_all = None
+    if truth["cracks_exhaustive"]:
+        fine = [LineString(c["points"]).buffer(0.015 * across) for c in truth["cracks_px"]]
+        for doubt in truth["ambiguous_px"]:
+            if "polygon" in doubt:
+                fine.append(Polygon(doubt["polygon"]))
+            elif len(doubt["points"]) > 1:
+                fine.append(LineString(doubt["points"]).buffer(0.02 * across))
+        right = unary_union(fine) if fine else Polygon()
+        wrong = [line.difference(right).length / across for line in lines]
+        false_seen = sum(w for w, crack in zip(wrong, cracks, strict=True) if crack.status == "seen")
+        false_all = sum(wrong)
+    return Score(
+        recall=sum(line.intersection(near).length for line in clear) / total if clear else None,
+        big=len(big),
+        big_missed=sum(line.intersection(near).length < 0.6 * line.length for line in big),
+        false_seen=false_seen,
+        false_all=false_all,
+    )
+
+
+def main() -> None:
+    import cv2
+
+    from photonest.cracks.finder import Ridges
+
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--only", default="", help="part of a photo's name")
+    parser.add_argument("--bark", action="store_true", help="search the bark too, as if it were not told apart")
+    parser.add_argument("--no-pith", action="store_true", help="as if the pith were not known")
+    asked = parser.parse_args()
+    cv2.setNumThreads(1)
+    finder = Ridges()
+    rows = []
+    print(f"{'photo':32}  found big missed false seen false all    n     s reading")
+    for truth in truths():
+        if asked.only not in truth["file"]:
+            continue
+        start = time.perf_counter()
+        here = scene(truth, under_bark=not asked.bark)
+        reading = time.perf_counter() - start
+        start = time.perf_counter()
+        found = finder.find(here.flat, here.outline, None if asked.no_pith else here.pith, finder.Options())
+        took = time.perf_counter() - start
+        found = [] if isinstance(found, NotFound) else found
+        row = score(found, truth, here.flat)
+        rows.append(row)
+        missed = f"{row.big_missed}/{row.big}"
+        print(
+            f"{truth['file'][:32]:32} {_figure(row.recall)} {missed:>10} {_figure(row.false_seen, 10)}"
+            f" {_figure(row.false_all, 9)} {len(found):4} {took:5.2f} {took / reading:6.1f}x"
+        )
+    recalls = [row.recall for row in rows if row.recall is not None]
+    seen = [row.false_seen for row in rows if row.false_seen is not None]
+    everything = [row.false_all for row in rows if row.false_all is not None]
+    if rows:
+        print(f"found, mean: {np.mean(recalls):.3f}; big missed: {sum(row.big_missed for row in rows)}")
+        print(f"false seen, mean and max: {np.mean(seen):.3f} {np.max(seen):.3f}; false all: {np.mean(everything):.3f}")
+
+
+def _figure(value: float | None, width: int = 6) -> str:
+    return f"{value:{width}.3f}" if value is not None else " " * (width - 1) + "-"
+
+
+if __name__ == "__main__":
+    main()

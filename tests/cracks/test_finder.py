@@ -1,0 +1,77 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from photonest.cracks.finder import RidgeOptions, Ridges
+from photonest.model import Crack, FlatPhoto, NotFound
+from tests.cracks.scenes import CENTRE, MM_PER_PX, face, outline, pith
+
+RADIAL = ((CENTRE[0] + 80, CENTRE[1] + 20), (CENTRE[0] + 220, CENTRE[1] + 55), 3.0, 40.0)
+HEART = ((CENTRE[0], CENTRE[1]), (CENTRE[0] - 60, CENTRE[1] - 130), 3.0, 40.0)
+
+
+def found(flat: FlatPhoto, with_pith: bool = True) -> list[Crack]:
+    answer = Ridges().find(flat, outline(), pith() if with_pith else None, RidgeOptions())
+    assert not isinstance(answer, NotFound)
+    return [crack for crack in answer if isinstance(crack, Crack)]
+
+
+def covered(crack: Crack, start: tuple[float, float], end: tuple[float, float]) -> float:
+    """Share of the straight line between two pixels that lies within 2 px of the crack."""
+    from shapely.geometry import LineString
+
+    line = LineString([start, end])
+    path = LineString(np.asarray(crack.path) / MM_PER_PX)
+    return float(line.intersection(path.buffer(2.0)).length / line.length)
+
+
+def test_clean_wood_has_no_cracks() -> None:
+    assert found(face()) == []
+
+
+def test_a_radial_check_is_seen_with_its_ends_and_opening() -> None:
+    cracks = found(face([RADIAL]))
+    assert len(cracks) == 1
+    crack = cracks[0]
+    assert crack.kind == "radial"
+    assert crack.status == "seen"
+    assert covered(crack, RADIAL[0], RADIAL[1]) > 0.9
+    # drawn 3 px = 1.5 mm at its widest; half a pixel of blur and of sampling either side
+    assert crack.width == pytest.approx(1.5, abs=0.5)
+    start, end = np.asarray(crack.path[0]), np.asarray(crack.path[-1])
+    assert np.hypot(*(start - pith().point)) < np.hypot(*(end - pith().point))
+    assert crack.length == pytest.approx(float(np.hypot(*np.diff(np.asarray(crack.path), axis=0).T).sum()))
+    assert len(crack.widths) == len(crack.path)
+
+
+def test_a_check_that_reaches_the_pith_is_a_heart_check() -> None:
+    cracks = found(face([HEART]))
+    assert [crack.kind for crack in cracks] == ["heart"]
+    assert cracks[0].path[0] == pytest.approx(pith().point)
+
+
+def test_a_light_check_is_not_missed() -> None:
+    light = (RADIAL[0], RADIAL[1], 3.0, 250.0)
+    cracks = found(face([light]))
+    assert max(covered(crack, RADIAL[0], RADIAL[1]) for crack in cracks) > 0.8
+
+
+def test_without_a_pith_a_check_is_found_whatever_its_bearing() -> None:
+    slanted = ((CENTRE[0] - 20, CENTRE[1] + 40), (CENTRE[0] + 130, CENTRE[1] - 60), 3.0, 40.0)
+    cracks = found(face([slanted]), with_pith=False)
+    assert max(covered(crack, slanted[0], slanted[1]) for crack in cracks) > 0.8
+    assert all(crack.kind == "other" for crack in cracks)
+
+
+def test_the_same_photo_gives_the_same_cracks() -> None:
+    flat = face([RADIAL, HEART])
+    assert found(flat) == found(flat)
+
+
+def test_a_photo_too_small_to_judge_says_so() -> None:
+    pixels = np.zeros((40, 40, 3), np.uint8)
+    flat = FlatPhoto(pixels, 6.5, (0.0, 0.0), (130.0, 130.0))
+    answer = Ridges().find(flat, outline(), pith(), RidgeOptions())
+    assert isinstance(answer, NotFound)
+    assert answer.hint

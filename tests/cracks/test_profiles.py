@@ -1,0 +1,37 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from photonest.cracks.profiles import normals, profile, resampled
+
+
+@pytest.mark.parametrize("opening", [2.0, 4.0, 7.0])
+def test_opening_and_middle_of_a_drawn_slot(opening: float) -> None:
+    rows = np.arange(120)[:, None] * np.ones((1, 200))
+    share = np.clip(opening / 2 - np.abs(rows - 60.3) + 0.5, 0, 1)
+    grey = np.round(180 - 140 * share).astype(np.uint8)
+    path = np.column_stack([np.linspace(20, 180, 50), np.full(50, 62.0)])
+    seen = profile(grey, path, reach=16, slack=4, light=False)
+    # the middle is followed in whole pixels and smoothed: half a pixel; half depth of a box is its own width
+    assert np.abs(seen.path[:, 1] - 60.3).max() < 1.0
+    assert float(np.median(seen.width)) == pytest.approx(opening, abs=0.5)
+    assert seen.length == pytest.approx(160, rel=0.02)
+
+
+def test_normals_are_unit_and_across() -> None:
+    angle = np.linspace(0, 1.5, 40)
+    path = 50 * np.column_stack([np.cos(angle), np.sin(angle)])
+    across = normals(path)
+    assert np.hypot(*across.T) == pytest.approx(np.ones(40))
+    # normals of a circle are its radii; the ends are one-sided differences over 1.5/39 rad
+    assert np.abs((across * path).sum(axis=1) / 50) == pytest.approx(np.ones(40), abs=1e-3)
+
+
+def test_resampling_keeps_both_ends_and_the_length_of_a_bend() -> None:
+    path = np.array([[0.0, 0.0], [30.0, 0.0], [60.0, 20.0], [90.0, 20.0]])
+    even = resampled(path, 2.0, 10.0)
+    assert even[0] == pytest.approx(path[0])
+    assert even[-1] == pytest.approx(path[-1])
+    chord = float(np.hypot(*np.diff(path, axis=0).T).sum())
+    assert float(np.hypot(*np.diff(even, axis=0).T).sum()) == pytest.approx(chord, rel=0.03)
