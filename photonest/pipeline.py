@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from photonest.marks import HandMarks
 from photonest.model import (
     Attempt,
     Crack,
@@ -75,6 +76,7 @@ def measure(
     photo: Photo,
     registry: Registry,
     choices: Choices | None = None,
+    marks: HandMarks | None = None,
     progress: Callable[[str], None] = lambda _: None,
 ) -> Face:
     """Return the face in a photo.
@@ -85,6 +87,8 @@ def measure(
     registry : Registry
         Where the finders come from.
     choices : Choices, optional
+    marks : HandMarks, optional
+        What a person set on this photo before: it comes ahead of what the finders see.
     progress : callable
         Told the name of each stage as it begins.
 
@@ -95,7 +99,7 @@ def measure(
     PithError, CrackError, PluginError
         If the finder asked for by name does not answer, or breaks its contract.
     """
-    choices = choices or Choices()
+    choices, marks = choices or Choices(), marks or HandMarks()
     aim = choices.at_px or ((photo.width - 1) / 2, (photo.height - 1) / 2)
     if not (0 <= aim[0] < photo.width and 0 <= aim[1] < photo.height):
         raise OutlineError(
@@ -108,16 +112,19 @@ def measure(
     flat = flatten(photo, scale, aim)
 
     progress("outline")
+    choices = _with_marks(choices, marks, "outline", scale)
     outlined = _first(registry, "outline", choices, (flat,), lambda found: _checked_outline(found, flat))
     dx, dy = (-value for value in centroid(outlined.value.points))
     scale, flat = shifted(scale, dx, dy), flat.shifted(dx, dy)
     outline = _moved_outline(outlined.value, dx, dy)
 
     progress("pith")
+    choices = _with_marks(choices, marks, "pith", scale)
     pithed = _first(registry, "pith", choices, (flat, outline), lambda found: _checked_pith(found, outline))
     pith: Pith | None = pithed.value
 
     progress("cracks")
+    choices = _with_marks(choices, marks, "cracks", scale)
     cracked = _all(registry, choices, (flat, outline, pith), lambda found: _checked_marks(found, outline))
     cracks, defects = merge_marks(cracked.value)
 
@@ -131,7 +138,13 @@ def measure(
         size=measure_size(outline, pith, cracks, defects),
         provenance=(*scaled.attempts, *outlined.attempts, *pithed.attempts, *cracked.attempts),
     )
-    return replace(face, warnings=_warnings(face))
+    return replace(face, warnings=face_warnings(face))
+
+
+def _with_marks(choices: Choices, marks: HandMarks, stage: Stage, scale: Scale) -> Choices:
+    by_hand = (stage, "by-hand")
+    settings = {**marks.settings(stage, scale), **choices.settings.get(by_hand, {})}
+    return replace(choices, settings={**choices.settings, by_hand: settings}) if settings else choices
 
 
 def _mm_per_px(scale: Scale) -> float:
@@ -365,7 +378,8 @@ def _size(mark: Crack | Defect) -> float:
     return float(np.ptp(x) + np.ptp(y))
 
 
-def _warnings(face: Face) -> tuple[str, ...]:
+def face_warnings(face: Face) -> tuple[str, ...]:
+    """Return what a reader of the face must know, in plain words."""
     warnings = [*face.scale.warnings, *face.outline.warnings]
     if face.outline.cut_by_frame:
         warnings.append(

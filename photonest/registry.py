@@ -28,9 +28,15 @@ BUILT_IN: Mapping[Stage, Mapping[str, tuple[int, str]]] = {
         "by-hand": (0, "photonest.scale.by_hand:ByHand"),
         "marker-sheet": (10, "photonest.scale.marker_sheet:MarkerSheet"),
     },
-    "outline": {},
-    "pith": {},
-    "cracks": {},
+    "outline": {
+        "by-hand": (0, "photonest.outline.by_hand:ByHand"),
+    },
+    "pith": {
+        "by-hand": (0, "photonest.pith.by_hand:ByHand"),
+    },
+    "cracks": {
+        "by-hand": (0, "photonest.cracks.by_hand:ByHand"),
+    },
 }
 THIRD_PARTY_PRIORITY = 1000
 _ARGUMENTS: Mapping[Stage, int] = {"scale": 2, "outline": 2, "pith": 3, "cracks": 4}

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from photonest import __version__
-from photonest.cli import marker_sheet, measure, plan, plugins
+from photonest.cli import adjust, marker_sheet, measure, plan, plugins
 
 app = typer.Typer(
     name="photonest",
@@ -40,5 +40,6 @@ def photonest(
 
 app.command("measure")(measure.measure)
 app.command("plan")(plan.plan)
+app.command("adjust")(adjust.adjust)
 app.command("marker-sheet")(marker_sheet.marker_sheet)
 app.add_typer(plugins.app, name="plugins")

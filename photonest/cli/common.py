@@ -116,8 +116,10 @@ def choices(
     return Choices(scale, outline, pith, cracks, chosen, parsed_point(at, "--at"))
 
 
-def measured(path: Path, chosen: Choices) -> tuple[Photo, Face]:
-    """Read a photo and measure it, showing the stages on a terminal."""
+def measured(path: Path, chosen: Choices, folder: Path) -> tuple[Photo, Face]:
+    """Measure a photo; what a person set in an earlier face of it in the folder is kept."""
+    from photonest.marks import hand_marks
+    from photonest.model import read_face
     from photonest.photo import read_photo
     from photonest.pipeline import measure
     from photonest.registry import Registry
@@ -125,7 +127,26 @@ def measured(path: Path, chosen: Choices) -> tuple[Photo, Face]:
     with stage_progress() as progress:
         progress("reading the photo")
         photo = read_photo(path)
-        return photo, measure(photo, Registry.installed(), chosen, progress=progress)
+        earlier = read_face(folder / "face.json") if (folder / "face.json").exists() else None
+        marks = hand_marks(earlier) if earlier is not None and earlier.photo.sha256 == photo.sha256 else None
+        return photo, measure(photo, Registry.installed(), chosen, marks, progress)
+
+
+def photo_of(face: Face, file: Path) -> Photo | None:
+    """Return the photo a face was measured in, where it lies beside the face file or where the command runs."""
+    from photonest.model import PhotoError
+    from photonest.photo import read_photo
+
+    for folder in (file.parent, file.resolve().parent.parent, Path()):
+        candidate = folder / face.photo.file
+        if candidate.is_file():
+            try:
+                photo = read_photo(candidate)
+            except PhotoError:
+                continue
+            if photo.sha256 == face.photo.sha256:
+                return photo
+    return None
 
 
 def output_folder(out: Path | None, source: Path, names: Sequence[str], *, replace: bool) -> Path:

@@ -50,7 +50,7 @@ def measure(
         scale=scale, outline=outline, pith=pith, cracks=cracks, at=at, mm_per_px=mm_per_px, settings=settings
     )
     folder = output_folder(out, photo, ("face.json", "face.png"), replace=replace)
-    picture, face = measured(photo, chosen)
+    picture, face = measured(photo, chosen, folder)
 
     from photonest.model import dump_json, face_to_document
     from photonest.report import face_picture

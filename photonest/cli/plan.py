@@ -23,6 +23,7 @@ from photonest.cli.common import (
     choices,
     measured,
     output_folder,
+    photo_of,
     say,
     say_warnings,
     show,
@@ -91,7 +92,7 @@ def plan(
         scale=scale, outline=outline, pith=pith, cracks=cracks, at=at, mm_per_px=mm_per_px, settings=settings
     )
     folder = output_folder(out, _named_after(source), _FILES, replace=replace)
-    picture, face = _face(source, photo, chosen)
+    picture, face = _face(source, photo, chosen, folder)
     face_text = dump_json(face_to_document(face))
 
     from photonest.nest import check_plan, plan_nest
@@ -121,22 +122,18 @@ def _named_after(source: Path) -> Path:
     return Path(source.resolve().parent.name) if source.suffix == ".json" else source
 
 
-def _face(source: Path, photo: Path | None, chosen: Choices) -> tuple[Photo | None, Face]:
+def _face(source: Path, photo: Path | None, chosen: Choices, folder: Path) -> tuple[Photo | None, Face]:
     if source.suffix.lower() != ".json":
-        return measured(source, chosen)
+        return measured(source, chosen, folder)
     from photonest.model import PhotoError, read_face
     from photonest.photo import read_photo
 
     face = read_face(source)
-    beside = photo if photo is not None else source.parent / face.photo.file
-    if photo is None and not beside.exists():
-        say(
-            f"The photo {face.photo.file} is not beside {source.name}: pictures are drawn without it (or give --photo)."
-        )
-        return None, face
-    picture = read_photo(beside)
-    if picture.sha256 != face.photo.sha256:
-        raise PhotoError(f"{beside} is not the photo that {source.name} was measured in.", "Give the right --photo.")
+    picture = read_photo(photo) if photo is not None else photo_of(face, source)
+    if picture is None:
+        say(f"The photo {face.photo.file} is not at hand: pictures are drawn without it (or give --photo).")
+    elif picture.sha256 != face.photo.sha256:
+        raise PhotoError(f"{photo} is not the photo that {source.name} was measured in.", "Give the right --photo.")
     return picture, face
 
 

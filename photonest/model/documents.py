@@ -103,8 +103,13 @@ def write_document(path: Path, document: dict[str, Any]) -> None:
     write_whole(path, dump_json(document).encode())
 
 
+def plain(record: Any) -> Any:
+    """Return a record as the plain values that JSON knows; `structure` is the way back."""
+    return _converter().unstructure(record)
+
+
 def _to_document(record: Any, format_name: str) -> dict[str, Any]:
-    return {"format": format_name, "version": VERSION, **_converter().unstructure(record)}
+    return {"format": format_name, "version": VERSION, **plain(record)}
 
 
 def _from_document(document: Any, cls: type[T], format_name: str, where: str) -> T:
@@ -165,7 +170,7 @@ def _converter() -> Any:
         return any(f.name == "extra" for f in getattr(cls, "__dataclass_fields__", {}).values())
 
     def structure_factory(cls: Any) -> Callable[[Any, Any], Any]:
-        plain = make_dict_structure_fn(cls, converter)
+        known_fields = make_dict_structure_fn(cls, converter)
         known = {f.name for f in fields(cls)}
 
         def structure_hook(value: Any, target: Any) -> Any:
@@ -173,15 +178,15 @@ def _converter() -> Any:
                 raise TypeError(f"must be an object, not {_kind(value)}")
             inner = {key: item for key, item in value.items() if key in known and key != "extra"}
             unknown = {key: item for key, item in value.items() if key not in known or key == "extra"}
-            return plain({**inner, "extra": unknown}, target)
+            return known_fields({**inner, "extra": unknown}, target)
 
         return structure_hook
 
     def unstructure_factory(cls: Any) -> Callable[[Any], Any]:
-        plain = make_dict_unstructure_fn(cls, converter)
+        all_fields = make_dict_unstructure_fn(cls, converter)
 
         def unstructure_hook(record: Any) -> Any:
-            document: dict[str, Any] = plain(record)
+            document: dict[str, Any] = all_fields(record)
             unknown = document.pop("extra")
             return {**document, **unknown}
 

@@ -1,0 +1,111 @@
+"""``photonest adjust``: a person's changes to a measured face."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from photonest.cli.common import AsJson, parsed_point, photo_of, say, say_warnings, show, write_results
+from photonest.cli.measure import describe_face
+
+if TYPE_CHECKING:
+    from photonest.model import Face, Points
+
+PX = "Positions are in pixels of the photo instead of mm from the middle of the face."
+
+
+def adjust(
+    file: Annotated[Path, typer.Argument(metavar="face.json", help="The face to change; it is overwritten.")],
+    pith: Annotated[str | None, typer.Option(metavar="X,Y", help="Where the pith is.")] = None,
+    pith_error: Annotated[float, typer.Option(metavar="MM", help="How exactly you know it.")] = 1.0,
+    add_crack: Annotated[
+        list[str] | None, typer.Option(metavar='"X,Y X,Y ..."', help="Add a crack along these points.")
+    ] = None,
+    dismiss: Annotated[list[str] | None, typer.Option(metavar="ID", help="This crack or defect is none.")] = None,
+    restore: Annotated[list[str] | None, typer.Option(metavar="ID", help="It is one after all.")] = None,
+    depth: Annotated[list[str] | None, typer.Option(metavar="ID=MM", help="How deep it was probed to be.")] = None,
+    end: Annotated[list[str] | None, typer.Option(metavar="ID=X,Y", help="Move the nearer end of a crack.")] = None,
+    outline: Annotated[
+        str | None, typer.Option(metavar='"X,Y X,Y ..."', help="Replace the outline by these points, once around.")
+    ] = None,
+    px: Annotated[bool, typer.Option("--px", help=PX)] = False,
+    json: AsJson = False,
+) -> None:
+    """Overrule what was measured: move the pith, add, dismiss, probe or lengthen cracks, replace the outline.
+
+    Positions are mm from the middle of the face, x to the right and y down, as face.png shows it. What you set is
+    recorded as set by a person, and measuring the same photo again keeps it.
+    """
+    from photonest.adjust import Changes, NewCrack, adjusted
+    from photonest.model import dump_json, face_to_document, read_face
+
+    face = read_face(file)
+    points = _reader(face, px)
+    changes = Changes(
+        outline=points(outline, "--outline") if outline else None,
+        pith=points(pith, "--pith")[0] if pith else None,
+        pith_error=pith_error,
+        added=tuple(NewCrack(points(text, "--add-crack")) for text in add_crack or ()),
+        dismissed=tuple(dismiss or ()),
+        restored=tuple(restore or ()),
+        depths={name: _number(value, "--depth") for name, value in _pairs(depth or (), "--depth")},
+        ends={name: points(value, "--end")[0] for name, value in _pairs(end or (), "--end")},
+    )
+    if changes == Changes(pith_error=pith_error):
+        raise typer.BadParameter("Nothing to change was given; see photonest adjust --help.")
+    changed = adjusted(face, changes)
+    document = dump_json(face_to_document(changed))
+    files = {file.name: document.encode()}
+    files.update(_picture(file, changed))
+    write_results(file.parent, files)
+    say_warnings(changed.warnings)
+    say(f"Wrote {', '.join(str(file.parent / name) for name in files)}.")
+    show(document.rstrip() if json else describe_face(changed))
+
+
+def _reader(face: Face, px: bool) -> Callable[[str, str], Points]:
+    """Return a function that reads points as the user gives them, into mm of the face's frame."""
+
+    def points(text: str, option: str) -> Points:
+        read = [parsed_point(part, option) for part in text.split()]
+        found = tuple(point for point in read if point is not None)
+        if not found:
+            raise typer.BadParameter(f"{text!r} holds no points.", param_hint=option)
+        if not px:
+            return found
+        from photonest.rectify import photo_to_mm
+
+        return tuple((float(x), float(y)) for x, y in photo_to_mm(face.scale, found))
+
+    return points
+
+
+def _pairs(texts: Sequence[str], option: str) -> list[tuple[str, str]]:
+    pairs = []
+    for text in texts:
+        name, equals, value = text.partition("=")
+        if not equals or not name or not value:
+            raise typer.BadParameter(f"{text!r} is not of the form ID=VALUE, as in c2=25.", param_hint=option)
+        pairs.append((name, value))
+    return pairs
+
+
+def _number(text: str, option: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is not a number.", param_hint=option) from None
+
+
+def _picture(file: Path, face: Face) -> dict[str, bytes]:
+    """Draw face.png anew where the photo is at hand; an old picture would show what is no longer so."""
+    from photonest.report import face_picture
+
+    photo = photo_of(face, file)
+    if photo is None:
+        say("face.png was not drawn anew: the photo is not beside the face file.")
+        return {}
+    return {"face.png": face_picture(photo, face)}

@@ -1,0 +1,121 @@
+"""What a person sets overrules what was measured, is recorded, and outlives a new measurement."""
+
+from dataclasses import replace
+from typing import cast
+
+import pytest
+
+from photonest.adjust import Changes, NewCrack, adjusted, crack_kind, with_end
+from photonest.marks import hand_marks
+from photonest.model import Face, MarksError, Pith, face_from_document, face_to_document
+from photonest.pipeline import Choices, measure
+from photonest.registry import BUILT_IN, Listing
+from photonest.spec import Stage
+from tests.test_pipeline import GOOD, Chain, photo
+
+
+def by_hand_first() -> Chain:
+    """The fakes of the pipeline's tests, behind the by-hand finders."""
+    listings = []
+    for stage, classes in GOOD.items():
+        if stage != "scale":
+            _, target = BUILT_IN[cast(Stage, stage)]["by-hand"]
+            listings.append(Listing(cast(Stage, stage), "by-hand", "built in", target, 0))
+        listings += [Listing(cast(Stage, stage), "fake", "tests", f"tests.plugins.fakes:{cls}", 5) for cls in classes]
+    return Chain(listings)
+
+
+@pytest.fixture
+def face() -> Face:
+    return measure(photo(), by_hand_first())
+
+
+def test_the_pith_moves_and_is_recorded(face: Face) -> None:
+    changed = adjusted(face, Changes(pith=(-20.0, 5.0), pith_error=0.7))
+    assert changed.pith == Pith((-20.0, 5.0), 0.7, inside=True, set_by="person")
+    assert changed.size.pith_offset == pytest.approx(425**0.5)
+    assert changed.provenance[-1].reason == "pith set by a person"
+
+
+def test_a_dismissed_crack_no_longer_limits_the_clear_circle(face: Face) -> None:
+    before = face.size.clear_circle
+    changed = adjusted(face, Changes(dismissed=("c1",), pith=(-39.0, -39.0)))
+    after = changed.size.clear_circle
+    assert before is not None and after is not None
+    assert after.radius > before.radius
+    assert changed.cracks[0].status == "dismissed"
+    back = adjusted(changed, Changes(restored=("c1",)))
+    assert back.cracks[0].status == "added"
+
+
+def test_an_added_crack_gets_the_next_number_and_its_kind(face: Face) -> None:
+    changed = adjusted(face, Changes(added=(NewCrack(((-10.0, 0.0), (-35.0, 0.0)), depth=20.0),)))
+    new = changed.cracks[-1]
+    assert (new.id, new.kind, new.status, new.set_by, new.depth) == ("c2", "radial", "added", "person", 20.0)
+    assert new.length == pytest.approx(25.0)
+
+
+def test_depth_and_end_are_set(face: Face) -> None:
+    changed = adjusted(face, Changes(depths={"c1": 12.5}, ends={"c1": (36.0, 1.0)}))
+    assert changed.cracks[0].depth == 12.5
+    assert changed.cracks[0].path[-1] == (36.0, 1.0)
+    assert changed.cracks[0].length > face.cracks[0].length
+
+
+def test_another_outline_moves_the_origin_to_its_centroid(face: Face) -> None:
+    outline = ((-40.0, -40.0), (20.0, -40.0), (20.0, 40.0), (-40.0, 40.0))
+    changed = adjusted(face, Changes(outline=outline))
+    assert changed.size.area == pytest.approx(60 * 80)
+    assert changed.pith is not None and face.pith is not None
+    assert changed.pith.point == pytest.approx((face.pith.point[0] + 10, face.pith.point[1]))
+    assert changed.outline.set_by == "person"
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        Changes(dismissed=("c9",)),
+        Changes(ends={"d1": (0.0, 0.0)}),
+        Changes(depths={"c1": -3.0}),
+        Changes(pith=(1e5, 0.0)),
+        Changes(added=(NewCrack(((0.0, 0.0), (500.0, 0.0))),)),
+        Changes(outline=((0.0, 0.0), (1.0, 1.0))),
+        Changes(outline=((0.0, 0.0), (9.0, 9.0), (9.0, 0.0), (0.0, 9.0))),
+    ],
+)
+def test_a_change_that_makes_no_sense_is_refused(face: Face, changes: Changes) -> None:
+    with pytest.raises(MarksError):
+        adjusted(face, changes)
+
+
+def test_measuring_the_photo_again_keeps_what_a_person_set(face: Face) -> None:
+    changes = Changes(pith=(-20.0, 5.0), dismissed=("c1",), added=(NewCrack(((-10.0, 20.0), (-30.0, 20.0))),))
+    changed = face_from_document(face_to_document(adjusted(face, changes)))
+    again = measure(photo(), by_hand_first(), Choices(), hand_marks(changed))
+    assert again.pith is not None
+    assert again.pith.point == pytest.approx((-20.0, 5.0))
+    assert again.pith.set_by == "person"
+    # the automatic finder sees c1 again: the person's dismissal of it stands
+    assert sorted((crack.status, round(crack.length)) for crack in again.cracks) == [("added", 20), ("dismissed", 10)]
+
+
+def test_a_replaced_outline_outlives_a_new_measurement(face: Face) -> None:
+    outline = ((-40.0, -40.0), (20.0, -40.0), (20.0, 40.0), (-40.0, 40.0))
+    changed = adjusted(face, Changes(outline=outline))
+    again = measure(photo(), by_hand_first(), Choices(), hand_marks(changed))
+    assert again.outline.set_by == "person"
+    assert again.size.area == pytest.approx(60 * 80)
+
+
+def test_kinds_of_cracks() -> None:
+    pith = Pith((0.0, 0.0), 0.5)
+    assert crack_kind(((-5.0, 0.0), (0.5, 0.0), (30.0, 0.0)), pith) == "heart"
+    assert crack_kind(((0.0, 30.0), (8.0, 29.0), (15.0, 26.0)), pith) == "ring"
+    assert crack_kind(((0.0, 30.0), (15.0, 46.0)), replace(pith, point=(-30.0, 60.0))) in ("ring", "other")
+    assert crack_kind(((0.0, 30.0), (15.0, 46.0)), None) == "other"
+
+
+def test_a_path_is_cut_back_at_either_end() -> None:
+    path = ((0.0, 0.0), (10.0, 0.0), (20.0, 0.0))
+    assert with_end(path, (4.0, 1.0)) == ((4.0, 1.0), (10.0, 0.0), (20.0, 0.0))
+    assert with_end(path, (15.0, 0.0)) == ((0.0, 0.0), (10.0, 0.0), (15.0, 0.0))
