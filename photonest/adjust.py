@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import itertools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -181,7 +182,7 @@ def _new_crack(new: NewCrack, pith: Pith | None) -> Crack:
 
 
 def _length(path: Points) -> float:
-    return float(sum(math.dist(a, b) for a, b in zip(path, path[1:], strict=False)))
+    return float(sum(math.dist(a, b) for a, b in itertools.pairwise(path)))
 
 
 def crack_kind(path: Points, pith: Pith | None) -> CrackKind:
@@ -216,10 +217,8 @@ def with_end(path: Points, end: Point) -> Points:
     flip = math.dist(path[0], end) < math.dist(path[-1], end)
     line = shapely.LineString(path[::-1] if flip else path)
     at = line.project(shapely.Point(end))
-    if at >= line.length - 1e-9:
-        points = [*line.coords, end]
-    else:
-        points = [*substring(line, 0.0, at).coords[:-1], end]
+    kept_part = line if at >= line.length - 1e-9 else substring(line, 0.0, at)
+    points = [*kept_part.coords[: None if kept_part is line else -1], end]
     if len(points) < 2:
         raise MarksError("The new end leaves nothing of the crack.", "Dismiss it instead.")
     kept = tuple((float(x), float(y)) for x, y in points)
