@@ -1,1 +1,6 @@
-"""Reports: pictures, the marker sheet, and what the turner takes to the lathe."""
+"""What a person sees: pictures of the face and the plan, the set-up sheet, templates."""
+
+from photonest.report.face_picture import face_picture
+from photonest.report.plan_picture import plan_picture
+
+__all__ = ["face_picture", "plan_picture"]

@@ -1,0 +1,153 @@
+"""Where the face lies on the page: over the photo in the photo's own perspective, or on plain paper."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from photonest.model import Face, Photo, PhotoError, Scale
+from photonest.report.page import Box, Page
+from photonest.report.style import PAPER, Fill
+
+Mapping2D = Callable[[NDArray[np.float64]], NDArray[np.float64]]
+MOST_PIXELS = 1500
+MARGIN = 0.07
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """The map from mm on the face to mm on the page, and the picture that lies under the drawing.
+
+    Attributes
+    ----------
+    frame : Box
+        The part of the page it covers.
+    picture : ndarray of uint8, shape (height, width, 3), or None
+        Fills the frame; None on plain paper.
+    """
+
+    frame: Box
+    picture: NDArray[np.uint8] | None
+    _to_page: Mapping2D
+    _to_face: Mapping2D
+
+    def to_page(self, points_mm: ArrayLike) -> NDArray[np.float64]:
+        """Return where points of the face, shape (n, 2) in mm, lie on the page."""
+        return self._to_page(np.atleast_2d(np.asarray(points_mm, dtype=float)))
+
+    def to_face(self, points_page: ArrayLike) -> NDArray[np.float64]:
+        """Return which points of the face lie at points of the page; without the lens's distortion, so only nearly."""
+        return self._to_face(np.atleast_2d(np.asarray(points_page, dtype=float)))
+
+    def circle(self, centre: ArrayLike, radius: float) -> NDArray[np.float64]:
+        """Return a circle on the face as it shows on the page, shape (180, 2)."""
+        angles = np.linspace(0, 2 * np.pi, 180, endpoint=False)
+        return self.to_page(np.asarray(centre) + radius * np.column_stack([np.cos(angles), np.sin(angles)]))
+
+    def lay(self, page: Page, piece: ArrayLike) -> None:
+        """Draw the picture, paler outside the piece whose edge is given in mm."""
+        if self.picture is not None:
+            page.image(self.picture, self.frame)
+            page.area(self.frame.corners, Fill(PAPER, alpha=0.5), holes=[self.to_page(piece)], clip=self.frame)
+
+
+def face_to_pixels(scale: Scale, points_mm: ArrayLike) -> NDArray[np.float64]:
+    """Return where points of the face, shape (n, 2) in mm, are seen in the photo, in px, as its lens shows them."""
+    seen = _through(np.linalg.inv(np.asarray(scale.px_to_mm, dtype=float)), np.asarray(points_mm, dtype=float))
+    if scale.lens is None:
+        return seen
+    lens = scale.lens
+    centre = np.asarray(lens.centre_px)
+    ray = (seen - centre) / lens.focal_px
+    r2 = np.sum(ray**2, axis=1, keepdims=True)
+    return np.asarray(centre + (seen - centre) * (1 + lens.k1 * r2 + lens.k2 * r2**2))
+
+
+def photo_ground(photo: Photo, face: Face, box: Box) -> Ground:
+    """Return the ground that shows the piece, with a margin, as large as it goes into a box of the page.
+
+    Raises
+    ------
+    PhotoError
+        If the photo is not the one that the face was measured in.
+    """
+    if (photo.width, photo.height) != (face.photo.width_px, face.photo.height_px):
+        raise PhotoError(
+            f"{photo.file} is not the photo that this face was measured in: it has {photo.width} x {photo.height} "
+            f"pixels instead of {face.photo.width_px} x {face.photo.height_px}.",
+            f"Give {face.photo.file}.",
+        )
+    seen = face_to_pixels(face.scale, points_of_interest(face))
+    low, high = seen.min(axis=0), seen.max(axis=0)
+    margin = MARGIN * float((high - low).max())
+    left, top = np.maximum(np.floor(low - margin), 0).astype(int)
+    right, bottom = np.minimum(np.ceil(high + margin) + 1, [photo.width, photo.height]).astype(int)
+    if right - left < 2 or bottom - top < 2:
+        raise PhotoError(
+            f"The face lies outside {photo.file}.", f"Give the photo it was measured in, {face.photo.file}."
+        )
+    crop = photo.pixels[top:bottom, left:right]
+    frame = fitted(right - left, bottom - top, box)
+    per_px = frame.width / (right - left)
+    corner = np.array([frame.left, frame.top]) + per_px * (0.5 - np.array([left, top]))  # of the centre of pixel (0, 0)
+
+    def to_page(points: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(corner + per_px * face_to_pixels(face.scale, points))
+
+    def to_face(points: NDArray[np.float64]) -> NDArray[np.float64]:
+        return _through(np.asarray(face.scale.px_to_mm), (points - corner) / per_px)
+
+    return Ground(frame, _reduced(crop), to_page, to_face)
+
+
+def plain_ground(points_mm: ArrayLike, box: Box) -> Ground:
+    """Return the ground without a photo: the points given, with a margin, as large as a box of the page allows."""
+    points = np.asarray(points_mm, dtype=float)
+    low, high = points.min(axis=0), points.max(axis=0)
+    margin = MARGIN * float((high - low).max())
+    low, high = low - margin, high + margin
+    frame = fitted(float(high[0] - low[0]), float(high[1] - low[1]), box)
+    per_mm = frame.width / float(high[0] - low[0])
+    corner = np.array([frame.left, frame.top]) - per_mm * low
+    return Ground(frame, None, lambda p: corner + per_mm * p, lambda p: (p - corner) / per_mm)
+
+
+def points_of_interest(face: Face) -> NDArray[np.float64]:
+    """Return the points that a picture of the face must hold: the outline, and the pith unless it is far off."""
+    outline = np.asarray(face.outline.points, dtype=float)
+    if face.pith is None:
+        return outline
+    pith = np.asarray(face.pith.point)
+    far = np.linalg.norm(pith - outline.mean(axis=0)) > face.size.mean_diameter
+    return outline if far else np.vstack([outline, pith])
+
+
+def fitted(width: float, height: float, box: Box) -> Box:
+    """Return the largest rectangle of a shape that goes into a box, in its middle.
+
+    >>> fitted(2, 1, Box(0, 0, 10, 10))
+    Box(left=0.0, top=2.5, width=10.0, height=5.0)
+    """
+    factor = min(box.width / width, box.height / height)
+    wide, high = float(width * factor), float(height * factor)
+    return Box(box.left + (box.width - wide) / 2, box.top + (box.height - high) / 2, wide, high)
+
+
+def _reduced(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return a picture no larger than a print of it can show."""
+    longest = max(pixels.shape[:2])
+    if longest <= MOST_PIXELS:
+        return pixels
+    from PIL import Image
+
+    height, width = (max(1, round(n * MOST_PIXELS / longest)) for n in pixels.shape[:2])
+    small = Image.fromarray(pixels).resize((width, height), Image.Resampling.BOX, reducing_gap=2.0)
+    return np.asarray(small)
+
+
+def _through(matrix: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
+    lifted = np.column_stack([points, np.ones(len(points))]) @ matrix.T
+    return np.asarray(lifted[:, :2] / lifted[:, 2:])

@@ -1,0 +1,265 @@
+"""A page to draw on in millimetres of paper, and its PDF, SVG and PNG: one drawing for all three."""
+
+from __future__ import annotations
+
+import functools
+import io
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from photonest.report.style import BODY, INK, PAPER, Fill, Stroke
+
+Format = Literal["png", "svg", "pdf"]
+MM_PER_INCH = 25.4
+MM_PER_POINT = MM_PER_INCH / 72
+LINE_SPACING = 1.32
+
+
+@dataclass(frozen=True)
+class Box:
+    """An upright rectangle on the page, in mm; y grows downwards."""
+
+    left: float
+    top: float
+    width: float
+    height: float
+
+    @property
+    def right(self) -> float:
+        """The right edge."""
+        return self.left + self.width
+
+    @property
+    def bottom(self) -> float:
+        """The lower edge."""
+        return self.top + self.height
+
+    @property
+    def corners(self) -> NDArray[np.float64]:
+        """The four corners, shape (4, 2)."""
+        return np.array(
+            [[self.left, self.top], [self.right, self.top], [self.right, self.bottom], [self.left, self.bottom]]
+        )
+
+    def grown(self, margin: float) -> Box:
+        """Return the rectangle with every edge moved outwards.
+
+        >>> Box(0, 0, 10, 4).grown(1)
+        Box(left=-1, top=-1, width=12, height=6)
+        """
+        return Box(self.left - margin, self.top - margin, self.width + 2 * margin, self.height + 2 * margin)
+
+    def overlap(self, other: Box) -> float:
+        """Return the area shared with another rectangle, in mm2.
+
+        >>> Box(0, 0, 2, 2).overlap(Box(1, 1, 5, 5))
+        1
+        """
+        across = min(self.right, other.right) - max(self.left, other.left)
+        down = min(self.bottom, other.bottom) - max(self.top, other.top)
+        return across * down if across > 0 and down > 0 else 0
+
+
+class Page:
+    """One page; everything on it is placed in mm from its upper left corner.
+
+    Parameters
+    ----------
+    width, height : float
+        Of the page, in mm.
+    """
+
+    def __init__(self, width: float, height: float) -> None:
+        from matplotlib.figure import Figure
+
+        self.width, self.height = width, height
+        self.figure = Figure(figsize=(width / MM_PER_INCH, height / MM_PER_INCH), facecolor=PAPER)
+        self.axes = self.figure.add_axes((0, 0, 1, 1))
+        self.axes.set_xlim(0, width)
+        self.axes.set_ylim(height, 0)
+        self.axes.set_axis_off()
+        self._order = 0
+
+    def line(self, points: ArrayLike, stroke: Stroke, *, closed: bool = False, clip: Box | None = None) -> None:
+        """Draw a line through points, shape (n, 2)."""
+        xy = np.asarray(points, dtype=float)
+        if closed:
+            xy = np.vstack([xy, xy[:1]])
+        widths = [(stroke.colour, stroke.width, (0, stroke.dash) if stroke.dash else "solid")]
+        if stroke.casing is not None:
+            widths.insert(0, (stroke.casing, stroke.width + 2 * stroke.casing_width, "solid"))
+        for colour, width, style in widths:
+            (artist,) = self.axes.plot(
+                xy[:, 0], xy[:, 1], color=colour, lw=width, ls=style, alpha=stroke.alpha,
+                solid_capstyle="round", dash_capstyle="butt", solid_joinstyle="round", zorder=self._next(),
+            )  # fmt: skip
+            self._clip(artist, clip)
+
+    def area(self, ring: ArrayLike, fill: Fill, *, holes: Sequence[ArrayLike] = (), clip: Box | None = None) -> None:
+        """Fill a polygon, shape (n, 2), leaving out its holes."""
+        from matplotlib.patches import PathPatch
+        from matplotlib.path import Path
+
+        rings = [_wound(ring, clockwise=False), *(_wound(hole, clockwise=True) for hole in holes)]
+        outline = Path.make_compound_path(*(Path(points, closed=True) for points in rings))
+        common: dict[str, Any] = {"zorder": self._next()}
+        patches = [PathPatch(outline, facecolor=fill.colour, edgecolor="none", alpha=fill.alpha, lw=0, **common)]
+        if fill.hatch or fill.edge_width:
+            patches.append(
+                PathPatch(
+                    outline, facecolor="none", edgecolor=fill.edge, lw=fill.edge_width, hatch=fill.hatch, **common
+                )
+            )
+        for patch in patches:
+            self.axes.add_patch(patch)
+            self._clip(patch, clip)
+
+    def rectangle(self, box: Box, fill: Fill) -> None:
+        """Fill a rectangle."""
+        self.area(box.corners, fill)
+
+    def text(
+        self,
+        x: float,
+        y: float,
+        words: str,
+        *,
+        size: float = BODY,
+        bold: bool = False,
+        colour: str = INK,
+        across: Literal["left", "center", "right"] = "left",
+        upright: Literal["top", "center", "baseline", "bottom"] = "baseline",
+        turned: float = 0.0,
+    ) -> None:
+        """Write one line of text; characters the font lacks become question marks."""
+        self.axes.text(
+            x, y, printable(words), fontsize=size, fontweight="bold" if bold else "normal", color=colour,
+            ha=across, va="center_baseline" if upright == "center" else upright, rotation=turned,
+            rotation_mode="anchor", zorder=self._next(),
+        )  # fmt: skip
+
+    def paragraph(
+        self, x: float, y: float, words: str, width: float, *, size: float = BODY, bold: bool = False, colour: str = INK
+    ) -> float:
+        """Write text in lines no wider than `width`, the first one just below y; return where the next may start."""
+        for line in wrapped(words, width, size, bold):
+            y += line_height(size)
+            self.text(x, y - 0.3 * line_height(size), line, size=size, bold=bold, colour=colour)
+        return y
+
+    def image(self, pixels: NDArray[np.uint8], box: Box) -> None:
+        """Lay a picture, shape (height, width, 3), into a rectangle."""
+        self.axes.imshow(
+            pixels, extent=(box.left, box.right, box.bottom, box.top), aspect="auto", interpolation="bilinear",
+            zorder=self._next(),
+        )  # fmt: skip
+        self.axes.set_xlim(0, self.width)
+        self.axes.set_ylim(self.height, 0)
+
+    def trim(self, height: float) -> None:
+        """Cut the page off below a height."""
+        self.height = height
+        self.figure.set_size_inches(self.width / MM_PER_INCH, height / MM_PER_INCH)
+        self.axes.set_ylim(height, 0)
+
+    def _next(self) -> int:
+        self._order += 1
+        return self._order
+
+    def _clip(self, artist: Any, clip: Box | None) -> None:
+        if clip is not None:
+            from matplotlib.patches import Rectangle
+
+            frame = Rectangle((clip.left, clip.top), clip.width, clip.height, transform=self.axes.transData)
+            artist.set_clip_path(frame)
+
+
+def save(page: Page, format: Format, *, dpi: float = 200) -> bytes:
+    """Return the page as a file; the same drawing always gives the same bytes."""
+    no_date: dict[str, dict[str, Any]] = {
+        "png": {"Software": "photonest"},
+        "svg": {"Date": None, "Creator": "photonest"},
+        "pdf": {"CreationDate": None, "Creator": "photonest", "Producer": "photonest"},
+    }
+    quick: dict[str, Any] = {"pil_kwargs": {"compress_level": 3}} if format == "png" else {}
+    file = io.BytesIO()
+    page.figure.savefig(file, format=format, dpi=dpi, metadata=no_date[format], **quick)
+    return file.getvalue()
+
+
+def save_book(pages: Sequence[Page], title: str) -> bytes:
+    """Return several pages as one PDF."""
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    file = io.BytesIO()
+    facts = {"CreationDate": None, "Creator": "photonest", "Producer": "photonest", "Title": title}
+    with PdfPages(file, metadata=facts) as book:
+        for page in pages:
+            book.savefig(page.figure, dpi=200)
+    return file.getvalue()
+
+
+def line_height(size: float) -> float:
+    """Return the distance of one line of text from the next in mm, for a type size in points."""
+    return size * LINE_SPACING * MM_PER_POINT
+
+
+def text_width(words: str, size: float, bold: bool = False) -> float:
+    """Return how wide a line of text is, in mm."""
+    return _width_in_ems(printable(words), bold) * size * MM_PER_POINT
+
+
+def wrapped(words: str, width: float, size: float, bold: bool = False) -> list[str]:
+    """Return the lines that a text takes when none may be wider than `width` mm; a longer word stands alone.
+
+    >>> wrapped("green wood moves", 30, 12)
+    ['green wood', 'moves']
+    """
+    lines: list[str] = []
+    for word in words.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and text_width(longer, size, bold) <= width:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
+
+
+def printable(words: str) -> str:
+    """Return a text without line breaks and control characters, '?' for each character the font lacks."""
+    known = _characters()
+    plain = unicodedata.normalize("NFC", " ".join(words.split()))
+    return "".join(letter if ord(letter) in known else "?" for letter in plain)
+
+
+@functools.cache
+def _characters() -> frozenset[int]:
+    from matplotlib import font_manager
+
+    font = font_manager.get_font(font_manager.findfont("DejaVu Sans"))
+    return frozenset(font.get_charmap())
+
+
+@functools.lru_cache(maxsize=4096)
+def _width_in_ems(words: str, bold: bool) -> float:
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import text_to_path
+
+    font = FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal", size=100)
+    width, _, _ = text_to_path.get_text_width_height_descent(words, font, ismath=False)
+    return float(width) / 100
+
+
+def _wound(ring: ArrayLike, *, clockwise: bool) -> NDArray[np.float64]:
+    """Return a ring closed and wound as asked, so that holes stay empty whatever way they were given."""
+    points = np.asarray(ring, dtype=float)
+    x, y = points.T
+    turning = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+    if (turning > 0) != clockwise:
+        points = points[::-1]
+    return np.vstack([points, points[:1]])

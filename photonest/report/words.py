@@ -1,0 +1,68 @@
+"""Numbers and names in the words of a drawing: rounded as their error allows, and never without a unit."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from photonest.model import Crack, DefectKind, Face
+
+CRACK_NAMES = {"radial": "radial check", "heart": "heart check", "ring": "ring shake", "other": "crack"}
+DEFECT_NAMES: dict[DefectKind, str] = {"knot": "knot", "hole": "hole", "bark": "bark inclusion", "decay": "decay"}
+
+
+def length(value: float, error: float = 0.0) -> str:
+    """Return a length in mm with its error, both rounded to what the error leaves certain.
+
+    >>> length(352.34), length(352.34, 0.28), length(31.26, 3.4)
+    ('352 mm', '352.3 ± 0.3 mm', '31 ± 4 mm')
+    """
+    if error <= 0:
+        return f"{round_half_up(value)} mm"
+    digits = 0 if error >= 1 else 1
+    upward = math.ceil(error * 10**digits - 1e-9) / 10**digits
+    return f"{value:.{digits}f} ± {upward:.{digits}f} mm"
+
+
+def round_half_up(value: float) -> int:
+    """Return the nearest whole number, halves upwards, as people round.
+
+    >>> round_half_up(12.5), round_half_up(13.5)
+    (13, 14)
+    """
+    return math.floor(value + 0.5)
+
+
+def twice_error(face: Face, value: float, *own: float) -> float:
+    """Return twice the standard error of a length on the face: the scale's share of it and its ends' own errors.
+
+    Parameters
+    ----------
+    value : float
+        The length, in mm.
+    *own : float
+        Standard errors of its ends, in mm.
+    """
+    return 2 * math.hypot(face.scale.standard_error_pct / 100 * value, *own)
+
+
+def crack_words(crack: Crack) -> str:
+    """Return what a crack is and its length and width, in one short line.
+
+    >>> crack_words(Crack("c1", ((0, 0), (84, 0)), 2.1, 84.0, "radial", 0.9, "seen", depth=40))
+    'radial check, 84 × 2.1 mm, 40 deep'
+    >>> crack_words(Crack("c2", ((0, 0), (31, 0)), 0.0, 31.0, "ring", 0.3, "possible"))
+    'ring shake, 31 mm, possible'
+    """
+    wide = f" × {crack.width:.1f}" if crack.width >= 0.05 else ""
+    deep = f", {crack.depth:.0f} deep" if crack.depth is not None else ""
+    doubt = ", possible" if crack.status == "possible" else ""
+    return f"{CRACK_NAMES[crack.kind]}, {crack.length:.0f}{wide} mm{deep}{doubt}"
+
+
+def all_warnings(face: Face) -> tuple[str, ...]:
+    """Return every warning of a face once, in order."""
+    parts: list[Iterable[str]] = [face.warnings, face.scale.warnings, face.outline.warnings]
+    if face.pith is not None:
+        parts.append(face.pith.warnings)
+    return tuple(dict.fromkeys(text for part in parts for text in part))

@@ -1,0 +1,64 @@
+"""The picture of the plan: every bowl and cut with its sizes, with a photo or without, standing or lying."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+
+import pytest
+from PIL import Image
+
+from photonest.model import Axis, Nest, Plan, Stock
+from photonest.report import plan_picture
+from tests.report import examples
+from tests.report.test_face_picture import words_of
+
+PHOTO, FACE, PLAN = examples.photo(), examples.face(), examples.plan()
+
+
+def test_svg_tells_every_bowl_and_cut() -> None:
+    words = words_of(plan_picture(PHOTO, FACE, PLAN, format="svg"))
+    for bowl in PLAN.nests[0].bowls:
+        assert f"{bowl.number}: Ø {bowl.rim_diameter:.0f}" in words
+        assert f"{bowl.depth:.0f} mm" in words
+    for cut in PLAN.nests[0].cuts:
+        assert cut.cutter in words
+        assert f"{-cut.pivot[1]:.1f} mm" in words
+        assert f"pivot {cut.number}" in words
+    assert "11.5 far" in words
+    assert "446 rpm" in words
+    assert any("crack c2" in word for word in words)
+
+
+def test_without_a_photo() -> None:
+    words = words_of(plan_picture(None, FACE, PLAN, format="svg"))
+    assert "1: Ø 342" in words
+
+
+def test_png_opens() -> None:
+    picture = Image.open(io.BytesIO(plan_picture(PHOTO, FACE, PLAN)))
+    assert picture.width == pytest.approx(200 / 25.4 * 200, abs=1)
+
+
+def one_bowl() -> Plan:
+    nest = PLAN.nests[0]
+    return replace(PLAN, nests=(Nest(nest.axis, nest.bowls[:1], ()),), score=replace(PLAN.score, bowls=1), warnings=())
+
+
+def lying() -> Plan:
+    nest = PLAN.nests[0]
+    up = Nest(Axis((0.0, -12.0, 150.0), (0.0, -1.0, 0.0)), nest.bowls, nest.cuts)
+    down = Nest(Axis((0.0, 12.0, 150.0), (0.0, 1.0, 0.0)), nest.bowls, nest.cuts)
+    return replace(PLAN, stock=Stock("log", length=300.0), nests=(up, down))
+
+
+def test_one_bowl_has_no_cuts() -> None:
+    words = words_of(plan_picture(None, FACE, one_bowl(), format="svg"))
+    assert "One bowl" in words
+    assert "cutter" not in words
+
+
+def test_a_log_shows_both_halves() -> None:
+    words = words_of(plan_picture(PHOTO, FACE, lying(), format="svg"))
+    assert words.count("1: Ø 342") == 2
+    assert words.count("pivot 1") == 2
