@@ -30,12 +30,15 @@ BUILT_IN: Mapping[Stage, Mapping[str, tuple[int, str]]] = {
     },
     "outline": {
         "by-hand": (0, "photonest.outline.by_hand:ByHand"),
+        "edge": (10, "photonest.outline.edge:EdgeOutline"),
     },
     "pith": {
         "by-hand": (0, "photonest.pith.by_hand:ByHand"),
+        "rings": (10, "photonest.pith.rings:RingPith"),
     },
     "cracks": {
         "by-hand": (0, "photonest.cracks.by_hand:ByHand"),
+        "ridges": (10, "photonest.cracks.finder:Ridges"),
     },
 }
 THIRD_PARTY_PRIORITY = 1000
