@@ -49,7 +49,7 @@ from photonest.model.face import (
     Size,
     Status,
 )
-from photonest.model.photo import FlatPhoto, Lens, Photo, Scale
+from photonest.model.photo import FlatPhoto, Lens, MapError, Photo, Scale
 from photonest.model.plan import (
     Axis,
     Bound,
@@ -70,7 +70,7 @@ from photonest.model.values import FieldError, Matrix3, Point, Point3, Points
 __all__ = [
     "Attempt", "Axis", "Bound", "Bowl", "CatalogueError", "Circle", "Crack", "CrackError", "CrackKind", "Cut",
     "Cutter", "Defect", "DefectKind", "Diameters", "DocumentError", "ExitCode", "Face", "FaceFacts",
-    "FieldError", "FlatPhoto", "Jaws", "Lens", "MarksError", "Matrix3", "MoistureError", "Nest", "NoPlanError",
+    "FieldError", "FlatPhoto", "Jaws", "Lens", "MapError", "MarksError", "Matrix3", "MoistureError", "Nest", "NoPlanError",
     "NotFound", "Objective", "Outline", "OutlineError", "OutputError", "Photo", "PhotoError", "PhotoFacts",
     "PhotonestError", "Pith", "PithError", "Plan", "PluginError", "Point", "Point3", "Points", "Range", "Scale",
     "ScaleError", "Score", "SetBy", "Shop", "ShopError", "Side", "Size", "SpeciesError", "Status", "Stock",

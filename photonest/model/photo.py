@@ -81,6 +81,38 @@ class Lens:
 
 
 @dataclass(frozen=True)
+class MapError:
+    """How far a map from pixels to mm may be off: the covariance of ten ways in which it can be wrong.
+
+    With ``(u, v) = (pixel - centre_px) / unit_px`` of an undistorted pixel and ``r^2 = u^2 + v^2``, the pixel stands for
+    the place that the map gives to ``pixel + unit_px * d``, where d is the sum of the ten ways
+    ``(1, 0), (u, 0), (v, 0), (0, 1), (0, u), (0, v), (u^2, uv), (uv, v^2), r^2 (u, v), r^4 (u, v)``, each times a small
+    number: eight of the homography, two of the lens. The mm frame may be turned and shifted without changing any of it.
+
+    Attributes
+    ----------
+    centre_px : (x, y)
+        Where u and v are zero.
+    unit_px : float
+        The pixels in one unit of u and v.
+    covariance : 10 x 10
+        Of the ten numbers.
+    """
+
+    centre_px: Point
+    unit_px: float
+    covariance: tuple[tuple[float, ...], ...]
+    extra: Extra = extra_fields()
+
+    def __post_init__(self) -> None:
+        require_finite(x=self.centre_px[0], y=self.centre_px[1])
+        require_positive(unit_px=self.unit_px)
+        matrix = np.asarray(self.covariance, dtype=float)
+        if matrix.shape != (10, 10) or not np.isfinite(matrix).all():
+            raise FieldError("covariance", "must be 10 x 10 finite numbers")
+
+
+@dataclass(frozen=True)
 class Scale:
     """From pixels to millimetres in the plane of the face.
 
@@ -100,6 +132,14 @@ class Scale:
         Where the reference lies in the photo, so that it isn't taken for wood; may be empty.
     tilt_deg : float or None
         Angle between the camera's axis and the normal of the face, where known.
+    map_error : MapError or None
+        Standard error as a function of the place, where the finder knows it.
+    reference_error_pct : float
+        The part of the standard error that is due to the reference's own size (print, paper's tolerance, reading).
+    distance_mm : float or None
+        From the camera to the plane of the face, square to it, where known.
+    foot_px : (x, y) or None
+        The undistorted pixel that shows the foot of that distance; it may lie outside the photo.
     warnings : tuple of str
         What makes this scale less good than it could be.
     """
@@ -111,12 +151,16 @@ class Scale:
     lens: Lens | None = None
     reference_px: Points = ()
     tilt_deg: float | None = None
+    map_error: MapError | None = None
+    reference_error_pct: float = 0.0
+    distance_mm: float | None = None
+    foot_px: Point | None = None
     warnings: tuple[str, ...] = ()
     extra: Extra = extra_fields()
 
     def __post_init__(self) -> None:
-        require_not_negative(standard_error_pct=self.standard_error_pct)
-        require_positive(mm_per_px=self.mm_per_px)
+        require_not_negative(standard_error_pct=self.standard_error_pct, reference_error_pct=self.reference_error_pct)
+        require_positive(mm_per_px=self.mm_per_px, distance_mm=self.distance_mm)
         matrix = np.asarray(self.px_to_mm, dtype=float)
         if matrix.shape != (3, 3) or not np.isfinite(matrix).all():
             raise FieldError("px_to_mm", "must be 3 x 3 finite numbers")

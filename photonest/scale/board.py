@@ -88,11 +88,15 @@ class SheetLayout:
         corner = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * self.marker + inset
         return np.array([np.add(self.origin, np.multiply(at, self.square)) + corner for at in self.light_squares])
 
+    def rim(self) -> NDArray[np.float64]:
+        """Return the page's corners from the top left on, clockwise as printed, shape (4, 2), mm."""
+        return np.asarray(np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]]) * np.asarray(self.size))
+
     def board_corners(self) -> NDArray[np.float64]:
         """Return where four squares meet, along the rows, shape (corners, 2), mm."""
         columns, rows = self.squares
         x, y = np.meshgrid(np.arange(1, columns), np.arange(1, rows))
-        return np.column_stack([x.ravel(), y.ravel()]) * self.square + np.asarray(self.origin)
+        return np.asarray(np.column_stack([x.ravel(), y.ravel()]) * self.square + np.asarray(self.origin))
 
 
 # Marker numbers stay taken for good: a sheet printed years ago must still be read rightly.
@@ -160,7 +164,7 @@ def dark_rectangles(layout: SheetLayout) -> NDArray[np.float64]:
 
 
 def _check_line_rectangles(line: tuple[float, float, float, float]) -> NDArray[np.float64]:
-    """A line with an upright at either end; the uprights' outer edges are the ends."""
+    """Return a line with an upright at either end; the uprights' outer edges are the ends."""
     x0, y, x1, _ = line
     thick, tall = 0.3, 2.5
     ends = [(x0, y - tall, x0 + thick, y + tall), (x1 - thick, y - tall, x1, y + tall)]
@@ -198,6 +202,7 @@ def _overlap(edges: NDArray[np.float64], pixels: int) -> NDArray[np.float64]:
 
 
 def _print_words(paper: NDArray[np.uint8], texts: tuple[Text, ...], px_per_mm: float) -> None:
+    """Fill the outlines of the letters, anti-aliased, into a grey picture."""
     import cv2
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import TextPath
@@ -205,7 +210,7 @@ def _print_words(paper: NDArray[np.uint8], texts: tuple[Text, ...], px_per_mm: f
     font = FontProperties(family="DejaVu Sans")
     for text in texts:
         path = TextPath((0, 0), text.words, size=text.size, prop=font)
-        rings = [ring * [1, -1] + [text.x, text.y] for ring in path.to_polygons()]
+        rings = [np.asarray(ring) * [1, -1] + [text.x, text.y] for ring in path.to_polygons()]
         fixed = [np.rint((ring * px_per_mm - 0.5) * 16).astype(np.int32) for ring in rings]
         cv2.fillPoly(paper, fixed, 0, lineType=cv2.LINE_AA, shift=4)
 
