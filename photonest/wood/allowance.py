@@ -14,7 +14,7 @@ RULE_ALONE = (
 
 
 def wall_need(shrink: Shrink, kind: StockKind, finished: float, deviations: float = 1.0) -> Callable[[float], float]:
-    """Return the rough wall that a bowl of a rim diameter needs, wherever the pith lies beside it.
+    """Return the rough wall that a bowl of a rim radius needs, wherever the pith lies beside it.
 
     Parameters
     ----------
@@ -31,7 +31,7 @@ def wall_need(shrink: Shrink, kind: StockKind, finished: float, deviations: floa
     Returns
     -------
     callable
-        From a rim diameter in mm, or an array of them, to the wall in mm.
+        From a rim radius in mm (not a diameter), or an array of them, to the wall in mm, as the planner asks for it.
 
     Notes
     -----
@@ -41,13 +41,13 @@ def wall_need(shrink: Shrink, kind: StockKind, finished: float, deviations: floa
 
         t = R - (R (1 - et) - w) / (1 - e).
 
-    The movement in space leaves no less than that for any shape of bowl and any place of the pith tried, and just that
-    where the wall stands square to the rim and the pith is far away.
+    The movement in space leaves no less than that for any shape of bowl and any place of the pith tried (to 0.3 mm), and just
+    that where the wall stands square to the rim and the pith is far away.
 
     Examples
     --------
     >>> need = wall_need(Shrink(0.0352, 0.0726, 0.0011), "log", 10.0, deviations=0.0)
-    >>> round(need(300.0), 1)
+    >>> round(need(150.0), 1)
     20.7
     """
     if not finished > 0:
@@ -55,8 +55,7 @@ def wall_need(shrink: Shrink, kind: StockKind, finished: float, deviations: floa
     moved = shrink.scaled(1 + SCATTER * deviations)
     least = moved.radial if kind == "slice" else moved.longitudinal
 
-    def need(rim_diameter: float) -> float:
-        radius = rim_diameter / 2
-        return radius - (radius * (1 - moved.tangential) - finished) / (1 - least)
+    def need(rim_radius: float) -> float:
+        return rim_radius - (rim_radius * (1 - moved.tangential) - finished) / (1 - least)
 
     return need
