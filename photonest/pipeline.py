@@ -33,7 +33,7 @@ from photonest.model import (
 from photonest.rectify import flatten, jacobian, shifted, undistort, upright
 from photonest.registry import Finder, LoadFailure, Registry, stdout_to_stderr
 from photonest.sizes import centroid, measure_size
-from photonest.spec import Stage
+from photonest.spec import STAGES, Stage
 
 _ERRORS: Mapping[Stage, type[PhotonestError]] = {
     "scale": ScaleError,
@@ -100,6 +100,7 @@ def measure(
         If the finder asked for by name does not answer, or breaks its contract.
     """
     choices, marks = choices or Choices(), marks or HandMarks()
+    _check_choices(registry, choices)
     aim = choices.at_px or ((photo.width - 1) / 2, (photo.height - 1) / 2)
     if not (0 <= aim[0] < photo.width and 0 <= aim[1] < photo.height):
         raise OutlineError(
@@ -139,6 +140,18 @@ def measure(
         provenance=(*scaled.attempts, *outlined.attempts, *pithed.attempts, *cracked.attempts),
     )
     return replace(face, warnings=face_warnings(face))
+
+
+def _check_choices(registry: Registry, choices: Choices) -> None:
+    """Raise PluginError for a name or an option that doesn't exist, before any work is done."""
+    for stage in STAGES:
+        name: str = getattr(choices, stage)
+        if name not in ("auto", "none"):
+            registry.named(stage, name)
+    for (stage_name, finder), settings in choices.settings.items():
+        if stage_name not in STAGES:
+            raise PluginError(f"There is no stage {stage_name}.", f"The stages are {', '.join(STAGES)}.")
+        registry.named(stage_name, finder).options(settings)
 
 
 def _with_marks(choices: Choices, marks: HandMarks, stage: Stage, scale: Scale) -> Choices:
