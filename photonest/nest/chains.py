@@ -1,0 +1,218 @@
+"""Which cut can follow which, worked out once for a workshop: the best chain of cores below any first bowl.
+
+A chain is valued by dynamic programming over a grid of cutters, offsets and stand-offs. For one cutter and offset, the
+grooves that fit in a bowl are all those from some least stand-off upwards, so a suffix maximum answers what may follow.
+The same machinery, fed with whole cells of the grid in place of its points and with every figure taken at its most
+favourable, gives an upper bound that holds for every chain between the points too.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.model import Objective
+from photonest.nest.curves import Outside, cored_outside, least_stand_off, worth_having
+from photonest.nest.rules import Real, Rules
+
+IMPOSSIBLE = -1e18
+CHUNK = 200_000
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Every cut of the workshop on a grid: rows are a cutter and an offset, columns the stand-offs.
+
+    Attributes
+    ----------
+    cutter : ndarray of int, shape (rows,)
+    offset, half_offset : ndarray, shape (rows,)
+        Middle and half width of the row's cell; the half width is 0 for a grid of points.
+    stand_off : ndarray, shape (columns,)
+        Lower ends of the cells.
+    step : float
+        Their width; 0 for a grid of points.
+    inner, outer : ndarray, shape (rows,)
+        Radii of the groove's edges.
+    bowls : Outside
+        What each cut sets free, each field of shape (rows, columns); at its most favourable for a grid of cells.
+    good : ndarray of bool, shape (rows, columns)
+    """
+
+    cutter: NDArray[np.intp]
+    offset: Real
+    half_offset: Real
+    stand_off: Real
+    step: float
+    inner: Real
+    outer: Real
+    bowls: Outside
+    good: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Chains:
+    """A grid, and what follows what.
+
+    Attributes
+    ----------
+    follows : ndarray of int16, shape (good cuts, rows)
+        First column of each row that fits in the core of each cut; the number of columns where none does.
+    """
+
+    rules: Rules
+    grid: Grid
+    follows: NDArray[np.int16]
+
+
+def point_grid(rules: Rules, step: float) -> Grid:
+    """Return the grid of points: each is one exact cut."""
+    rows = [(i, c) for i, c, _ in _rows(rules, step, cells=False)]
+    return _grid(rules, rows, [0.0] * len(rows), _stand_offs(rules, step), 0.0)
+
+
+def cell_grid(rules: Rules, step: float) -> Grid:
+    """Return the grid of cells that together hold every cut the workshop can make."""
+    rows = _rows(rules, step, cells=True)
+    return _grid(rules, [(i, c) for i, c, _ in rows], [half for _, _, half in rows], _stand_offs(rules, step), step)
+
+
+def chains_on(rules: Rules, grid: Grid) -> Chains:
+    """Return what follows what on a grid."""
+    bowls = grid.bowls.at(grid.good)
+    count, rows = len(bowls.rim), len(grid.offset)
+    follows = np.empty((count, rows), np.int16)
+    half = np.broadcast_to(grid.half_offset[:, None], grid.good.shape)[grid.good]
+    size = max(1, CHUNK // max(rows, 1))
+    for start in range(0, count, size):
+        part = slice(start, start + size)
+        follows[part] = first_columns(grid, bowls.at(part), half[part])
+    return Chains(rules, grid, follows)
+
+
+def first_columns(grid: Grid, bowls: Outside, half: Real | None = None) -> NDArray[np.int16]:
+    """Return the first column of each row whose groove fits in each of some bowls, shape (bowls, rows).
+
+    `half` is how much the bowls' centres may lie to either side of what is given, for a grid of cells.
+    """
+    wide = np.zeros(len(bowls.rim)) if half is None else half
+    least = _least_for_cells(bowls.column(), wide[:, None], grid)
+    columns = len(grid.stand_off)
+    if columns == 1:
+        return np.where(least <= grid.stand_off[0] + grid.step + 1e-9, 0, 1).astype(np.int16)
+    pitch = grid.stand_off[1] - grid.stand_off[0]
+    place = (least - grid.stand_off[0]) / pitch
+    first = np.floor(place - 1e-9) if grid.step > 0 else np.ceil(place - 1e-9)
+    found: NDArray[np.int16] = np.clip(np.nan_to_num(first, posinf=columns), 0, columns).astype(np.int16)
+    return found
+
+
+def _least_for_cells(bowls: Outside, wide: Real, grid: Grid) -> Real:
+    """Return the least stand-off at its most favourable over the cells.
+
+    Each condition of `least_stand_off` may be met by another member of the cells; that only lowers the answer. The side
+    condition is asked of the disc common to all grooves of the row, within the disc around all outsides.
+    """
+    if not wide.any() and not grid.half_offset.any():
+        return least_stand_off(bowls, grid.outer, grid.offset)
+    low, high = grid.offset - grid.half_offset, grid.offset + grid.half_offset
+    far = np.maximum(np.abs(low), np.abs(high))
+    inner = bowls.radius - bowls.wall
+    nearest = np.maximum(np.abs(bowls.centre) - wide, 0.0)
+    with np.errstate(invalid="ignore"):
+        on_axis = np.sqrt(grid.outer**2 - far**2)
+        base = on_axis - bowls.axis_floor
+        floor = np.where(low > 0, grid.outer - bowls.floor, -np.inf)
+        at_axis = bowls.stand_off + on_axis - np.sqrt(inner**2 - nearest**2)
+        reach = bowls.centre + wide + np.sqrt(inner**2 - bowls.stand_off**2) - low
+        at_rim = np.where(reach < grid.outer, np.sqrt(grid.outer**2 - reach**2), -np.inf)
+    separate = np.maximum(np.maximum(base, floor), np.maximum(at_axis, at_rim))
+    endless = np.full_like(bowls.radius, np.inf)
+    loose = bowls._replace(radius=bowls.radius + wide, floor=endless, axis_floor=endless)
+    common = least_stand_off(loose, grid.outer - grid.half_offset, grid.offset)
+    possible = np.isfinite(separate) & (reach > 0)
+    found: Real = np.where(possible, np.maximum(separate, common), np.inf)
+    return found
+
+
+def _rows(rules: Rules, step: float, *, cells: bool) -> list[tuple[int, float, float]]:
+    rows = []
+    for index, cutter in enumerate(rules.shop.cutters):
+        span = rules.offsets(cutter.radius)
+        if span is None:
+            continue
+        low, high = span
+        if cells:
+            count = max(1, int(np.ceil((high - low) / step - 1e-9)))
+            half = (high - low) / count / 2
+            rows += [(index, low + half * (2 * k + 1), half) for k in range(count)]
+        else:
+            inside = np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step
+            rows += [(index, float(c), 0.0) for c in (inside if len(inside) else [(low + high) / 2])]
+    return rows
+
+
+def _stand_offs(rules: Rules, step: float) -> Real:
+    travel = rules.shop.stand_off
+    largest = max(cutter.radius for cutter in rules.shop.cutters)
+    end = min(travel.high, largest)
+    count = int(np.floor((end - travel.low) / step + 1e-9))
+    found: Real = travel.low + step * np.arange(max(count, 0) + 1, dtype=float)
+    return found
+
+
+def _grid(rules: Rules, rows: list[tuple[int, float]], halves: list[float], stand_off: Real, step: float) -> Grid:
+    cutters = rules.shop.cutters
+    cutter = np.array([index for index, _ in rows], dtype=np.intp)
+    offset, half = np.array([c for _, c in rows], float), np.array(halves, float)
+    radius = np.array([cutters[i].radius for i in cutter], float)
+    kerf = np.array([cutters[i].kerf for i in cutter], float)
+    inner, outer = radius - kerf / 2, radius + kerf / 2
+    shape = (len(rows), len(stand_off))
+    wide = (inner[:, None], offset[:, None], stand_off[None, :])
+    edges, offsets, stand_offs = (np.broadcast_to(x, shape) for x in wide)
+    if step > 0:
+        bowls = _most_favourable(rules, edges, offsets, stand_offs, np.broadcast_to(half[:, None], shape), step)
+    else:
+        bowls = cored_outside(rules, edges, offsets, stand_offs)
+    return Grid(cutter, offset, half, stand_off, step, inner, outer, bowls, worth_having(rules, bowls))
+
+
+def _most_favourable(rules: Rules, edge: Real, offset: Real, stand_off: Real, half: Real, step: float) -> Outside:
+    """Return, for cells, the largest rim and depth and the least wall that any cut in them leaves."""
+    with np.errstate(invalid="ignore"):
+        rim = offset + half + np.sqrt(edge**2 - stand_off**2)
+        least_rim = offset - half + np.sqrt(np.maximum(edge**2 - (stand_off + step) ** 2, 0.0))
+        least_rim = np.maximum(np.nan_to_num(least_rim), rules.shop.min_rim / 2)
+        foot = rules.least_foot_from(least_rim)
+        depth = -stand_off + np.sqrt(edge**2 - np.maximum(foot - offset - half, 0.0) ** 2)
+    wall = rules.least_wall_from(least_rim)
+    radius, floor = np.where(np.isfinite(rim), edge, np.nan), depth - wall
+    return Outside(offset, stand_off, radius, rim, foot, depth, wall, floor, floor - rules.shop.tenon)
+
+
+def values(chains: Chains, objective: Objective, most: int = 12) -> list[Real]:
+    """Return the best value of exactly n bowls from each cut on, for n = 1, 2, ...; each of the grid's shape."""
+    grid = chains.grid
+    own = np.where(grid.good, 2 * np.nan_to_num(grid.bowls.rim), IMPOSSIBLE)
+    levels = [own]
+    while len(levels) < most:
+        best = best_following(grid, chains.follows, levels[-1])[0]
+        if not (best > IMPOSSIBLE / 2).any():
+            break
+        level = np.full(grid.good.shape, IMPOSSIBLE)
+        level[grid.good] = np.where(best > IMPOSSIBLE / 2, own[grid.good] + best, IMPOSSIBLE)
+        levels.append(level)
+    return levels
+
+
+def best_following(grid: Grid, follows: NDArray[np.int16], level: Real) -> tuple[Real, NDArray[np.intp]]:
+    """Return the best value that can follow, and the row where it lies, for each row of `follows`."""
+    rows, columns = level.shape
+    tail = np.full((rows, columns + 1), IMPOSSIBLE)
+    tail[:, :columns] = np.maximum.accumulate(level[:, ::-1], axis=1)[:, ::-1]
+    found = tail[np.arange(rows), follows]
+    where = np.argmax(found, axis=1)
+    return found[np.arange(len(found)), where], where

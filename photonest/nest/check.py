@@ -1,0 +1,245 @@
+"""The independent check of a plan. It shares no code with the search and trusts none of its figures.
+
+Everything is measured again from what the plan tells the turner: the bowls' drawn outlines, each cut's pivot and
+radius, the axis. Curves are sampled densely and distances taken between polygons; defects are sampled along their
+paths, and each point, swept through the wood, is a straight line in the meridian half-plane.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.model import Bowl, Cut, Face, Nest, Plan, Points, Shop
+
+SLACK = 0.05  # mm: chords of the drawn curves (sagitta under 0.02), samples 0.25 apart along a crack, and rounding
+PATH_STEP = 0.25
+FAR = 1e5
+
+
+@dataclass(frozen=True)
+class Violation:
+    """A rule that a plan breaks.
+
+    Attributes
+    ----------
+    rule : str
+        Short name of the rule.
+    where : str
+        The bowl or cut, as it is numbered in the plan.
+    message : str
+        What is wrong, with the figures.
+    """
+
+    rule: str
+    where: str
+    message: str
+
+
+def check_plan(face: Face, plan: Plan, wall_need: Callable[[float], float] | None = None) -> tuple[Violation, ...]:
+    """Return every rule of safe coring that a plan breaks; empty when it is safe.
+
+    Parameters
+    ----------
+    face : Face
+        The face the plan was made for.
+    plan : Plan
+        The plan.
+    wall_need : callable or None
+        The wall that drying needs, from the rim radius, where the plan was made with it.
+    """
+    found: list[Violation] = []
+    for nest in plan.nests:
+        found += _check_shapes(nest)
+        for bowl in nest.bowls:
+            found += _check_bowl(bowl, plan.shop, wall_need)
+        for cut, bowl in zip(nest.cuts, nest.bowls, strict=False):
+            found += _check_cut(cut, bowl, plan.shop)
+        found += _check_lathe(nest, plan)
+        found += _check_wood(nest, face, plan)
+        found += _check_defects(nest, face, plan)
+    return tuple(found)
+
+
+def _line(points: Points) -> Any:
+    import shapely
+
+    return shapely.LineString(points)
+
+
+def _off_circle(points: Points, centre: tuple[float, float], radius: float) -> float:
+    array = np.asarray(points)
+    return float(np.abs(np.hypot(array[:, 0] - centre[0], array[:, 1] - centre[1]) - radius).max())
+
+
+def _check_shapes(nest: Nest) -> Iterator[Violation]:
+    """See that each groove's edges are the inside of the bowl before it and the outside of the bowl after it."""
+    for cut, bowl, core in zip(nest.cuts, nest.bowls, nest.bowls[1:], strict=False):
+        where = f"cut {cut.number}"
+        if _off_circle(bowl.inner, cut.pivot, cut.radius + cut.kerf / 2) > SLACK:
+            yield Violation("shape", where, f"bowl {bowl.number}'s inside is not the outer edge of its groove")
+        if _off_circle(core.outer[:-1], cut.pivot, cut.radius - cut.kerf / 2) > SLACK:
+            yield Violation("shape", where, f"bowl {core.number}'s outside is not the inner edge of its groove")
+        if not _holds(bowl.inner, core.outer):
+            yield Violation("shape", where, f"bowl {core.number} does not lie within bowl {bowl.number}")
+        entry = cut.pivot[0] + math.sqrt(max(cut.radius**2 - cut.pivot[1] ** 2, 0.0))
+        depth = cut.pivot[1] + math.sqrt(max(cut.radius**2 - cut.pivot[0] ** 2, 0.0))
+        if abs(entry - cut.entry_radius) > SLACK or abs(depth - cut.axis_depth) > SLACK:
+            yield Violation("shape", where, "entry radius or depth on the axis is not that of its arc")
+
+
+def _holds(outer: Points, inner: Points) -> bool:
+    return bool(_section(outer).buffer(SLACK).contains(_line(inner)))
+
+
+def _section(points: Points) -> Any:
+    """Return the area between a curve, the rim plane and the axis."""
+    import shapely
+
+    area = shapely.Polygon([*points, (0.0, 0.0)])
+    return area if area.is_valid else shapely.make_valid(area)
+
+
+def _check_bowl(bowl: Bowl, shop: Shop, wall_need: Callable[[float], float] | None) -> Iterator[Violation]:
+    where = f"bowl {bowl.number}"
+    rim, outer, inner = bowl.outer[0][0], _line(bowl.outer), _line(bowl.inner)
+    need = max(shop.wall_min, shop.wall_share * 2 * rim, wall_need(rim) if wall_need else 0.0)
+    wall, base = float(outer.distance(inner)), bowl.outer[-1][1] - bowl.inner[-1][1]
+    if wall < need - SLACK or not _section(bowl.outer).buffer(SLACK).contains(inner):
+        yield Violation("wall", where, f"the wall is {wall:.2f} mm at its thinnest, and needs {need:.2f}")
+    if base < need + shop.tenon - SLACK:
+        yield Violation("base", where, f"the base is {base:.2f} mm, and needs {need + shop.tenon:.2f}")
+    if 2 * rim < shop.min_rim - SLACK or bowl.outer[-1][1] < shop.min_depth - SLACK:
+        yield Violation("size", where, f"{2 * rim:.1f} x {bowl.outer[-1][1]:.1f} mm is too small to be worth having")
+    foot = 2 * bowl.outer[-2][0]
+    if not any(jaws.name == bowl.jaws and jaws.diameter.holds(foot, SLACK) for jaws in shop.jaws):
+        yield Violation("foot", where, f"no jaws called {bowl.jaws!r} hold a foot of {foot:.1f} mm")
+    if abs(bowl.outer[-1][1] - bowl.outer[-2][1]) > SLACK or max(h for _, h in bowl.outer) > bowl.depth + SLACK:
+        yield Violation("foot", where, "the foot is not flat")
+    if min(min(rho, h) for rho, h in (*bowl.outer, *bowl.inner)) < -SLACK or abs(bowl.outer[0][1]) > SLACK:
+        yield Violation("shape", where, "the outline leaves the half-plane")
+    section = _section(bowl.inner)
+    held = 2 * math.pi * section.centroid.x * section.area / 1000  # Pappus
+    told = (bowl.rim_diameter / 2, bowl.depth, bowl.wall_min, bowl.base_min, bowl.foot_diameter)
+    true = (rim, bowl.outer[-1][1], wall, base, foot)
+    if (
+        any(abs(a - b) > 2 * SLACK for a, b in zip(told, true, strict=True))
+        or abs(bowl.capacity_ml - held) > 0.01 * held
+    ):
+        yield Violation("figures", where, "a size told is not that of the outline drawn")
+
+
+def _check_cut(cut: Cut, bowl: Bowl, shop: Shop) -> Iterator[Violation]:
+    where = f"cut {cut.number}"
+    owned = {(c.name, c.radius, c.kerf) for c in shop.cutters}
+    if (cut.cutter, cut.radius, cut.kerf) not in owned:
+        yield Violation("cutter", where, f"the workshop has no cutter {cut.cutter} of radius {cut.radius:g}")
+    if not shop.stand_off.holds(-cut.pivot[1], 1e-6):
+        yield Violation("reach", where, f"a stand-off of {-cut.pivot[1]:.1f} mm is beyond the rig's travel")
+    if not shop.offset.holds(cut.pivot[0], 1e-6):
+        yield Violation("reach", where, f"an offset of {cut.pivot[0]:.1f} mm is beyond the rig's travel")
+    slope = math.degrees(math.asin(min(1.0, abs(cut.pivot[0]) / cut.radius)))
+    if slope > shop.max_slope + 1e-6:
+        yield Violation("slope", where, f"the groove slopes {slope:.1f} degrees at the axis")
+    speed = math.pi * 2 * bowl.outer[0][0] * cut.top_rpm / 60_000
+    if speed > shop.top_rim_speed + 1e-6 or cut.top_rpm > shop.coring_rpm_max or cut.start_rpm > cut.top_rpm:
+        yield Violation("speed", where, f"{cut.top_rpm:g} rpm is {speed:.1f} m/s at the rim")
+
+
+def _check_lathe(nest: Nest, plan: Plan) -> Iterator[Violation]:
+    first, shop = nest.bowls[0], plan.shop
+    if 2 * first.outer[0][0] > shop.swing + SLACK:
+        yield Violation("swing", "bowl 1", f"{2 * first.outer[0][0]:.1f} mm does not swing")
+    rims = [bowl.outer[0][0] for bowl in nest.bowls]
+    if [bowl.number for bowl in nest.bowls] != list(range(1, len(rims) + 1)) or sorted(rims, reverse=True) != rims:
+        yield Violation("order", "bowls", "are not numbered from the largest")
+    if shop.screws is not None and plan.stock.thickness is not None:
+        deepest = max(h for _, h in first.inner)
+        if deepest > plan.stock.thickness - shop.screws + SLACK:
+            yield Violation("screws", "cut 1", f"the faceplate screws reach the groove at {deepest:.1f} mm")
+
+
+def _check_wood(nest: Nest, face: Face, plan: Plan) -> Iterator[Violation]:
+    """See that the first bowl lies in the wood, less the trueing allowance."""
+    import shapely
+
+    first, shop = nest.bowls[0], plan.shop
+    wood = shapely.Polygon(face.outline.wood)
+    centre = shapely.Point(nest.axis.point[:2])
+    room = float(wood.exterior.distance(centre)) if wood.contains(centre) else -1.0
+    if room < first.outer[0][0] + shop.trueing - SLACK:
+        yield Violation("wood", "bowl 1", f"the wood is clear to {room:.1f} mm, the bowl is {first.outer[0][0]:.1f}")
+    if first.outer[-1][1] > (plan.stock.thickness or 0.0) + SLACK:
+        yield Violation("wood", "bowl 1", "is deeper than the wood is thick")
+
+
+def _check_defects(nest: Nest, face: Face, plan: Plan) -> Iterator[Violation]:
+    """See that all between the first bowl's outside and the last bowl's inside keeps clear of every defect."""
+    import shapely
+
+    solid = _section(nest.bowls[0].outer).difference(_section(nest.bowls[-1].inner))
+    shapely.prepare(solid)
+    share = face.scale.standard_error_pct / 100
+    for name, points, reach, error, depth in _defects(face, plan):
+        lines, rho = _in_half_plane(points, depth, nest, plan)
+        away = shapely.distance(lines, solid) - reach
+        needed = plan.shop.clearance + 2 * np.hypot(error, share * rho)
+        short = float((needed - away).max())
+        if short > SLACK:
+            yield Violation("clearance", "bowls", f"{name} is {short:.2f} mm nearer than it may be")
+
+
+def _defects(
+    face: Face, plan: Plan
+) -> Iterator[tuple[str, NDArray[np.float64], NDArray[np.float64], float, float | None]]:
+    """Yield each standing defect: name, points on the face, half width at each, standard error, depth."""
+    if face.pith is not None and not plan.stock.through_pith:
+        yield "pith", np.array([face.pith.point]), np.zeros(1), face.pith.standard_error, None
+    for crack in face.cracks:
+        if crack.status != "dismissed":
+            widths = crack.widths if len(crack.widths) == len(crack.path) else [crack.width] * len(crack.path)
+            points, half = _sampled(crack.path, [w / 2 for w in widths])
+            yield f"crack {crack.id}", points, half, crack.standard_error, crack.depth
+    for defect in face.defects:
+        if defect.status != "dismissed":
+            points = _filled(defect.outline)
+            yield f"{defect.kind} {defect.id}", points, np.zeros(len(points)), defect.standard_error, defect.depth
+
+
+def _sampled(path: Points, half: Iterable[float]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    array, halves = np.asarray(path, float), np.asarray(list(half), float)
+    steps = np.hypot(*np.diff(array, axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    at = np.union1d(np.arange(0.0, along[-1], PATH_STEP), along)
+    points = np.stack([np.interp(at, along, array[:, 0]), np.interp(at, along, array[:, 1])], axis=1)
+    return points, np.interp(at, along, halves)
+
+
+def _filled(outline: Points) -> NDArray[np.float64]:
+    import shapely
+
+    edge, _ = _sampled((*outline, outline[0]), [0.0] * (len(outline) + 1))
+    low, high = edge.min(axis=0), edge.max(axis=0)
+    grid = np.stack(np.meshgrid(*(np.arange(a, b, 1.0) for a, b in zip(low, high, strict=True))), axis=-1)
+    inside = grid.reshape(-1, 2)[shapely.contains_xy(shapely.Polygon(outline), grid.reshape(-1, 2))]
+    return np.vstack([edge, inside])
+
+
+def _in_half_plane(
+    points: NDArray[np.float64], depth: float | None, nest: Nest, plan: Plan
+) -> tuple[Any, NDArray[np.float64]]:
+    """Return points of the face, swept through the wood, as lines in the half-plane, and their least rho."""
+    import shapely
+
+    origin, direction = np.asarray(nest.axis.point), np.asarray(nest.axis.direction)
+    ends = []
+    for z in (-FAR if depth is None else 0.0, FAR if depth is None else depth):
+        space = np.column_stack([points, np.full(len(points), z)]) - origin
+        h = space @ direction
+        ends.append(np.stack([np.hypot(*(space - h[:, None] * direction).T[:2]), h], axis=1))
+    return shapely.linestrings(np.stack(ends, axis=1)), np.minimum(ends[0][:, 0], ends[1][:, 0])

@@ -1,0 +1,97 @@
+from dataclasses import replace
+
+import pytest
+
+from photonest.model import Bowl, Crack, Cut, Plan, Shop
+from photonest.nest import check_plan
+from tests.nest.examples import plain_blank, radial_crack
+
+
+def with_bowl(plan: Plan, place: int, **changes: object) -> Plan:
+    nest = plan.nests[0]
+    bowls: list[Bowl] = list(nest.bowls)
+    bowls[place] = replace(bowls[place], **changes)  # type: ignore[arg-type]
+    return replace(plan, nests=(replace(nest, bowls=tuple(bowls)),))
+
+
+def with_cut(plan: Plan, **changes: object) -> Plan:
+    nest = plan.nests[0]
+    cuts: list[Cut] = [replace(nest.cuts[0], **changes), *nest.cuts[1:]]  # type: ignore[arg-type]
+    return replace(plan, nests=(replace(nest, cuts=tuple(cuts)),))
+
+
+def rules_broken(plan: Plan, *more: Crack) -> set[str]:
+    face, _ = plain_blank()
+    return {violation.rule for violation in check_plan(replace(face, cracks=face.cracks + more), plan)}
+
+
+def test_a_good_plan_breaks_no_rule() -> None:
+    face, plan = plain_blank()
+    assert check_plan(face, plan) == ()
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "safe"), [(20, 60, False), (120, 130, False), (164.5, 170, True), (150, 170, False)]
+)
+def test_a_new_crack_in_a_wall_is_seen(start: float, end: float, safe: bool) -> None:
+    _, plan = plain_blank()
+    x, y, _ = plan.nests[0].axis.point
+    crack = radial_crack("c9", 100, start, end, centre=(x, y))
+    assert ("clearance" in rules_broken(plan, crack)) is not safe
+
+
+def test_a_shallow_crack_in_the_last_hollow_is_let_be() -> None:
+    _, plan = plain_blank()
+    x, y, _ = plan.nests[0].axis.point
+    assert rules_broken(plan, radial_crack("c9", 0, 5, 30, centre=(x, y), depth=10.0)) == set()
+    assert "clearance" in rules_broken(plan, radial_crack("c9", 0, 5, 30, centre=(x, y), depth=40.0))
+
+
+def test_thin_walls_and_bases_are_seen() -> None:
+    _, plan = plain_blank()
+    inner = tuple((rho * 1.04, h * 1.04) for rho, h in plan.nests[0].bowls[2].inner)
+    assert {"wall", "base"} <= rules_broken(with_bowl(plan, 2, inner=inner))
+
+
+def test_a_shifted_pivot_is_seen() -> None:
+    _, plan = plain_blank()
+    rho, h = plan.nests[0].cuts[0].pivot
+    assert "shape" in rules_broken(with_cut(plan, pivot=(rho, h - 1)))
+    assert "reach" in rules_broken(with_cut(plan, pivot=(rho, -300.0)))
+
+
+def test_wrong_speeds_cutters_and_figures_are_seen() -> None:
+    _, plan = plain_blank()
+    assert "speed" in rules_broken(with_cut(plan, top_rpm=900.0))
+    assert "cutter" in rules_broken(with_cut(plan, cutter="R300"))
+    assert "figures" in rules_broken(with_bowl(plan, 0, capacity_ml=1.0))
+    assert "figures" in rules_broken(with_bowl(plan, 0, rim_diameter=300.0))
+    assert "foot" in rules_broken(with_bowl(plan, 0, jaws="none"))
+
+
+@pytest.mark.parametrize(
+    ("changes", "rule"),
+    [
+        ({"swing": 250.0}, "swing"),
+        ({"min_rim": 200.0}, "size"),
+        ({"wall_share": 0.15}, "wall"),
+        ({"tenon": 15.0}, "base"),
+        ({"max_slope": 3.0}, "slope"),
+        ({"trueing": 20.0}, "wood"),
+        ({"clearance": 12.0}, "clearance"),
+        ({"screws": 60.0}, "screws"),
+    ],
+)
+def test_a_stricter_shop_is_heeded(changes: dict[str, float], rule: str) -> None:
+    _, plan = plain_blank()
+    assert rule in rules_broken(replace(plan, shop=replace(Shop(), **changes)))  # type: ignore[arg-type]
+
+
+def test_thinner_wood_is_seen() -> None:
+    _, plan = plain_blank()
+    assert "wood" in rules_broken(replace(plan, stock=replace(plan.stock, thickness=100.0)))
+
+
+def test_a_further_wall_need_is_heeded() -> None:
+    face, plan = plain_blank()
+    assert any(v.rule == "wall" for v in check_plan(face, plan, wall_need=lambda rim: 40.0))

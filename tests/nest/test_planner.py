@@ -1,0 +1,88 @@
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from photonest.model import Face, NoPlanError, Shop, Stock, StockError, plan_from_document, plan_to_document
+from photonest.nest import check_plan, plan_nest
+from tests.nest.examples import face, plain_blank, radial_crack, ring
+
+
+def random_face(seed: int) -> Face:
+    random = np.random.default_rng(seed)
+    outline = ring(random.uniform(90, 200), 90, random.uniform(0, 0.15), random.uniform(0, 0.03))
+    cracks = []
+    for index in range(random.integers(0, 13)):
+        start = random.uniform(0, 180)
+        depth = float(random.uniform(5, 100)) if random.random() < 0.3 else None
+        end = start + random.uniform(4, 80)
+        cracks.append(
+            radial_crack(f"c{index + 1}", random.uniform(0, 360), start, end, width=random.uniform(0, 3), depth=depth)
+        )
+    pith = tuple(random.uniform(-30, 30, 2).tolist()) if random.random() < 0.5 else None
+    return face(outline, tuple(cracks), pith, random.uniform(0, 1.5))
+
+
+def test_a_blank_350_across_and_150_thick_gives_three_bowls() -> None:
+    """Common practice, no source: a nest of three, the smaller bowls with thinner walls."""
+    plan = plan_nest(face(ring(175.0)), Stock("blank", thickness=150.0), Shop())
+    walls = [bowl.wall_min for bowl in plan.nests[0].bowls]
+    assert plan.score.bowls == 3
+    assert walls == sorted(walls, reverse=True)
+    assert plan.bound.gap_pct <= 1.0
+
+
+def test_a_plan_survives_its_file() -> None:
+    _, plan = plain_blank()
+    assert plan_from_document(plan_to_document(plan)) == plan
+
+
+@given(st.integers(0, 1_000_000), st.floats(40, 220), st.sampled_from(["photographed", "far"]))
+@settings(max_examples=60, deadline=None)
+def test_no_plan_fails_the_independent_check(seed: int, thickness: float, rim: str) -> None:
+    wood = random_face(seed)
+    try:
+        plan = plan_nest(wood, Stock("blank", thickness=thickness, rim=rim), Shop())  # type: ignore[arg-type]
+    except NoPlanError:
+        return
+    assert check_plan(wood, plan) == ()
+    assert plan.score.total_rim_diameter <= plan.bound.value + 1e-9
+
+
+def test_the_same_question_gets_the_same_answer() -> None:
+    wood = random_face(7)
+    stock = Stock("blank", thickness=120.0)
+    assert plan_nest(wood, stock, Shop()) == plan_nest(wood, stock, Shop())
+
+
+def test_a_log_is_refused_for_now() -> None:
+    with pytest.raises(StockError, match="log"):
+        plan_nest(face(ring(150.0)), Stock("log", length=400.0), Shop())
+
+
+def test_no_plan_says_what_is_nearest() -> None:
+    with pytest.raises(NoPlanError, match="93 mm across"):
+        plan_nest(face(ring(50.0)), Stock("blank", thickness=100.0), Shop())
+    with pytest.raises(NoPlanError, match="30 mm of thickness"):
+        plan_nest(face(ring(150.0)), Stock("blank", thickness=30.0), Shop())
+
+
+def test_a_poor_scale_makes_a_smaller_nest() -> None:
+    stock, cracks = Stock("blank", thickness=120.0), (radial_crack("c1", 10, 120, 170),)
+    sharp = plan_nest(face(ring(170.0), cracks, standard_error_pct=0.1), stock, Shop())
+    poor = plan_nest(face(ring(170.0), cracks, standard_error_pct=2.0), stock, Shop())
+    assert poor.nests[0].bowls[0].rim_diameter < sharp.nests[0].bowls[0].rim_diameter - 5
+
+
+def test_drying_makes_thicker_walls() -> None:
+    wood, stock = face(ring(150.0)), Stock("blank", thickness=130.0)
+    plan = plan_nest(wood, stock, Shop(), wall_need=lambda rim: 0.25 * rim)
+    assert check_plan(wood, plan, wall_need=lambda rim: 0.25 * rim) == ()
+    assert all(bowl.wall_min >= 0.125 * bowl.rim_diameter - 0.05 for bowl in plan.nests[0].bowls)
+
+
+def test_pith_is_kept_out_unless_allowed() -> None:
+    wood, stock = face(ring(150.0), pith=(5.0, 0.0)), Stock("slice", thickness=120.0)
+    allowed = Stock("slice", thickness=120.0, through_pith=True)
+    assert plan_nest(wood, stock, Shop()).nests[0].bowls[0].rim_diameter < 150
+    assert plan_nest(wood, allowed, Shop()).nests[0].bowls[0].rim_diameter > 280
