@@ -66,6 +66,19 @@ class Jaws:
 
 
 @dataclass(frozen=True)
+class Price:
+    """What a bowl of a rim diameter (mm) brings, in any currency."""
+
+    diameter: float
+    price: float
+    extra: Extra = extra_fields()
+
+    def __post_init__(self) -> None:
+        require_positive(diameter=self.diameter)
+        require_not_negative(price=self.price)
+
+
+@dataclass(frozen=True)
 class Shop:
     """Every figure a plan rests on (mm, degrees, revolutions per minute).
 
@@ -129,6 +142,7 @@ class Shop:
     top_rim_speed: float = 8.0
     coring_rpm_max: float = 600.0
     start_share: float = 0.65
+    prices: tuple[Price, ...] = ()
     extra: Extra = extra_fields()
 
     def __post_init__(self) -> None:
@@ -164,3 +178,7 @@ class Shop:
             raise FieldError("cutters", "needs at least one cutter")
         if not self.jaws:
             raise FieldError("jaws", "needs at least one set of jaws")
+        for less, more in zip(self.prices, self.prices[1:], strict=False):
+            if more.diameter <= less.diameter or more.price < less.price:
+                told = f"{more.diameter:g} mm at {more.price:g} follows {less.diameter:g} mm at {less.price:g}"
+                raise FieldError("prices", f"must rise with the diameter, but {told}")
