@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import io
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -72,22 +73,41 @@ class Page:
     ----------
     width, height : float
         Of the page, in mm.
+    margin : float
+        Kept free on every side by what is set in blocks, in mm.
     """
 
-    def __init__(self, width: float, height: float) -> None:
+    def __init__(self, width: float, height: float, margin: float = 6.0) -> None:
         from matplotlib.figure import Figure
 
-        self.width, self.height = width, height
+        self.width, self.height, self.margin = width, height, margin
         self.figure = Figure(figsize=(width / MM_PER_INCH, height / MM_PER_INCH), facecolor=PAPER)
         self.axes = self.figure.add_axes((0, 0, 1, 1))
         self.axes.set_xlim(0, width)
         self.axes.set_ylim(height, 0)
         self.axes.set_axis_off()
         self._order = 0
+        self._shift = np.zeros(2)
+        self._window: Box | None = None
+
+    @property
+    def left(self) -> float:
+        """Where blocks begin."""
+        return self.margin
+
+    @property
+    def right(self) -> float:
+        """Where blocks end."""
+        return self.width - self.margin
+
+    @property
+    def room(self) -> float:
+        """The width between the margins."""
+        return self.width - 2 * self.margin
 
     def line(self, points: ArrayLike, stroke: Stroke, *, closed: bool = False, clip: Box | None = None) -> None:
         """Draw a line through points, shape (n, 2)."""
-        xy = np.asarray(points, dtype=float)
+        xy = np.asarray(points, dtype=float) + self._shift
         if closed:
             xy = np.vstack([xy, xy[:1]])
         widths = [(stroke.colour, stroke.width, (0, stroke.dash) if stroke.dash else "solid")]
@@ -106,7 +126,7 @@ class Page:
         from matplotlib.path import Path
 
         rings = [_wound(ring, clockwise=False), *(_wound(hole, clockwise=True) for hole in holes)]
-        outline = Path.make_compound_path(*(Path(points, closed=True) for points in rings))
+        outline = Path.make_compound_path(*(Path(points + self._shift, closed=True) for points in rings))
         common: dict[str, Any] = {"zorder": self._next()}
         patches = [PathPatch(outline, facecolor=fill.colour, edgecolor="none", alpha=fill.alpha, lw=0, **common)]
         if fill.hatch or fill.edge_width:
@@ -137,11 +157,13 @@ class Page:
         turned: float = 0.0,
     ) -> None:
         """Write one line of text; characters the font lacks become question marks."""
-        self.axes.text(
-            x, y, printable(words), fontsize=size, fontweight="bold" if bold else "normal", color=colour,
+        dx, dy = self._shift
+        artist = self.axes.text(
+            x + dx, y + dy, printable(words), fontsize=size, fontweight="bold" if bold else "normal", color=colour,
             ha=across, va="center_baseline" if upright == "center" else upright, rotation=turned,
             rotation_mode="anchor", zorder=self._next(),
         )  # fmt: skip
+        self._clip(artist, None)
 
     def paragraph(
         self, x: float, y: float, words: str, width: float, *, size: float = BODY, bold: bool = False, colour: str = INK
@@ -171,12 +193,23 @@ class Page:
         self._order += 1
         return self._order
 
+    @contextlib.contextmanager
+    def window(self, box: Box, shift: tuple[float, float]) -> Iterator[None]:
+        """Draw shifted by (dx, dy) mm, and only what lies in a rectangle of the page."""
+        self._shift, self._window = np.asarray(shift, dtype=float), box
+        try:
+            yield
+        finally:
+            self._shift, self._window = np.zeros(2), None
+
     def _clip(self, artist: Any, clip: Box | None) -> None:
+        clip = self._window if self._window is not None else clip
         if clip is not None:
             from matplotlib.patches import Rectangle
 
             frame = Rectangle((clip.left, clip.top), clip.width, clip.height, transform=self.axes.transData)
             artist.set_clip_path(frame)
+            artist.set_clip_on(True)
 
 
 def save(page: Page, format: Format, *, dpi: float = 200) -> bytes:

@@ -47,6 +47,12 @@ def wall_ring(bowl: Bowl, to_page: Mapping) -> NDArray[np.float64]:
     return np.vstack([to_page(outer, -1), to_page(outer[::-1], 1), to_page(inner, 1), to_page(inner[::-1], -1)])
 
 
+def half_ring(curve: ArrayLike, to_page: Mapping) -> NDArray[np.float64]:
+    """Return what lies between a curve and the rim plane, both sides of the axis, as one polygon on the page."""
+    points = np.asarray(curve, dtype=float)
+    return np.vstack([to_page(points, -1), to_page(points[::-1], 1)])
+
+
 def groove_edge(cut: Cut, by: float) -> NDArray[np.float64]:
     """Return an arc `by` mm outside the middle of a groove, from the rim plane to the axis, as (rho, h) points.
 

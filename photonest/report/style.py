@@ -64,12 +64,12 @@ HAIRLINE = Stroke(INK, 0.6)
 RULE = Stroke(INK, 1.4)
 DEFECT = Fill(PURPLE, 0.45, "xxx", INK, 1.4)
 
-BOWLS = (
-    Fill(BLUE, 1.0, "", INK, 1.1),
-    Fill(ORANGE, 1.0, "", INK, 1.1),
-    Fill(GREEN, 1.0, "", INK, 1.1),
-    Fill(SKY, 1.0, "", INK, 1.1),
-    Fill(PURPLE, 1.0, "", INK, 1.1),
+BOWLS = (  # pale, so that a home printer and a dusty page can carry them
+    Fill(BLUE, 0.62, "", INK, 1.1),
+    Fill(ORANGE, 0.62, "", INK, 1.1),
+    Fill(GREEN, 0.62, "", INK, 1.1),
+    Fill(SKY, 0.62, "", INK, 1.1),
+    Fill(PURPLE, 0.62, "", INK, 1.1),
 )
 
 

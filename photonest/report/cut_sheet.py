@@ -1,0 +1,105 @@
+"""The page of one cut: its figures in large type, its drawing, how the piece is held before and after."""
+
+from __future__ import annotations
+
+import math
+
+from photonest.model import Bowl, Cut, Nest, Plan
+from photonest.report import cautions, style
+from photonest.report.book import Book
+from photonest.report.cut_drawing import caliper_places, draw_cut
+from photonest.report.holding import first_hold, tenon_of
+from photonest.report.marks import chip_size, draw_chip
+from photonest.report.page import Box, line_height
+from photonest.report.speeds import rim_speed, usual_power
+from photonest.report.units import Units, told
+
+FIGURE = 20.0
+DRAWING = 98.0
+
+
+def cut_page(book: Book, plan: Plan, nest: Nest, index: int, units: Units, half: str = "") -> None:
+    """Write the page of a cut."""
+    cut, bowl, core = nest.cuts[index], nest.bowls[index], nest.bowls[index + 1]
+    book.start(f"Cut {cut.number} of {len(nest.cuts)}{half}")
+    book.cautions(cautions.EACH_CUT)
+    draw_cut(book.page, nest, index, Box(book.page.left, book.y, book.page.room, DRAWING))
+    book.y += DRAWING + 1
+    for letter, name, value in figures(cut, units):
+        _figure(book, letter, name, value)
+    book.y += 1.5
+    _readings(book, bowl, units)
+    for name, words in _holding(plan, nest, index, units):
+        book.fact(name, words)
+    book.fact("the core becomes", _becomes(core, nest, index, units))
+    book.paragraph(cautions.CORE_IN_HAND, bold=True)
+    speed = rim_speed(bowl.rim_diameter, cut.top_rpm)
+    power = f"Usual motor: {usual_power(bowl.rim_diameter)} (common practice)."
+    book.paragraph(f"At {cut.top_rpm:.0f} rpm the rim moves at {speed:.1f} m/s. {power}", size=style.SMALL)
+
+
+def _readings(book: Book, bowl: Bowl, units: Units) -> None:
+    """Write what calipers should read at three places, side by side."""
+    page, places = book.page, caliper_places(bowl)
+    book.need(2 * line_height(style.HEADING) + 3)
+    book.fact("then measure the wall", f"nowhere under {told(upward(bowl.wall_required), units, 1)}")
+    step = page.room / len(places)
+    for i, each in enumerate(places):
+        x, y = page.left + i * step, book.y + line_height(style.HEADING)
+        wide, high = chip_size(each.letter)
+        draw_chip(page, Box(x, y - high + 0.8, max(wide, 8), high), each.letter)
+        page.text(x + 10, y - 0.8, told(each.wall, units, 1), size=style.HEADING, bold=True)
+        page.text(x + 10, y + line_height(style.SMALL) - 1, each.name, size=style.SMALL)
+    book.y += line_height(style.HEADING) + line_height(style.SMALL) + 1
+
+
+def upward(value: float) -> float:
+    """Return a least value rounded up to a tenth, so that what is printed is never less than what is needed.
+
+    >>> upward(31.34), upward(31.3)
+    (31.4, 31.3)
+    """
+    return math.ceil(round(value * 10, 6)) / 10
+
+
+def figures(cut: Cut, units: Units) -> list[tuple[str, str, str]]:
+    """Return the settings of a cut: letter on the drawing, name, value."""
+    c, h = cut.pivot
+    beside = "pivot beside the axis, toward the cut" if c > 0 else "pivot beside the axis, away from the cut"
+    offset = ("B", beside, told(abs(c), units, 1)) if abs(c) >= 0.05 else ("", "pivot beside the axis", "none")
+    return [
+        ("", "cutter", f"{cut.cutter}, slot {told(cut.kerf, units)}"),
+        ("A", "pivot in front of the rim plane", told(-h, units, 1)),
+        offset,
+        ("C", "enters the face at a radius of", told(cut.entry_radius, units, 1)),
+        ("D", "reaches the axis at a depth of", told(cut.axis_depth, units, 1)),
+        ("", "start at", f"{cut.start_rpm:.0f} rpm"),
+        ("", "never over", f"{cut.top_rpm:.0f} rpm"),
+    ]
+
+
+def _figure(book: Book, letter: str, name: str, value: str) -> None:
+    book.need(line_height(FIGURE))
+    book.y += line_height(FIGURE)
+    page, y = book.page, book.y - 2.2
+    if letter:
+        wide, high = chip_size(letter, style.HEADING)
+        draw_chip(page, Box(page.left, y - high + 1.6, max(wide, 8), high), letter, size=style.HEADING, dark=True)
+    page.text(page.left + 11, y, name, size=style.BODY)
+    page.text(page.right, y, value, size=FIGURE, bold=True, across="right")
+    page.line([(page.left, book.y - 0.4), (page.right, book.y - 0.4)], style.Stroke(style.QUIET, 0.4))
+
+
+def _holding(plan: Plan, nest: Nest, index: int, units: Units) -> list[tuple[str, str]]:
+    """Return how the piece is held now, and how its core is held next."""
+    now = first_hold(nest, plan.shop, units) if index == 0 else tenon_of(nest.bowls[index], plan.shop).words(units)
+    return [
+        ("held now by", now),
+        ("the core by", "the recess, then its " + tenon_of(nest.bowls[index + 1], plan.shop).words(units)),
+    ]
+
+
+def _becomes(core: Bowl, nest: Nest, index: int, units: Units) -> str:
+    size = f"bowl {core.number}, Ø {told(core.rim_diameter, units)}, {told(core.depth, units)} deep"
+    inside = len(nest.bowls) - index - 2
+    return f"{size}, {inside} more inside it" if inside else f"{size}, the last"

@@ -1,0 +1,108 @@
+"""The nest over the photo: rims from above, or, in the end of a log, sections."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from photonest.model import Face, Nest, Photo, Plan
+from photonest.report import style
+from photonest.report.findings import draw_defects, draw_edges, draw_pith, points_to_show
+from photonest.report.ground import Ground, photo_ground, plain_ground, points_of_interest
+from photonest.report.marks import Label, cross, draw_labels, scale_bar
+from photonest.report.page import Box, Page
+from photonest.report.section import wall_ring
+
+TOP_VIEW_ANGLES = (-50.0, -130.0, 130.0, 50.0, 0.0)
+
+
+def draw_nest_on_face(
+    page: Page,
+    photo: Photo | None,
+    face: Face,
+    plan: Plan,
+    box: Box,
+    also: Callable[[Page, Ground], list[Label]] = lambda _page, _ground: [],
+) -> float:
+    """Draw the nest over the photo, or over the outline alone; return where what follows may start.
+
+    Parameters
+    ----------
+    also : callable
+        Draws more over it, and returns the labels of that; they come before all others.
+    """
+    ground = ground_in(photo, face, box)
+    ground.lay(page, face.outline.points)
+    if photo is None:
+        page.area(ground.to_page(face.outline.points), style.Fill("#e9dcc3"))
+    draw_edges(page, ground, face)
+    labels: list[Label] = []
+    for nest in plan.nests:
+        labels += (_draw_lying if plan.stock.kind == "log" else _draw_standing)(page, ground, nest)
+    first = also(page, ground)
+    cracks, pith = draw_defects(page, ground, face), draw_pith(page, ground, face)[:1]
+    bar = scale_bar(page, ground, face.scale.standard_error_pct)
+    draw_labels(page, [*first, *labels, *pith, *cracks], ground.frame.grown(-1), points_to_show(ground, face), [bar])
+    return ground.frame.bottom
+
+
+def ground_in(photo: Photo | None, face: Face, box: Box) -> Ground:
+    """Return the ground of a face at the top of a box, over the photo where there is one."""
+
+    def made(where: Box) -> Ground:
+        return plain_ground(points_of_interest(face), where) if photo is None else photo_ground(photo, face, where)
+
+    high = made(box).frame.height
+    return made(Box(box.left, box.top, box.width, high))
+
+
+def _draw_standing(page: Page, ground: Ground, nest: Nest) -> list[Label]:
+    """Draw the rims of bowls whose axis stands square to the face; return their labels."""
+    centre = np.asarray(nest.axis.point[:2])
+    labels = []
+    for bowl in nest.bowls:
+        rim, mouth = bowl.rim_diameter / 2, bowl.inner[0][0]
+        fill = style.bowl_fill(bowl.number)
+        page.area(ground.circle(centre, rim), style.Fill(fill.colour, 0.5), holes=[ground.circle(centre, mouth)])
+        page.line(
+            ground.circle(centre, rim), style.Stroke(style.PAPER, 1.0, casing=style.INK, casing_width=1.0), closed=True
+        )
+        page.line(ground.circle(centre, mouth), style.Stroke(style.INK, 0.9), closed=True)
+        turn = np.radians(TOP_VIEW_ANGLES[(bowl.number - 1) % 5])
+        way = np.array([np.cos(turn), np.sin(turn)])
+        at = ground.to_page([centre + (rim + mouth) / 2 * way])[0]
+        labels.append(
+            Label(
+                f"{bowl.number}: Ø {bowl.rim_diameter:.0f}",
+                (float(at[0]), float(at[1])),
+                tuple(way.tolist()),
+                dark=True,
+            )
+        )
+    middle = ground.to_page([centre])[0]
+    cross(page, middle, 5, style.CENTRE)
+    labels.append(Label("axis", (float(middle[0]), float(middle[1])), (-1.0, 1.0)))
+    return labels
+
+
+def _draw_lying(page: Page, ground: Ground, nest: Nest) -> list[Label]:
+    """Draw the sections of bowls whose axis lies in the face; return their labels."""
+    origin, down = np.asarray(nest.axis.point[:2]), np.asarray(nest.axis.direction[:2])
+    across = np.array([down[1], -down[0]])
+
+    def to_page(points: ArrayLike, side: int = 1) -> NDArray[np.float64]:
+        rho, h = np.atleast_2d(np.asarray(points, dtype=float)).T
+        return ground.to_page(origin + side * rho[:, None] * across + h[:, None] * down)
+
+    labels = []
+    for bowl in nest.bowls:
+        fill = style.bowl_fill(bowl.number)
+        page.area(wall_ring(bowl, to_page), style.Fill(fill.colour, 0.6, edge=style.INK, edge_width=1.1))
+        at = to_page([bowl.outer[len(bowl.outer) // 4]])[0]
+        labels.append(Label(f"{bowl.number}: Ø {bowl.rim_diameter:.0f}", (float(at[0]), float(at[1])), dark=True))
+    page.line(to_page([(0, -6), (0, nest.bowls[0].depth + 6)]), style.AXIS_LINE)
+    reach = nest.bowls[0].rim_diameter / 2 + 6
+    page.line(to_page([(-reach, 0), (reach, 0)]), style.RULE)
+    return labels

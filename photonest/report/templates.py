@@ -1,0 +1,191 @@
+"""Full-size templates: one for each cut, and one to mark the face with."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from photonest.model import Bowl, Cut, Face, Nest, Plan
+from photonest.report import style
+from photonest.report.book import Paper
+from photonest.report.marking import rip_line
+from photonest.report.page import Box, Page
+from photonest.report.section import groove_edge
+from photonest.report.setup_sheet import nest_name, refuse_unsafe
+from photonest.report.tiles import Drawing, as_pdf, as_svg
+from photonest.report.units import Units, told
+
+EDGE = style.Stroke(style.INK, 0.9)
+OTHER = style.Stroke(style.QUIET, 0.6, dash=(5, 2))
+AXIS = style.Stroke(style.INK, 0.6, dash=(12, 2, 2, 2))
+MARGIN = 6.0
+
+
+def templates(
+    face: Face,
+    plan: Plan,
+    paper: Paper = "A4",
+    *,
+    units: Units = "mm",
+    wall_need: Callable[[float], float] | None = None,
+) -> dict[str, bytes]:
+    """Return full-size templates as files, PDF and SVG, by file name.
+
+    Parameters
+    ----------
+    face : Face
+        The face that the plan was made for.
+    plan : Plan
+        What is to be cut.
+    paper : {"A4", "Letter"}
+        Paper of the PDFs: what is larger is spread over several sheets that overlap. The SVGs are in one piece.
+    units : {"mm", "inch"}
+        Millimetres, or inches in sixteenths beside them.
+    wall_need : callable or None
+        The wall that drying needs, from the rim radius, where the plan was made with it.
+
+    Raises
+    ------
+    UnsafePlanError
+        If the plan breaks a rule of safe coring.
+    """
+    refuse_unsafe(face, plan, wall_need)
+    files: dict[str, bytes] = {}
+    with style.drawing_settings():
+        for name, drawing in _drawings(face, plan, units):
+            files[f"{name}.pdf"] = as_pdf(drawing, paper)
+            files[f"{name}.svg"] = as_svg(drawing)
+    return files
+
+
+def _drawings(face: Face, plan: Plan, units: Units) -> Iterator[tuple[str, Drawing]]:
+    yield "template-face", face_drawing(face, plan, units)
+    for k, nest in enumerate(plan.nests, start=1):
+        half = f"half-{k}-" if len(plan.nests) > 1 else ""
+        words = nest_name(plan, nest)
+        yield f"template-{half}outside", outside_drawing(nest.bowls[0], units, words)
+        for cut, bowl in zip(nest.cuts, nest.bowls, strict=False):
+            yield f"template-{half}cut-{cut.number}", cut_drawing(cut, bowl, units, words)
+
+
+def cut_drawing(cut: Cut, bowl: Bowl, units: Units, words: str = "") -> Drawing:
+    """Return the template of a cut, in the half-plane: rho to the right, h down."""
+    c, h = cut.pivot
+    outer = np.asarray(bowl.outer, dtype=float)
+    left, right = min(c, 0.0) - MARGIN, float(outer[:, 0].max()) + MARGIN
+    top, bottom = min(h, 0.0) - MARGIN, bowl.depth + MARGIN
+
+    def draw(page: Page) -> None:
+        page.line([(0.0, top), (0.0, bottom)], AXIS)
+        page.line([(left, 0.0), (right, 0.0)], AXIS)
+        page.line(outer, OTHER)
+        page.line(groove_edge(cut, -cut.kerf / 2), OTHER)
+        page.line(groove_edge(cut, cut.kerf / 2), EDGE)
+        _cross(page, cut.pivot)
+        page.text(right - 2, -1.5, "rim plane", size=style.SMALL - 2, across="right")
+        page.text(1.5, bottom - 2, "axis", size=style.SMALL - 2)
+        page.text(c + 3, h + 6, f"pivot: {told(-h, units, 1)} in front", size=style.SMALL - 2)
+        page.text(c + 3, h + 11, _offset_words(c, units), size=style.SMALL - 2)
+        x, y = groove_edge(cut, cut.kerf / 2)[60]
+        page.text(x - 4, y - 12, f"back edge = inside of bowl {bowl.number}", size=style.SMALL - 2, across="right")
+        page.line([(x - 6, y - 11), (x, y)], style.HAIRLINE)
+        x, y = outer[len(outer) // 3]
+        page.text(x - 6, y, "wall", size=style.SMALL - 2, across="right")
+
+    title = f"Cut {cut.number}{words}: {cut.cutter}, inside of bowl {bowl.number}"
+    return Drawing(title, Box(left, top, right - left, bottom - top), draw)
+
+
+def outside_drawing(bowl: Bowl, units: Units, words: str = "") -> Drawing:
+    """Return the template of the outside of the first bowl, which is turned by hand."""
+    outer = np.asarray(bowl.outer, dtype=float)
+    left, right = -MARGIN, float(outer[:, 0].max()) + MARGIN
+    top, bottom = -MARGIN, bowl.depth + MARGIN
+
+    def draw(page: Page) -> None:
+        page.line([(0.0, top), (0.0, bottom)], AXIS)
+        page.line([(left, 0.0), (right, 0.0)], AXIS)
+        page.line(outer, EDGE)
+        page.text(4, -1.5, "rim plane", size=style.SMALL - 2)
+        page.text(1.5, 12, "axis", size=style.SMALL - 2)
+        page.text(8, bowl.depth - 3, f"foot Ø {told(bowl.foot_diameter, units)}", size=style.SMALL - 2)
+
+    title = f"Outside of bowl {bowl.number}{words}: rim Ø {told(bowl.rim_diameter, units)}"
+    return Drawing(title, Box(left, top, right - left, bottom - top), draw)
+
+
+def face_drawing(face: Face, plan: Plan, units: Units) -> Drawing:
+    """Return the template that is laid on the face to mark it: the edge, pith and cracks show which way round."""
+    edge = np.asarray(face.outline.points, dtype=float)
+    low, high = edge.min(axis=0) - MARGIN, edge.max(axis=0) + MARGIN
+
+    def draw(page: Page) -> None:
+        page.line(edge, OTHER, closed=True)
+        if face.outline.under_bark is not None:
+            page.line(face.outline.under_bark, style.Stroke(style.QUIET, 0.6, dash=(2, 2)), closed=True)
+        _draw_wood(page, face)
+        for nest in plan.nests:
+            (_draw_rip if plan.stock.kind == "log" else _draw_circle)(page, face, plan, nest, units)
+
+    title = f"Face of {face.photo.file}, as the photo shows it"
+    return Drawing(title, Box(float(low[0]), float(low[1]), *(float(v) for v in high - low)), draw)
+
+
+def _draw_wood(page: Page, face: Face) -> None:
+    """Draw pith and cracks, to lay the sheet the right way round."""
+    for crack in face.cracks:
+        if crack.status != "dismissed":
+            dash = (3.0, 2.0) if crack.status == "possible" else ()
+            page.line(crack.path, style.Stroke(style.INK, 1.6, dash=dash))
+            x, y = crack.path[-1]
+            page.text(x + 2, y, crack.id, size=style.SMALL - 2)
+    for defect in face.defects:
+        if defect.status != "dismissed":
+            page.area(defect.outline, style.Fill(style.SHADE, hatch="xx", edge=style.INK, edge_width=0.8))
+    if face.pith is not None and face.pith.inside:
+        x, y = face.pith.point
+        turn = np.linspace(0, 2 * np.pi, 60)
+        page.line(np.array([x, y]) + 3 * np.column_stack([np.cos(turn), np.sin(turn)]), EDGE)
+        page.text(x + 4, y - 3, "pith", size=style.SMALL - 2)
+
+
+def _draw_circle(page: Page, face: Face, plan: Plan, nest: Nest, units: Units) -> None:
+    """Draw the circle to saw round, the circle that turns true, and their centre."""
+    centre, rim = nest.axis.point[:2], nest.bowls[0].rim_diameter / 2
+    _cross(page, centre, arm=8)
+    page.line(circle(centre, rim), EDGE, closed=True)
+    page.line(circle(centre, rim + plan.shop.trueing), OTHER, closed=True)
+    x, y = centre
+    page.text(x + 4, y + 6, f"centre; rim Ø {told(2 * rim, units)}", size=style.SMALL - 2)
+
+
+def _draw_rip(page: Page, face: Face, plan: Plan, nest: Nest, units: Units) -> None:
+    """Draw a rip line and the lathe's axis on the end of a log."""
+    line = rip_line(face, nest)
+    page.line(line, EDGE)
+    x, y = line[0] + 0.08 * (line[1] - line[0])
+    page.text(x + 1, y - 1.5, f"rip line{nest_name(plan, nest)}", size=style.SMALL - 2)
+    start, down = np.asarray(nest.axis.point[:2]), np.asarray(nest.axis.direction[:2])
+    page.line([start, start + nest.bowls[0].depth * down], AXIS)
+    _cross(page, start)
+
+
+def circle(centre: ArrayLike, radius: float) -> NDArray[np.float64]:
+    """Return a circle as points, so many that its chords lie within 0.01 mm of it for radii up to 250 mm."""
+    turn = np.linspace(0, 2 * np.pi, 360, endpoint=False)
+    return np.asarray(centre) + radius * np.column_stack([np.cos(turn), np.sin(turn)])
+
+
+def _cross(page: Page, at: ArrayLike, arm: float = 5.0) -> None:
+    x, y = np.asarray(at, dtype=float)
+    thin = style.Stroke(style.INK, 0.6)
+    page.line([(x - arm, y), (x + arm, y)], thin)
+    page.line([(x, y - arm), (x, y + arm)], thin)
+
+
+def _offset_words(offset: float, units: Units) -> str:
+    if abs(offset) < 0.05:
+        return "on the axis"
+    return f"{told(abs(offset), units, 1)} {'toward the cut' if offset > 0 else 'away from the cut'}"

@@ -1,0 +1,124 @@
+"""Drawings at full size: one sheet of their own size as SVG, or cut into pages of paper as PDF."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from photonest.report import style
+from photonest.report.blocks import shortened
+from photonest.report.book import PAPERS, Paper
+from photonest.report.page import Box, Page, save, save_book, text_width
+
+CHECK = 100.0
+"""Length of the check lines, in mm."""
+MARGIN = 10.0
+HEAD, SIDE = 16.0, 9.0
+"""Paper for the title and the level check line above the drawing, and for the upright one beside it, in mm."""
+OVERLAP = 10.0
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """Something to be drawn at full size.
+
+    Attributes
+    ----------
+    title : str
+        In a few words.
+    extent : Box
+        What it covers, in mm of its own frame.
+    draw : callable
+        Draws it on a page, 1 mm to the mm, in its own frame.
+    """
+
+    title: str
+    extent: Box
+    draw: Callable[[Page], None]
+
+
+def as_svg(drawing: Drawing) -> bytes:
+    """Return a drawing at full size as an SVG of one sheet."""
+    extent = drawing.extent
+    page = Page(max(extent.width, CHECK) + 2 * MARGIN + SIDE, max(extent.height, CHECK) + 2 * MARGIN + HEAD)
+    frame = Box(MARGIN + SIDE, MARGIN + HEAD, page.width - 2 * MARGIN - SIDE, page.height - 2 * MARGIN - HEAD)
+    _draw_tile(page, drawing, frame, (extent.left, extent.top), drawing.title)
+    return save(page, "svg")
+
+
+def as_pdf(drawing: Drawing, paper: Paper) -> bytes:
+    """Return a drawing at full size as a PDF of as many pages as it takes; they overlap by `OVERLAP` mm."""
+    width, height = PAPERS[paper]
+    frame = Box(MARGIN + SIDE, MARGIN + HEAD, width - 2 * MARGIN - SIDE, height - 2 * MARGIN - HEAD)
+    columns, rows = grid(drawing.extent, frame)
+    pages = []
+    for row in range(rows):
+        for column in range(columns):
+            page = Page(width, height)
+            corner = (
+                drawing.extent.left + column * (frame.width - OVERLAP),
+                drawing.extent.top + row * (frame.height - OVERLAP),
+            )
+            place = f", sheet {row * columns + column + 1} of {rows * columns}" if rows * columns > 1 else ""
+            _draw_tile(page, drawing, frame, corner, drawing.title + place)
+            _draw_joins(page, frame, row, column, rows, columns)
+            pages.append(page)
+    return save_book(pages, drawing.title)
+
+
+def grid(extent: Box, frame: Box) -> tuple[int, int]:
+    """Return how many columns and rows of a frame cover an extent, each overlapping the one before.
+
+    >>> grid(Box(0, 0, 171, 220), Box(19, 26, 181, 261)), grid(Box(0, 0, 360, 360), Box(19, 26, 181, 261))
+    ((1, 1), (3, 2))
+    """
+
+    def count(long: float, step: float) -> int:
+        return max(1, math.ceil((long - OVERLAP) / (step - OVERLAP) - 1e-9))
+
+    return count(extent.width, frame.width), count(extent.height, frame.height)
+
+
+def _draw_tile(page: Page, drawing: Drawing, frame: Box, corner: tuple[float, float], title: str) -> None:
+    with page.window(frame, (frame.left - corner[0], frame.top - corner[1])):
+        drawing.draw(page)
+    _draw_checks(page, frame)
+    room = page.width - 2 * MARGIN
+    page.text(MARGIN, MARGIN + 4, shortened(title, room, style.BODY - 1), size=style.BODY - 1, bold=True)
+
+
+def _draw_checks(page: Page, frame: Box) -> None:
+    """Draw a check line each way, and say what it is for."""
+    thin = style.Stroke(style.INK, 0.5)
+    y, x = MARGIN + HEAD - 5, MARGIN + SIDE - 5
+    for start, end, tick in (
+        ((frame.left, y), (frame.left + CHECK, y), (0.0, 1.5)),
+        ((x, frame.top), (x, frame.top + CHECK), (1.5, 0.0)),
+    ):
+        page.line([start, end], thin)
+        for at in (start, end):
+            page.line([(at[0] - tick[0], at[1] - tick[1]), (at[0] + tick[0], at[1] + tick[1])], thin)
+    page.text(frame.left + 2, y - 1, "exactly 100 mm", size=style.SMALL - 2)
+    page.text(x - 1, frame.top + 2, "exactly 100 mm", size=style.SMALL - 2, across="right", turned=90)
+    hint = "Print at 100 %, not fitted to the page. Hold a ruler to both lines."
+    room = frame.right - frame.left - CHECK - 4
+    size = min(style.SMALL - 2, (style.SMALL - 2) * room / text_width(hint, style.SMALL - 2))
+    page.text(frame.left + CHECK + 4, y, hint, size=size)
+
+
+def _draw_joins(page: Page, frame: Box, row: int, column: int, rows: int, columns: int) -> None:
+    """Draw where the neighbouring sheets join: crosses that must fall on each other."""
+    thin = style.Stroke(style.INK, 0.5)
+    half = OVERLAP / 2
+    xs = [x for x, there in ((frame.left + half, column > 0), (frame.right - half, column < columns - 1)) if there]
+    ys = [y for y, there in ((frame.top + half, row > 0), (frame.bottom - half, row < rows - 1)) if there]
+    for x in xs:
+        page.line([(x, frame.top), (x, frame.bottom)], style.Stroke(style.QUIET, 0.4, dash=(2, 4)))
+    for y in ys:
+        page.line([(frame.left, y), (frame.right, y)], style.Stroke(style.QUIET, 0.4, dash=(2, 4)))
+    marks = [(x, y) for x in xs for y in (frame.top + 40, frame.bottom - 40)]
+    marks += [(x, y) for y in ys for x in (frame.left + 40, frame.right - 40)]
+    for x, y in marks:
+        page.line([(x - 4, y), (x + 4, y)], thin)
+        page.line([(x, y - 4), (x, y + 4)], thin)

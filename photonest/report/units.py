@@ -1,0 +1,34 @@
+"""Lengths as a workshop reads them: millimetres, or with inches in sixteenths beside them."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from photonest.report.page import MM_PER_INCH
+
+Units = Literal["mm", "inch"]
+
+
+def told(value: float, units: Units = "mm", digits: int = 0) -> str:
+    """Return a length with its unit, in mm and, if asked, in inches.
+
+    >>> told(131.96, "mm", 1), told(131.96, "inch", 1)
+    ('132.0 mm', '132.0 mm (5 3/16 in)')
+    """
+    plain = f"{value:.{digits}f} mm"
+    return plain if units == "mm" else f"{plain} ({sixteenths(value)} in)"
+
+
+def sixteenths(value: float) -> str:
+    """Return a length in mm as inches and the nearest sixteenth in lowest terms, without the unit.
+
+    >>> sixteenths(25.4), sixteenths(30.0), sixteenths(4.0), sixteenths(-11.5), sixteenths(0.3)
+    ('1', '1 3/16', '3/16', '-7/16', '0')
+    """
+    count = round(abs(value) / MM_PER_INCH * 16)
+    whole, part = divmod(count, 16)
+    below = 16
+    while part and part % 2 == 0:
+        part, below = part // 2, below // 2
+    words = " ".join([*([str(whole)] if whole or not part else []), *([f"{part}/{below}"] if part else [])])
+    return f"-{words}" if value < 0 and count else words
