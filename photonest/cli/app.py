@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from photonest import __version__
-from photonest.cli import adjust, marker_sheet, measure, plan, plugins
+from photonest.cli import adjust, marker_sheet, measure, plan, plugins, shop
 
 app = typer.Typer(
     name="photonest",
@@ -42,4 +42,5 @@ app.command("measure")(measure.measure)
 app.command("plan")(plan.plan)
 app.command("adjust")(adjust.adjust)
 app.command("marker-sheet")(marker_sheet.marker_sheet)
+app.add_typer(shop.app, name="shop")
 app.add_typer(plugins.app, name="plugins")

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from dataclasses import replace as replace_fields
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -30,12 +33,16 @@ from photonest.cli.common import (
     stage_progress,
     write_results,
 )
+from photonest.cli.marker_sheet import Paper
 
 if TYPE_CHECKING:
-    from photonest.model import Face, Photo, Plan
+    from photonest.model import Face, Photo, Plan, Shop, Stock
     from photonest.pipeline import Choices
+    from photonest.report.book import Paper as PaperSize
+    from photonest.report.units import Units as UnitName
+    from photonest.wood.species import Species
 
-_FILES = ("face.json", "face.png", "plan.json", "plan.png")
+_FILES = ("face.json", "face.png", "plan.json", "plan.png", "setup.pdf")
 
 
 class StockKind(StrEnum):
@@ -46,17 +53,37 @@ class StockKind(StrEnum):
     BLANK = "blank"
 
 
+class Units(StrEnum):
+    """Units that papers show."""
+
+    MM = "mm"
+    INCH = "inch"
+
+
+ShopFile = Annotated[
+    Path | None, typer.Option("--shop", metavar="FILE", help="Your workshop's figures; photonest shop init writes one.")
+]
+SpeciesName = Annotated[
+    str | None, typer.Option("--species", metavar="NAME", help="The wood, so that walls allow for its drying.")
+]
+
+
 def plan(
     source: Annotated[Path, typer.Argument(metavar="PHOTO|face.json", help="A photo, or a face already measured.")],
     stock: Annotated[StockKind, typer.Option(help="The piece: a log, an end-grain slice, or a side-grain blank.")],
     thickness: Annotated[float | None, typer.Option(metavar="MM", help="Of a slice or blank.")] = None,
     length: Annotated[float | None, typer.Option(metavar="MM", help="Of a log.")] = None,
+    shop: ShopFile = None,
+    species: SpeciesName = None,
+    moisture: Annotated[float, typer.Option(metavar="PERCENT", help="At which the bowls are turned again.")] = 8.0,
     through_pith: Annotated[
         bool, typer.Option("--through-pith", help="Let bowls hold the pith: they may split.")
     ] = False,
     photo: Annotated[
-        Path | None, typer.Option(metavar="PHOTO", help="The photo of a face.json, where it is not beside it.")
+        Path | None, typer.Option(metavar="PHOTO", help="The photo of a face.json, where it is not at hand.")
     ] = None,
+    paper: Annotated[Paper, typer.Option(help="The paper of set-up sheet and templates.")] = Paper.A4,
+    units: Annotated[Units, typer.Option(help="Millimetres, or inches in sixteenths beside them.")] = Units.MM,
     scale: ScaleName = "auto",
     mm_per_px: MmPerPx = None,
     outline: OutlineName = "auto",
@@ -70,24 +97,18 @@ def plan(
 ) -> None:
     """Plan the largest nest of bowls that is safe to cut from a piece.
 
-    Writes face.json and face.png (unless a face was given), plan.json and plan.png.
+    Writes face.json and face.png, plan.json and plan.png, setup.pdf (the sheet for the lathe) and full-size templates.
     """
-    from photonest.model import (
-        FaceFacts,
-        Shop,
-        Stock,
-        StockError,
-        UnsafePlanError,
-        dump_json,
-        face_to_document,
-        plan_to_document,
-    )
+    from photonest.model import Shop, Stock, StockError, dump_json, face_to_document, plan_to_document
+    from photonest.model.shopfile import read_shop
     from photonest.model.values import FieldError
 
     try:
         piece = Stock(kind=stock.value, thickness=thickness, length=length, through_pith=through_pith)
     except FieldError as error:
         raise StockError(f"The {error}.", f"Give --{error.name} in mm.") from error
+    workshop = read_shop(shop) if shop is not None else Shop()
+    wood = _wood(species, moisture, piece, workshop)
     chosen = choices(
         scale=scale, outline=outline, pith=pith, cracks=cracks, at=at, mm_per_px=mm_per_px, settings=settings
     )
@@ -95,26 +116,75 @@ def plan(
     picture, face = _face(source, photo, chosen, folder)
     face_text = dump_json(face_to_document(face))
 
-    from photonest.nest import check_plan, plan_nest
-    from photonest.report import face_picture, plan_picture
-
     with stage_progress() as progress:
         progress("planning the nest")
-        facts = FaceFacts("face.json", hashlib.sha256(face_text.encode()).hexdigest())
-        made = plan_nest(face, piece, Shop(), facts=facts)
-        faults = check_plan(face, made)
-    if faults:
-        listed = "; ".join(str(fault) for fault in faults)
-        raise UnsafePlanError(f"The plan failed its independent check and was not written: {listed}.", "Report this.")
-    plan_text = dump_json(plan_to_document(made))
-    files = {"face.json": face_text.encode(), "plan.json": plan_text.encode()}
-    if picture is not None:
-        files["face.png"] = face_picture(picture, face)
-    files["plan.png"] = plan_picture(picture, face, made)
+        made = _planned(face, face_text, piece, workshop, wood)
+        plan_text = dump_json(plan_to_document(made))
+        progress("drawing")
+        files = {"face.json": face_text.encode(), "plan.json": plan_text.encode()}
+        files |= _drawn(picture, face, made, wood, "A4" if paper is Paper.A4 else "Letter", units.value)
     write_results(folder, files)
     say_warnings([*face.warnings, *made.warnings])
-    say(f"Wrote {', '.join(str(folder / name) for name in sorted(files))}.")
+    say(f"Wrote {', '.join(sorted(files))} in {folder}.")
     show(plan_text.rstrip() if json else describe_plan(made))
+
+
+@dataclass(frozen=True)
+class _Wood:
+    """The species, the moisture its bowls are turned again at, and the rough wall that needs."""
+
+    species: Species
+    moisture: float
+    wall_need: Callable[[float], float]
+
+
+def _wood(name: str | None, moisture: float, piece: Stock, workshop: Shop) -> _Wood | None:
+    if name is None:
+        return None
+    from photonest.wood.allowance import wall_need
+    from photonest.wood.moisture import shrink_of
+    from photonest.wood.species import find_species, load_species, own_species_file
+
+    own = own_species_file()
+    species = find_species(name, load_species(own if own.exists() else None))
+    shrink = shrink_of(species, moisture)
+    return _Wood(species, moisture, wall_need(shrink, piece.kind, workshop.finished_wall))
+
+
+def _planned(face: Face, face_text: str, piece: Stock, workshop: Shop, wood: _Wood | None) -> Plan:
+    """Return a plan that passed its independent check."""
+    from photonest.model import FaceFacts, UnsafePlanError
+    from photonest.nest import check_plan, plan_nest
+    from photonest.wood.allowance import RULE_ALONE
+    from photonest.wood.dry_plan import fill_after_drying
+
+    facts = FaceFacts("face.json", hashlib.sha256(face_text.encode()).hexdigest())
+    need = wood.wall_need if wood is not None else None
+    made = plan_nest(face, piece, workshop, wall_need=need, facts=facts)
+    faults = check_plan(face, made, need)
+    if faults:
+        listed = "; ".join(f"{fault.where}: {fault.message}" for fault in faults)
+        raise UnsafePlanError(
+            f"The plan failed its independent check and was not written: {listed}.",
+            "Don't cut by it. Tell the makers of photonest, with the photo.",
+        )
+    if wood is None:
+        return replace_fields(made, warnings=(*made.warnings, RULE_ALONE))
+    return fill_after_drying(made, face, wood.species, wood.moisture)
+
+
+def _drawn(
+    picture: Photo | None, face: Face, made: Plan, wood: _Wood | None, paper: PaperSize, units: UnitName
+) -> dict[str, bytes]:
+    from photonest.report import face_picture, plan_picture, setup_sheet, templates
+
+    need = wood.wall_need if wood is not None else None
+    files = {
+        "plan.png": plan_picture(picture, face, made),
+        "setup.pdf": setup_sheet(picture, face, made, paper=paper, units=units, wall_need=need),
+        **templates(face, made, paper, units=units, wall_need=need),
+    }
+    return files if picture is None else {**files, "face.png": face_picture(picture, face)}
 
 
 def _named_after(source: Path) -> Path:

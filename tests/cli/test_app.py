@@ -23,6 +23,8 @@ COMMANDS = [
     ["plan"],
     ["adjust"],
     ["marker-sheet"],
+    ["shop"],
+    ["shop", "init"],
     ["plugins"],
     ["plugins", "show"],
 ]
