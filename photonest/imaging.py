@@ -75,6 +75,15 @@ def cropped(flat: FlatPhoto, low_mm: ArrayLike, high_mm: ArrayLike) -> FlatPhoto
     )
 
 
+def usable_part(flat: FlatPhoto) -> Mask:
+    """Return where the photo reaches and no reference lies."""
+    shape = (flat.pixels.shape[0], flat.pixels.shape[1])
+    usable = np.ones(shape, bool) if flat.covered is None else flat.covered.copy()
+    if len(flat.reference) >= 3:
+        usable &= ~polygon_mask(flat.to_px(flat.reference), shape)
+    return usable
+
+
 def luminance(pixels: NDArray[np.uint8]) -> Image:
     """Return the brightness of RGB pixels (ITU-R BT.601 weights), 0 to 255.
 
@@ -245,6 +254,45 @@ def best_closed_path(cost: NDArray[np.floating], step: int, bend: float = 0.0) -
     for k in range(len(order) - 1, 0, -1):
         path[k - 1] = choice[k, path[k]]
     return path[lead : lead + rows]
+
+
+def meeting_score(
+    places: NDArray[np.float64],
+    points: NDArray[np.float64],
+    across: NDArray[np.float64],
+    weights: NDArray[np.float64],
+    near: float = 1.0,
+) -> NDArray[np.float64]:
+    """Return for each place how many of the lines through `points` along the unit vectors `across` run towards it.
+
+    A line counts with the eighth power of the cosine it misses by, and less where its point is nearer than `near`.
+
+    >>> meeting_score(np.zeros((1, 2)), np.array([[5.0, 0.0], [0.0, 5.0]]), np.eye(2), np.ones(2)).tolist()
+    [2.0]
+    """
+    along = places @ across.T - (points * across).sum(axis=1)
+    apart = (places**2).sum(axis=1)[:, None] + (points**2).sum(axis=1) - 2 * places @ points.T
+    squared_cosine = along * along / np.maximum(apart, 1e-6)
+    return np.asarray((squared_cosine**4 * np.clip(apart / near**2, 0.0, 1.0)) @ weights)
+
+
+def grid(low: ArrayLike, high: ArrayLike, count: int) -> NDArray[np.float64]:
+    """Return the `count` x `count` points of an even grid between two corners, shape (count * count, 2)."""
+    (x0, y0), (x1, y1) = np.asarray(low, dtype=float), np.asarray(high, dtype=float)
+    columns, rows = np.meshgrid(np.linspace(x0, x1, count), np.linspace(y0, y1, count))
+    return np.column_stack([columns.ravel(), rows.ravel()])
+
+
+def evenly(closed: Path, points: int) -> Path:
+    """Return `points` points evenly along a closed polygon, from its first point on.
+
+    >>> evenly(np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 2.0], [0.0, 2.0]]), 8)[1].tolist()
+    [1.0, 0.0]
+    """
+    ring = np.vstack([closed, closed[:1]])
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))])
+    at = np.arange(points) * along[-1] / points
+    return np.column_stack([np.interp(at, along, ring[:, 0]), np.interp(at, along, ring[:, 1])])
 
 
 def polygon_area(points: ArrayLike) -> float:

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from photonest.imaging import Mask, Path, polygon_mask, reduced
+from photonest.imaging import Path, reduced, usable_part
 from photonest.model import FlatPhoto, NotFound, Outline, Points
-from photonest.outline.bark import bark_width
 from photonest.outline.plain import contour, plain_piece
-from photonest.outline.regions import Star, compete, prepare
+from photonest.outline.regions import best_edge, prepare
+from photonest.outline.strip import COARSE, FINE, sharpened
 
 
 @dataclass(frozen=True)
@@ -19,7 +19,7 @@ class EdgeOptions:
 
     work_px: int = 256
     plain_px: int = 1024
-    points: int = 480
+    points: int = 720
 
 
 class EdgeOutline:
@@ -43,24 +43,12 @@ class EdgeOutline:
     def _by_regions(self, flat: FlatPhoto, options: EdgeOptions) -> Outline | NotFound:
         small = reduced(flat, options.work_px)
         usable = usable_part(small)
-        middle = np.clip(small.to_px([flat.aim])[0], 2, np.array(usable.shape[::-1]) - 3.0)
-        ground = prepare(small, usable, middle)
-        angles = np.arange(240) * 2 * np.pi / 240
-        star, _ = compete(ground, Star(middle, angles, np.full(240, 0.4 * min(usable.shape))))
-        width = bark_width(ground, star)
-        wood = small.to_mm(star.points())
-        if width is None:
-            return _outline(small, wood, None, 1.0)
-        return _outline(small, small.to_mm(star._replace(radii=star.radii + width).points()), wood, 1.0)
-
-
-def usable_part(flat: FlatPhoto) -> Mask:
-    """Return where the photo reaches and no reference lies."""
-    shape = flat.pixels.shape[:2]
-    usable = np.ones(shape, bool) if flat.covered is None else flat.covered.copy()
-    if len(flat.reference) >= 3:
-        usable &= ~polygon_mask(flat.to_px(flat.reference), (shape[0], shape[1]))
-    return np.asarray(usable)
+        aim = np.clip(small.to_px([flat.aim])[0], 2, np.array(usable.shape[::-1]) - 3.0)
+        found = best_edge(prepare(small, usable, aim), aim)
+        wood = small.to_mm(found.star.points())
+        for settings in (COARSE, FINE):
+            wood = sharpened(flat, wood, settings)
+        return _outline(small, wood, None, 1.0)
 
 
 def _outline(flat: FlatPhoto, points: Path, wood: Path | None, error_px: float) -> Outline:

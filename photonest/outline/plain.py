@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import Mask, Path
+from photonest.imaging import Mask, Path, blurred, evenly
 from photonest.model import FlatPhoto
 
 
@@ -125,22 +125,8 @@ def contour(piece: Mask, smooth_px: float, points: int) -> Path:
     """Return the piece's edge in pixels, between pixels, at evenly spaced points; shape (points, 2)."""
     from skimage.measure import find_contours
 
-    from photonest.imaging import blurred
-
     pad = int(np.ceil(3 * smooth_px)) + 1
     # Beyond the photo's rim the piece is taken to end there: half a pixel outside the outermost pixel's centre.
     level = blurred(np.pad(piece.astype(np.float32), pad), smooth_px)
     longest = max(find_contours(level, 0.5), key=len)
     return evenly(longest[:-1, ::-1] - pad, points)
-
-
-def evenly(closed: Path, points: int) -> Path:
-    """Return `points` points evenly along a closed polygon.
-
-    >>> evenly(np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 2.0], [0.0, 2.0]]), 8)[1].tolist()
-    [1.0, 0.0]
-    """
-    ring = np.vstack([closed, closed[:1]])
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))])
-    at = np.arange(points) * along[-1] / points
-    return np.column_stack([np.interp(at, along, ring[:, 0]), np.interp(at, along, ring[:, 1])])

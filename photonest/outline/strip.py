@@ -1,0 +1,144 @@
+"""The edge found again from near by: the picture unrolled along a first edge, and the line across it that splits best.
+
+What is wood and what is not is learnt anew for each part of the edge, because light, bark and background change
+around it; a share of the whole edge's experience steadies it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.imaging import (
+    Mask,
+    Path,
+    best_closed_path,
+    blurred,
+    cropped,
+    evenly,
+    luminance,
+    mean_diameter,
+    reduced,
+    sampled,
+    usable_part,
+)
+from photonest.model import FlatPhoto
+from photonest.outline.regions import Labels, clusters, edge_strength, features
+
+
+@dataclass(frozen=True)
+class SplitSettings:
+    """How a strip is looked at; lengths are shares of the mean diameter."""
+
+    longest_px: int
+    rays: int
+    half_width: float
+    gap: float
+    reach: float
+    spread: float
+    """Standard deviation, in rays, over which colours are learnt."""
+    whole_share: float
+    region: float = 3.0
+    bend: float = 0.5
+    step: int = 2
+
+
+COARSE = SplitSettings(320, 360, half_width=0.1, gap=0.01, reach=0.08, spread=8, whole_share=0.4, step=3)
+FINE = SplitSettings(900, 720, half_width=0.035, gap=0.004, reach=0.03, spread=12, whole_share=0.25, bend=0.4)
+CLUSTERS = 24
+
+
+class Strip(NamedTuple):
+    """The picture along an edge: a row for each point of it, a column for each step outwards."""
+
+    flat: FlatPhoto
+    base: Path
+    outwards: Path
+    steps: NDArray[np.float64]
+    labels: Labels
+    strength: NDArray[np.float64]
+    usable: Mask
+
+
+def outward_normals(points: Path, smooth: float) -> Path:
+    """Return the unit vectors across a closed line, away from what it encloses; `smooth` in points."""
+    from scipy.ndimage import gaussian_filter1d
+
+    ahead, behind = np.roll(points, -1, axis=0), np.roll(points, 1, axis=0)
+    along = gaussian_filter1d(ahead - behind, smooth, axis=0, mode="wrap")
+    normal = np.column_stack([along[:, 1], -along[:, 0]])
+    normal /= np.hypot(*normal.T)[:, None] + 1e-9
+    x, y = points.T
+    turn = float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
+    return normal if turn > 0 else -normal
+
+
+def unroll(flat: FlatPhoto, edge: Path, usable: Mask, low: float, high: float, settings: SplitSettings) -> Strip:
+    """Return the strip along an edge in mm, from `low` to `high` mean diameters outwards."""
+    import cv2
+    from scipy.ndimage import gaussian_filter1d
+
+    diameter = mean_diameter(edge) / flat.mm_per_px
+    base = gaussian_filter1d(evenly(flat.to_px(edge), settings.rays), 2, axis=0, mode="wrap")
+    outwards = outward_normals(base, 4)
+    steps = np.arange(low * diameter, high * diameter + 0.5)
+    x, y = base[:, :1] + outwards[:, :1] * steps, base[:, 1:] + outwards[:, 1:] * steps
+    height, width = usable.shape
+    within = (x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)
+    within &= sampled(usable.astype(np.float32), x, y) > 0.5
+    lab = cv2.cvtColor(flat.pixels, cv2.COLOR_RGB2LAB).astype(np.float32)
+    lab = np.dstack([blurred(np.ascontiguousarray(lab[..., k]), 0.8) for k in range(3)])
+    layers = features(lab, luminance(flat.pixels), flat, (1.5,))
+    rows = np.dstack([sampled(np.ascontiguousarray(layers[..., k]), x, y) for k in range(layers.shape[2])])
+    return Strip(flat, base, outwards, steps, clusters(rows, CLUSTERS), edge_strength(lab, x, y), within)
+
+
+def split(
+    strip: Strip, start: NDArray[np.float64], diameter: float, settings: SplitSettings, rounds: int = 3
+) -> NDArray[np.float64]:
+    """Return how many pixels outwards the line lies that splits a strip best, for each row; `start` is a first one."""
+    from scipy.ndimage import gaussian_filter1d
+
+    line = start
+    unit = 0.01 * diameter
+    for _ in range(rounds):
+        ratio = _local_ratio(strip, line, diameter, settings)
+        ratio[~strip.usable] = -2.5
+        cost = -settings.region * np.cumsum(ratio, axis=1) / (4 * unit) - 3.0 * strip.strength
+        line = strip.steps[best_closed_path(cost, settings.step, settings.bend)]
+    # A step's sum counts the step itself as inside: the line lies half a step beyond; the gradient centres on it.
+    return np.asarray(gaussian_filter1d(line + 0.25, 1.0, mode="wrap"))
+
+
+def _local_ratio(
+    strip: Strip, line: NDArray[np.float64], diameter: float, settings: SplitSettings
+) -> NDArray[np.float64]:
+    """Return the log likelihood ratio of inside to outside at each point of the strip, learnt near each row."""
+    from scipy.ndimage import gaussian_filter1d
+
+    away = strip.steps - line[:, None]
+    gap, reach = settings.gap * diameter, settings.reach * diameter
+    shares = []
+    for part in ((away < -gap) & (away > -gap - reach), (away > gap) & (away < gap + reach)):
+        rows, columns = np.nonzero(part & strip.usable)
+        count = np.zeros((len(line), CLUSTERS))
+        np.add.at(count, (rows, strip.labels[rows, columns]), 1.0)
+        near = gaussian_filter1d(count, settings.spread, axis=0, mode="wrap")
+        near = (near + 0.5 / CLUSTERS) / (near.sum(axis=1, keepdims=True) + 0.5)
+        whole = count.sum(axis=0) / max(float(count.sum()), 1.0)
+        shares.append((1 - settings.whole_share) * near + settings.whole_share * whole + 0.003)
+    ratio = np.clip(np.log(shares[0] / shares[1]), -2.5, 2.5)
+    return np.asarray(np.take_along_axis(ratio, strip.labels, axis=1))
+
+
+def sharpened(flat: FlatPhoto, edge: Path, settings: SplitSettings) -> Path:
+    """Return the edge in mm, moved to where the picture splits best within the settings' half width of it."""
+    diameter = mean_diameter(edge)
+    margin = (settings.half_width + 0.02) * diameter
+    near = reduced(cropped(flat, edge.min(axis=0) - margin, edge.max(axis=0) + margin), settings.longest_px)
+    strip = unroll(near, edge, usable_part(near), -settings.half_width, settings.half_width, settings)
+    line = split(strip, np.zeros(settings.rays), diameter / near.mm_per_px, settings)
+    return near.to_mm(strip.base + strip.outwards * line[:, None])
