@@ -52,7 +52,8 @@ class Drying:
     Attributes
     ----------
     moisture_now, moisture_error : float or None
-        In percent, with its standard error; None where neither the start nor the end is known.
+        In percent, with its standard error: from the fitted end where the air is known, else from the start; None where
+        neither is known.
     final_weight, time_constant : float or None
         Of the fitted approach: the weight it tends to in grams, and the days in which the water still to go falls to
         1 / e of itself, late in drying.
@@ -166,25 +167,18 @@ def _final_weight(
 def _moisture_now(
     weights: Array, start: StartMoisture | None, equilibrium_pct: float | None, fit: _Fit | None
 ) -> tuple[float | None, float | None, list[str]]:
-    if start is not None:
-        ovendry = dry_weight(float(weights[0]), start.moisture_pct)
-        now = 100 * (float(weights[-1]) / ovendry - 1)
-        error = (100 + now) / (100 + start.moisture_pct) * start.standard_error
-        impossible = now < 0
-        notes = (
-            ["The weight is below that of dry wood: the moisture at the start was higher than said."]
-            if impossible
-            else [f"Moisture now rests on {start.moisture_pct:g} ± {start.standard_error:.2g} % at the start."]
-        )
-        return max(now, 0.0), error, notes
     if equilibrium_pct is not None and fit is not None and fit.tells:
         ratio = float(weights[-1]) / fit.final
         error = ratio * math.hypot(EQUILIBRIUM_ERROR, 100 * fit.final_error / fit.final)
-        return (
-            (100 + equilibrium_pct) * ratio - 100,
-            error,
-            ["Moisture now rests on the fitted end being in equilibrium with the air."],
-        )
+        note = "Moisture now rests on the fitted end being in equilibrium with the air."
+        return (100 + equilibrium_pct) * ratio - 100, error, [note]
+    if start is not None:
+        now = 100 * (float(weights[-1]) / dry_weight(float(weights[0]), start.moisture_pct) - 1)
+        error = (100 + now) / (100 + start.moisture_pct) * start.standard_error
+        note = f"Moisture now rests on {start.moisture_pct:g} ± {start.standard_error:.2g} % at the start."
+        if now < 0:
+            note = "The weight is below that of dry wood: the moisture at the start was higher than said."
+        return max(now, 0.0), error, [note]
     return None, None, ["Moisture is not known without a start moisture: measure one, or name the species."]
 
 

@@ -39,7 +39,7 @@ def test_the_plate_is_cranks_with_no_resistance_at_the_surface() -> None:
 def test_made_up_pieces_become_ready_within_their_interval() -> None:
     rng = np.random.default_rng(11)
     hits = []
-    for _ in range(20):
+    for _ in range(14):
         piece = any_piece(rng)
         start = StartMoisture(piece.start * (1 + rng.normal(0, 0.2)), 0.2 * piece.start)
         found = follow_drying(piece.weighings(2 * piece.tau, 14, rng), start, piece.end + rng.normal(0, 1))
@@ -47,8 +47,8 @@ def test_made_up_pieces_become_ready_within_their_interval() -> None:
             continue
         late = (found.ready_late - FIRST).days if found.ready_late else math.inf
         hits.append((found.ready_early - FIRST).days - 1 <= piece.ready() <= late + 1)
-    assert len(hits) >= 12
-    # A 90 % interval: 16 or more of 20 hold with a probability of 0.96; the seed is fixed.
+    assert len(hits) >= 9
+    # A 90 % interval: 8 in 10 or more hold with a probability of about 0.95; the seed is fixed.
     assert sum(hits) >= 0.8 * len(hits)
 
 

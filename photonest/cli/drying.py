@@ -1,0 +1,96 @@
+"""``photonest drying``: how far a piece has dried, and when it will be ready to turn again."""
+
+from __future__ import annotations
+
+import dataclasses
+import json as json_module
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from photonest.cli.common import AsJson, say, show
+from photonest.cli.species import OwnFile, known_species
+
+if TYPE_CHECKING:
+    from photonest.wood.drying import Drying, StartMoisture
+
+app = typer.Typer(help="Follow a drying piece by its weights.")
+
+
+@app.command("drying")
+def drying(
+    weights: Annotated[
+        Path | None,
+        typer.Argument(metavar="FILE", help="One weighing a line: day and grams, as in 2031-04-02,1850."),
+    ] = None,
+    weight: Annotated[
+        list[str] | None,
+        typer.Option("--weight", metavar="DAY,GRAMS", help="A weighing; give it again for each."),
+    ] = None,
+    species: Annotated[
+        str | None, typer.Option(metavar="NAME", help="The wood: its mean green moisture is taken for the start.")
+    ] = None,
+    start: Annotated[
+        float | None, typer.Option("--start", metavar="PERCENT", help="Moisture measured at the first weighing.")
+    ] = None,
+    start_error: Annotated[
+        float, typer.Option("--start-error", metavar="PERCENT", help="Standard error of the measured moisture.")
+    ] = 3.0,
+    temperature: Annotated[
+        float | None, typer.Option(metavar="CELSIUS", help="Of the air where the piece lies.")
+    ] = None,
+    humidity: Annotated[float | None, typer.Option(metavar="PERCENT", help="Relative humidity of that air.")] = None,
+    scale_error: Annotated[float, typer.Option("--scale-error", metavar="GRAMS", help="Error of the scale.")] = 1.0,
+    own: OwnFile = None,
+    json: AsJson = False,
+) -> None:
+    """Say how far a piece has dried, from its weights over time, and when it will be ready to turn again."""
+    from photonest.wood.drying import follow_drying
+    from photonest.wood.moisture import equilibrium_moisture
+    from photonest.wood.weighings import read_weighings
+
+    if (temperature is None) != (humidity is None):
+        raise typer.BadParameter("the air needs both --temperature and --humidity.", param_hint="--humidity")
+    if scale_error <= 0:
+        raise typer.BadParameter("it must be more than 0.", param_hint="--scale-error")
+    lines = [*([_read(weights)] if weights is not None else []), *(weight or ())]
+    air = None if temperature is None or humidity is None else equilibrium_moisture(temperature, humidity)
+    found = follow_drying(read_weighings("\n".join(lines)), _start(species, start, start_error, own), air, scale_error)
+    if json:
+        document = {**dataclasses.asdict(found), "equilibrium_moisture": air}
+        show(json_module.dumps(document, indent=1, ensure_ascii=False, default=str))
+        return
+    _print(found, air)
+
+
+def _start(name: str | None, moisture: float | None, error: float, own: Path | None) -> StartMoisture | None:
+    from photonest.wood.drying import StartMoisture
+    from photonest.wood.species import find_species
+
+    if moisture is not None:
+        return StartMoisture(moisture, error)
+    return None if name is None else StartMoisture.green(find_species(name, known_species(own)))
+
+
+def _read(path: Path) -> str:
+    from photonest.model import MoistureError
+
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise MoistureError(f"{path} can't be read: {error}.", "Give a text file of weighings.") from error
+
+
+def _print(found: Drying, air: float | None) -> None:
+    if found.moisture_now is not None:
+        show(f"Moisture now: {found.moisture_now:.0f} % (standard error {found.moisture_error:.0f})")
+    if air is not None:
+        show(f"In that air it comes to {air:.1f} %")
+    if found.ready is not None:
+        late = found.ready_late.isoformat() if found.ready_late else "a day that can't be told yet"
+        show(f"Ready about {found.ready}, between {found.ready_early} and {late} (nine times in ten)")
+        show(f"It tends to {found.final_weight:.0f} g")
+    show(f"Unchanged over the last weighings: {'yes' if found.unchanged else 'no'}")
+    for note in found.notes:
+        say(note)

@@ -1,0 +1,65 @@
+"""The drying command: numbers on stdout, words on stderr, wrong input refused."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from photonest.cli.drying import app
+from photonest.model import MoistureError
+from tests.wood.pieces import Piece
+
+
+def run(*words: str) -> Result:
+    return CliRunner().invoke(app, words)
+
+
+@pytest.fixture
+def weights(tmp_path: Path) -> str:
+    file = tmp_path / "weights.csv"
+    lines = [f"{w.day},{w.weight}" for w in Piece().weighings(110, 14)]
+    file.write_text("day,grams\n" + "\n".join(lines) + "\n")
+    return str(file)
+
+
+def test_a_date_is_given(weights: str) -> None:
+    found = run(weights, "--species", "black walnut", "--temperature", "21.1", "--humidity", "60")
+    assert found.exit_code == 0
+    assert "Ready about 2031-0" in found.stdout
+    assert "In that air it comes to 11.0 %" in found.stdout  # Hailwood-Horrobin, as in the Wood Handbook
+    assert "Moisture now rests on" in found.stderr
+
+
+def test_json_alone_on_stdout(weights: str) -> None:
+    found = json.loads(run(weights, "--start", "70", "--json").stdout)
+    assert found["ready"].startswith("2031-0")
+    assert found["equilibrium_moisture"] is None
+    assert found["curve"][0][0] == "2031-01-01"
+
+
+def test_weighings_on_the_command_line() -> None:
+    found = run("--weight", "2031-01-01,1700", "--weight", "2031-02-01,1300", "--start", "70")
+    assert "Moisture now: 30 %" in found.stdout  # 1000 g dry
+    assert "Too few weighings" in found.stderr
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        (),
+        ("--weight", "2031-01-01,1300", "--weight", "2031-02-01,1700"),
+        ("--weight", "2031-02-01,1700", "--weight", "2031-01-01,1300"),
+        ("--weight", "2031-02-01,1700", "--temperature", "20", "--humidity", "130"),
+        ("--weight", "2031-02-01,1700", "--start", "230"),
+        ("nowhere.csv",),
+    ],
+)
+def test_wrong_input_is_a_moisture_error(words: tuple[str, ...]) -> None:
+    assert isinstance(run(*words).exception, MoistureError)
+
+
+def test_half_an_air_is_a_wrong_command() -> None:
+    assert run("--weight", "2031-02-01,1700", "--humidity", "60").exit_code == 2
