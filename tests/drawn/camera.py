@@ -135,7 +135,7 @@ class CameraSpec:
 
 
 GRID = 8
-"""Step of the coarse grid of `lookup`: a smooth map interpolated over 8 px is within 0.002 px."""
+"""Step of the coarse grid of `lookup`: between its nodes the map bends by 0.006 px at most (k1 = 0.1, 35 degrees)."""
 
 
 def lookup(camera: CameraSpec, z: float, box: tuple[int, int, int, int], supersample: int = 1) -> tuple[F32, F32]:

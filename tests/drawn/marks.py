@@ -116,7 +116,7 @@ def _start(growth: Growth, spec: CrackSpec) -> Array:
 
 def _run(growth: Growth, start: Array, length: float, sign: float, wander: float, rng: np.random.Generator) -> Array:
     """Follow the rays from a point, straying a little and stepping aside at some rings, as checks do."""
-    count = max(3, int(length / STEP) + 1)
+    count = max(3, int(np.ceil(length / STEP)) + 1)
     stray = np.radians(5.0) * wander * walk(rng, count, 0.93) + np.radians(7.0) * wander * walk(rng, count, 0.3)
     jumps = np.where(rng.random(count) < 0.03, rng.standard_normal(count) * np.radians(35) * wander, 0.0)
     if growth.spec.cut == "side" and sign * float(growth.ray(*start) @ start) > 0:
@@ -126,7 +126,7 @@ def _run(growth: Growth, start: Array, length: float, sign: float, wander: float
         d = sign * growth.ray(points[-1][0], points[-1][1])
         a = stray[k] + jumps[k]
         turned = np.array([d[0] * np.cos(a) - d[1] * np.sin(a), d[0] * np.sin(a) + d[1] * np.cos(a)])
-        step = min(STEP, length - STEP * k) if k == count - 2 else STEP
+        step = length - STEP * k if k == count - 2 else STEP
         points.append(points[-1] + step * turned)
         if growth.spec.cut == "end" and sign < 0 and float(np.hypot(*(points[-1] - growth.pith))) < 2 * STEP:
             break

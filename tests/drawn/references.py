@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from photonest.scale.board import sheet_layout, sheet_raster
 from tests.drawn.camera import F32
 from tests.drawn.looks import Colour
-from tests.drawn.noise import Array, generator
+from tests.drawn.noise import Array, Grid, clouds, generator
 
 SIZES = {
     "A3": (420.0, 297.0),
@@ -53,6 +53,8 @@ class Item:
         Its ground.
     curl : float
         How far the middle of its sides lifts off, in mm, towards the camera.
+    thick : float
+        How far its sides reach down.
     """
 
     kind: str
@@ -64,6 +66,7 @@ class Item:
     colour: Colour = (0.93, 0.93, 0.92)
     corner: float = 0.0
     curl: float = 0.0
+    thick: float = 0.0
     number: int = 0
     seed: int = 0
 
@@ -91,6 +94,14 @@ class Item:
         """The four corners in the frame of the face, clockwise from the upper left (sharp, before rounding)."""
         w, h = self.size
         return self.to_scene(np.array([[0, 0], [w, 0], [w, h], [0, h]]))
+
+    @property
+    def edge(self) -> Array:
+        """Its edge as a polygon in the frame of the face, round where it is round."""
+        if self.kind != "log":
+            return self.corners
+        a = np.linspace(0, 2 * np.pi, 90, endpoint=False)
+        return self.to_scene(np.stack([1 + np.cos(a), 1 + np.sin(a)], 1) * np.asarray(self.size) / 2)
 
     def inside(self, u: F32, v: F32) -> F32:
         """Return the distance inside the item's edge, in mm, at its own positions."""
@@ -247,8 +258,9 @@ def _label_art(item: Item, step: float) -> Artwork:
     art = _canvas(item, step)
     rng = generator(item.seed, "label")
     h = item.size[1]
-    text = f"{chr(65 + int(rng.integers(0, 26)))}{int(rng.integers(2, 99))}"
-    _figures(art, text, (0.12 * item.size[0], 0.7 * h), 0.45 * h, [35.0, 35.0, 60.0], 1 / step)
+    text = item.variant or f"{chr(65 + int(rng.integers(0, 26)))}{int(rng.integers(2, 99))}"
+    tall = min(0.45 * h, 1.1 * item.size[0] / len(text))
+    _figures(art, text, (0.1 * item.size[0], h / 2 + tall / 2), tall, [35.0, 35.0, 60.0], 1 / step)
     return Artwork(_mottled(art, rng, 2.0), step)
 
 
@@ -263,13 +275,18 @@ def _board_art(item: Item, step: float) -> Artwork:
 
 
 def _log_art(item: Item, step: float) -> Artwork:
-    art = _canvas(item, step).astype(np.float32)
+    """Another log's end, with wavy rings and bark."""
     rng = generator(item.seed, "log")
+    art = _canvas(item, step).astype(np.float32)
     w = item.size[0]
-    y, x = np.mgrid[: art.shape[0], : art.shape[1]].astype(np.float32) * np.float32(step) - np.float32(w / 2)
-    r = np.hypot(x - np.float32(0.05 * w), y) * np.float32(1)
-    rings = np.sin(r * np.float32(2 * np.pi / 3.1) + 1.5 * np.sin(r / 9))
-    art *= (1 + 0.05 * rings)[..., None]
-    bark = np.hypot(x, y) > np.float32(0.47 * w)
-    art[bark] = np.array([70, 55, 45]) * (1 + 0.2 * rng.standard_normal(int(bark.sum()))[:, None])
+    grid = Grid(-w / 2, -w / 2, step, art.shape[1], art.shape[0])
+    x, y = np.meshgrid(grid.x, grid.y)
+    slow = clouds(grid, rng, 60.0, 3)
+    r = np.hypot(x - np.float32(0.06 * w), y + np.float32(0.03 * w)) + 1.2 * slow
+    dark = (r / np.float32(rng.uniform(2, 4.5)) + 0.4 * np.sin(r / 9)) % 1
+    art *= (1 - 0.22 * dark**3 + 0.03 * slow)[..., None]
+    heart = r < np.float32(rng.uniform(0.15, 0.35) * w)
+    art[heart] *= np.array([0.86, 0.74, 0.66], np.float32)
+    in_bark = np.hypot(x, y) + 1.5 * clouds(grid, rng, 14.0, 3) > np.float32(0.465 * w)
+    art[in_bark] = np.array([80, 62, 50], np.float32) * (1 + 0.25 * clouds(grid, rng, 6.0, 3)[in_bark])[:, None]
     return Artwork(np.clip(art, 0, 255).astype(np.uint8), step)

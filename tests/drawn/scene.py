@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import io
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -225,8 +225,10 @@ def draw(spec: SceneSpec) -> Drawn:
     growth = Growth(spec.wood)
     cracks = [t for t in (trace(growth, c) for c in spec.cracks) if t is not None]
     truth = truth_of(spec, growth, cracks)
-    light = _photographed(spec, growth, cracks, truth)
-    picture = expose(light, spec.camera, spec.seed)
+    straight = replace(spec, camera=replace(spec.camera, mirrored=False))
+    picture = expose(_photographed(straight, growth, cracks, truth), straight.camera, spec.seed)
+    if spec.camera.mirrored:
+        picture = np.ascontiguousarray(picture[:, ::-1])
     return Drawn(spec, truth, _encoded(picture, spec.camera))
 
 
@@ -340,6 +342,7 @@ def _lay(light: F32, item: Item, spec: SceneSpec) -> None:
     if box is None:
         return
     _shadow_of(light, item, spec)
+    _sides_of(light, item, camera)
     x, y = lookup(camera, item.z, box, SUPERSAMPLE)
     if item.curl:
         x, y = _curled(item, camera, box, x, y)
@@ -394,7 +397,7 @@ def _shadow_of(light: F32, item: Item, spec: SceneSpec) -> None:
     z = min(item.z + height, spec.bench.below) if item.z < spec.bench.below else item.z
     a = np.radians(spec.light.from_deg)
     throw = spec.light.slant * height * np.array([np.cos(a), np.sin(a)])
-    corners = item.corners - throw
+    corners = item.edge - throw
     px = camera.mm_to_px(corners, z)
     soft = (0.8 + 0.25 * height) * camera.scale_at(item.centre, z)
     box = photo_box(camera, corners, z, int(3 * soft) + 3)
@@ -408,6 +411,18 @@ def _shadow_of(light: F32, item: Item, spec: SceneSpec) -> None:
     mask = cv2.GaussianBlur(mask, (0, 0), max(0.6, soft / k))
     full = cv2.resize(mask, (box[2] - box[0], box[3] - box[1]), interpolation=cv2.INTER_LINEAR)
     light[box[1] : box[3], box[0] : box[2]] *= (1 - 0.8 * spec.light.cast * full)[..., None]
+
+
+def _sides_of(light: F32, item: Item, camera: CameraSpec) -> None:
+    """Fill what is seen of an item's sides: the hull of its upper and lower edge; its top is laid over it."""
+    import cv2
+
+    if item.thick <= 0:
+        return
+    below = camera.mm_to_px(item.edge, item.z + item.thick)
+    hull = cv2.convexHull(np.concatenate([camera.mm_to_px(item.edge, item.z), below]).astype(np.float32))
+    colour = [float(v) for v in 0.45 * decode_srgb(np.asarray(item.colour))]
+    cv2.fillConvexPoly(light, np.round(hull * 16).astype(np.int32), colour, cv2.LINE_8, 4)
 
 
 WALL_STEPS = 24
@@ -522,7 +537,7 @@ def _dust(light: F32, spec: SceneSpec) -> None:
     grid = Grid(0, 0, 1 / camera.scale_at(), camera.width, camera.height)
     chips = np.clip((speckle(grid, rng, 1.1) - (3.0 - 1.2 * spec.sawdust)) * 3, 0, 1)
     heaps = np.clip((clouds(grid, rng, 90.0, 5) - 2.2 + 1.5 * spec.sawdust) * 0.8, 0, 1)
-    heaped = heaps * np.clip(0.55 + 0.5 * speckle(grid, rng, 0.9), 0, 1)
+    heaped = heaps * np.clip(0.5 + 0.4 * speckle(grid, rng, 0.4) + 0.4 * speckle(grid, rng, 1.2), 0, 1)
     cover = np.maximum(chips, heaped)[..., None]
     tone = np.array([0.78, 0.62, 0.38], np.float32) * (1 + 0.2 * speckle(grid, rng, 1.3))[..., None]
     light += cover * (tone - light) * 0.9

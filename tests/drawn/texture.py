@@ -71,7 +71,8 @@ def paint(
     relief += _saw_relief(finish, grid, x, y, rng)
     relief += finish.torn * look.fuzz * _torn(grid, rng)
     bark, bark_relief = _bark(growth, look, grid, x, y, depth, outside, rng)
-    on_bark = _smooth(0.0, max(0.25, grid.step), -depth)[..., None]
+    thick = np.clip((outside - depth) / np.float32(0.4), 0, 1)
+    on_bark = (_smooth(0.0, max(0.25, grid.step), -depth) * thick)[..., None]
     colour = colour * (1 - on_bark) + bark * on_bark
     relief = relief * (1 - on_bark[..., 0]) + bark_relief * on_bark[..., 0]
     colour *= _lit(relief, finish, grid)[..., None]
@@ -150,12 +151,19 @@ def _heartwood(growth: Growth, look: Look, grid: Grid, x: F32, y: F32, age: F32,
     if s.heart <= 0:
         return np.zeros_like(age)
     edge = s.heart * growth.mean_rim if s.cut == "end" else s.heart * 0.5 * s.diameter + s.pith_depth * 0.5
-    ragged = s.heart_rough * growth.mean_rim * clouds(grid, rng, 0.5 * growth.mean_rim, 4)
+    ragged = (
+        s.heart_rough
+        * growth.mean_rim
+        * (
+            clouds(grid, rng, 0.7 * growth.mean_rim, 2)
+            + np.float32(0.25) * clouds(grid, rng, 0.12 * growth.mean_rim, 3)
+        )
+    )
     place = age
     if s.cut == "end" and any(s.heart_shift):
         sx, sy = growth.pith + np.asarray(s.heart_shift)
         place = 0.5 * age + 0.5 * np.hypot(x - np.float32(sx), y - np.float32(sy))
-    return _smooth(-look.edge, look.edge, np.float32(edge) - place + ragged)
+    return _smooth(-look.edge, look.edge, np.asarray(np.float32(edge) - place + ragged, np.float32))
 
 
 def _smooth(low: float, high: float, value: F32) -> F32:
@@ -192,8 +200,9 @@ def _knots(colour: F32, growth: Growth, look: Look, x: F32, y: F32, grid: Grid, 
         a = np.float32(np.radians(knot.angle_deg))
         along, across = dx * np.cos(a) + dy * np.sin(a), -dx * np.sin(a) + dy * np.cos(a)
         end = np.float32(knot.reach * float(growth.rim(float(a))))
-        across = across + np.float32(0.06 * knot.width) * np.sin(along / np.float32(0.25) / np.float32(knot.width))
-        half = knot.width / 2 * np.clip(along / end, 0.02, 1) ** 0.6 + 0.7 * speckle(grid, rng, 5.0)
+        half = knot.width / 2 * np.clip(along / end, 0.02, 1) ** 0.6 + 0.08 * knot.width * clouds(
+            grid, rng, 2.0 * knot.width, 3
+        )
         inside = np.minimum(half - np.abs(across), np.minimum(end - along + 2 * speckle(grid, rng, 4.0), along))
         body = _smooth(-0.8, 1.0, inside)[..., None]
         rim = np.exp(-((inside / 0.9) ** 2))[..., None] * _smooth(0.1, 0.6, along / end)[..., None]
@@ -243,7 +252,7 @@ def _steps(rng: np.random.Generator, length: float, every: float) -> tuple[Array
 
 
 def _torn(grid: Grid, rng: np.random.Generator) -> F32:
-    rough = 0.10 * np.abs(speckle(grid, rng, 0.8)) + 0.06 * speckle(grid, rng, 0.4)
+    rough = 0.06 * np.abs(speckle(grid, rng, 0.9)) + 0.05 * speckle(grid, rng, 0.35)
     patches = np.clip(0.5 + 0.7 * clouds(grid, rng, 35.0, 2), 0.05, 1.6)
     return np.asarray(rough * patches, np.float32)
 
@@ -297,7 +306,9 @@ def _dirty(colour: F32, finish: FinishSpec, grid: Grid, depth: F32, rng: np.rand
     if finish.dust > 0:
         chips = np.clip((speckle(grid, rng, 0.9) - (3.1 - 1.1 * finish.dust)) * 4, 0, 1)
         heaps = _smooth(1.6 - 1.4 * finish.dust, 3.2, clouds(grid, rng, 40.0, 5))
-        cover = np.maximum(chips, heaps * np.clip(0.6 + speckle(grid, rng, 0.7), 0, 1))[..., None]
+        cover = np.maximum(
+            chips, heaps * np.clip(0.5 + 0.5 * speckle(grid, rng, 0.3) + 0.5 * speckle(grid, rng, 1.1), 0, 1)
+        )[..., None]
         colour += cover * (np.array([0.93, 0.84, 0.66], np.float32) - colour) * 0.85
 
 

@@ -211,7 +211,7 @@ def _camera(
         noise=float(rng.uniform(0.004, 0.010 + 0.02 * level)),
         sharpen=float(rng.choice([0.0, rng.uniform(0.2, 0.8)])),
         vignetting=float(rng.uniform(0, 0.3)),
-        exposure=float(np.exp(rng.normal(0.05, 0.08 + 0.22 * level))),
+        exposure=float(np.exp(rng.normal(0.0, 0.08 + 0.14 * level))),
         white_balance=(
             float(np.exp(rng.normal(0, 0.03 + 0.05 * level))),
             1.0,
@@ -219,7 +219,7 @@ def _camera(
         ),
         jpeg_quality=int(rng.integers(88 - round(25 * level), 97)),
         exif=bool(rng.random() < 0.8),
-        grey=bool(rng.random() < 0.1 * level),
+        grey=bool(rng.random() < 0.08 * level),
     )
 
 

@@ -6,6 +6,7 @@ The frame's origin is the middle of the outline's base circle. All of it is geom
 from __future__ import annotations
 
 import functools
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -115,7 +116,7 @@ class Growth:
         self.ring_edges = self._rings()
         self._slow = Field.seeded(spec.seed, "slow wobble", 28.0)
         self._fast = Field.seeded(spec.seed, "fast wobble", 7.0)
-        self._crimp = periodic(generator(spec.seed, "crimp"), ANGLES, range(6, 60), 0.8)
+        self._crimp = periodic(generator(spec.seed, "crimp"), ANGLES, range(5, 40), 1.3)
         about = np.stack([np.cos(angle), np.sin(angle)], 1) * self.under[:, None] - self.pith
         order = np.argsort(np.arctan2(about[:, 1], about[:, 0]))
         self._rim_angle = np.arctan2(about[:, 1], about[:, 0])[order]
@@ -260,13 +261,13 @@ class Growth:
         r = np.hypot(dx, dy)
         grown = np.minimum(r / x.dtype.type(0.3 * self.spec.diameter), 1)
         crimp = self._table(self._crimp, np.arctan2(dy, dx))
-        return np.asarray(k * grown * (0.45 * slow + 0.12 * fast + 0.35 * grown * crimp))
+        return np.asarray(k * grown * (0.45 * slow + 0.10 * fast + 0.30 * grown * crimp))
 
     def along_grain(self, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
         """Return the positions across and along the grain of a side-grain face."""
-        a = np.radians(self.spec.grain_deg)
-        dx, dy = np.asarray(x) - self.spec.pith[0], np.asarray(y) - self.spec.pith[1]
-        return -np.sin(a) * dx + np.cos(a) * dy, np.cos(a) * dx + np.sin(a) * dy
+        c, s = math.cos(math.radians(self.spec.grain_deg)), math.sin(math.radians(self.spec.grain_deg))
+        dx, dy = np.asarray(x) - float(self.spec.pith[0]), np.asarray(y) - float(self.spec.pith[1])
+        return -s * dx + c * dy, c * dx + s * dy
 
     def ray(self, x: float, y: float) -> Array:
         """Return the unit direction in which the wood splits, away from the pith (side grain: along the grain)."""
