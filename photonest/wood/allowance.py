@@ -41,7 +41,7 @@ def wall_need(shrink: Shrink, kind: StockKind, finished: float, deviations: floa
 
         t = R - (R (1 - et) - w) / (1 - e).
 
-    The movement in space leaves no less than that, to 0.3 mm, for any shape of bowl and any place of the pith tried,
+    The movement in space leaves no less than that, to 0.5 mm, for any shape of bowl and any place of the pith tried,
     and just that where the wall stands square to the rim and the pith is far away.
 
     Examples
