@@ -78,21 +78,30 @@ def _planks(bench: BenchSpec, grid: Grid, base: F32, rng: np.random.Generator) -
 
 def _cloth(bench: BenchSpec, grid: Grid, base: F32, rng: np.random.Generator) -> F32:
     """A woven cloth with a few long creases."""
+    import cv2
+
+    every = int(np.clip(2.0 / grid.step, 1, 12))  # creases are broad
+    coarse = Grid(grid.x0, grid.y0, every * grid.step, grid.columns // every + 2, grid.rows // every + 2)
+    folds = _creases(bench, coarse, rng) + np.float32(0.03) * clouds(coarse, rng, 200.0, 3)
+    wide = cv2.resize(folds, (coarse.columns * every, coarse.rows * every), interpolation=cv2.INTER_LINEAR)
+    a = np.radians(bench.turn_deg)
+    warp = np.sin(grid.x * np.float32(2.6 * np.cos(a)))[None] * np.sin(grid.y * np.float32(2.6 * np.cos(a)))[:, None]
+    tone = 1 + bench.contrast * (0.05 * warp + 0.04 * speckle(grid, rng, 0.9)) + wide[: grid.rows, : grid.columns]
+    return np.asarray(base * tone[..., None], np.float32)
+
+
+def _creases(bench: BenchSpec, grid: Grid, rng: np.random.Generator) -> F32:
     u, v = _turned(bench, grid)
-    tone = 1 + bench.contrast * (
-        0.05 * np.sin(u * np.float32(2.6)) * np.sin(v * np.float32(2.6)) + 0.04 * speckle(grid, rng, 0.9)
-    )
+    tone = np.zeros_like(u)
     for _ in range(int(rng.integers(4, 11))):
         a = rng.uniform(0, np.pi)
         at = np.float32(rng.uniform(-250, 250))
         along = u * np.float32(np.cos(a)) + v * np.float32(np.sin(a))
         across = -u * np.float32(np.sin(a)) + v * np.float32(np.cos(a)) - at + np.float32(6) * np.sin(along / 90)
-        width = np.float32(rng.uniform(6, 30))
-        t = across / width
+        t = across / np.float32(rng.uniform(6, 30))
         fade = np.exp(-(((along - np.float32(rng.uniform(-300, 300))) / np.float32(rng.uniform(100, 400))) ** 2))
         tone = tone + np.float32(bench.contrast * rng.uniform(0.06, 0.22)) * t * np.exp(-t * t) * fade
-    tone = tone + 0.03 * clouds(grid, rng, 200.0, 3)
-    return np.asarray(base * tone[..., None], np.float32)
+    return np.asarray(tone, np.float32)
 
 
 def _scratches(colour: F32, grid: Grid, rng: np.random.Generator, count: int) -> None:

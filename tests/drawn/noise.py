@@ -104,8 +104,19 @@ def speckle(grid: Grid, rng: np.random.Generator, cell: float, stretch: float = 
 
 def clouds(grid: Grid, rng: np.random.Generator, cell: float, octaves: int = 3) -> F32:
     """Return noise with features of several sizes, the largest `cell` mm, about unit variance."""
-    total = sum(speckle(grid, rng, cell / 2**k) * np.float32(0.6**k) for k in range(octaves))
-    return np.asarray(total / np.sqrt(sum(0.36**k for k in range(octaves))), np.float32)
+    import cv2
+
+    finest = cell / 2 ** (octaves - 1)
+    every = int(np.clip(finest / grid.step / 3, 1, 16))  # drawn on a coarser raster where that loses nothing
+    coarse = Grid(grid.x0, grid.y0, every * grid.step, grid.columns // every + 2, grid.rows // every + 2)
+    total = np.zeros((coarse.rows, coarse.columns), np.float32)
+    for k in range(octaves):
+        total += speckle(coarse, rng, cell / 2**k) * np.float32(0.6**k)
+    total *= np.float32(1 / np.sqrt(sum(0.36**k for k in range(octaves))))
+    if every == 1:
+        return total[: grid.rows, : grid.columns]
+    wide = cv2.resize(total, (coarse.columns * every, coarse.rows * every), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(wide[: grid.rows, : grid.columns])
 
 
 def walk(rng: np.random.Generator, count: int, stay: float) -> Array:

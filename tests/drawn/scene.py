@@ -329,7 +329,7 @@ def _warp(light: F32, layer: Painted, camera: CameraSpec, z: float = 0.0) -> Non
     view += cover * (colour - view)
 
 
-SUPERSAMPLE = 3
+SUPERSAMPLE = 2
 """Samples per pixel along each side where an item is laid: its print is sharper than the photo."""
 
 

@@ -80,7 +80,8 @@ def test_a_hole_is_where_the_truth_puts_it(hole: tuple[float, float]) -> None:
     # the grain beside it moves one side of the rim by 0.1 px or so
     assert np.hypot(*(found - centre)) < 0.1
     true = Polygon(drawn.truth.mm_to_px(np.add(hole, 4 * np.stack([np.cos(T), np.sin(T)], 1))))
-    assert Polygon(rim).area == pytest.approx(true.area, rel=0.05)
+    # 0.2 px of a radius of 5 px
+    assert Polygon(rim).area == pytest.approx(true.area, rel=0.08)
 
 
 def test_the_outlines_edge_lies_where_the_truth_puts_it() -> None:

@@ -63,8 +63,8 @@ def paint(
     x, y = np.meshgrid(grid.x, grid.y)
     look = LOOKS[growth.spec.look]
     rng = generator(growth.spec.seed, "texture")
-    depth = growth.depth(x, y, growth.under.astype(np.float32)).astype(np.float32)
-    outside = growth.depth(x, y, growth.outer.astype(np.float32)).astype(np.float32)
+    depth = np.asarray(growth.depth(x, y, growth.under), np.float32)
+    outside = np.asarray(growth.depth(x, y, growth.outer), np.float32)
     age = growth.age_over(grid).astype(np.float32)
     colour, relief = _wood(growth, look, finish, grid, x, y, age, rng)
     _draw_marks(colour, marks, grid, before_saw=True)

@@ -142,13 +142,15 @@ class Growth:
         widths = s.ring * trend * np.exp(s.ring_spread * walk(rng, count, 0.55))
         return np.concatenate([[0], np.cumsum(widths)])
 
-    def radius(self, angle: ArrayLike, table: Array) -> Array:
-        """Return a radius table's values at angles about the origin, in radians."""
-        t = np.asarray(angle, float) * (ANGLES / (2 * np.pi))
+    def radius(self, angle: NDArray[np.floating] | float, table: Array) -> NDArray[np.floating]:
+        """Return a radius table's values at angles about the origin, in radians; in the precision of the angles."""
+        a = np.asarray(angle)
+        t = a * a.dtype.type(ANGLES / (2 * np.pi))
         base = np.floor(t)
-        f = t - base
-        i = base.astype(np.int64) % ANGLES
-        return np.asarray(table[i] * (1 - f) + table[(i + 1) % ANGLES] * f)
+        i = base.astype(np.int32) % ANGLES
+        near = table.astype(a.dtype)
+        step = np.roll(near, -1) - near
+        return np.asarray(near[i] + (t - base) * step[i])
 
     def rim(self, angle: ArrayLike) -> Array:
         """Return how far the wood reaches under bark from the pith, at angles about the pith."""
@@ -161,9 +163,8 @@ class Growth:
             return ()
         a = np.radians(self.spec.cut_deg)
         lines = [a] if self.spec.piece == "half" else [a, a + np.pi / 2]
-        return tuple(
-            (np.cos(t), np.sin(t), float(self.pith @ [np.cos(t), np.sin(t)]) + self.spec.cut_offset) for t in lines
-        )
+        normals = [(math.cos(t), math.sin(t)) for t in lines]
+        return tuple((nx, ny, float(self.pith @ [nx, ny]) + self.spec.cut_offset) for nx, ny in normals)
 
     def polygon(self, table: Array) -> Array:
         """Return the outline of a radius table, sawn, as points (n, 2); the first is not repeated."""
@@ -182,13 +183,13 @@ class Growth:
         largest = whole if whole.geom_type == "Polygon" else max(whole.geoms, key=lambda g: g.area)
         return np.asarray(largest.exterior.coords)[:-1]
 
-    def depth(self, x: ArrayLike, y: ArrayLike, table: Array) -> Array:
+    def depth(self, x: ArrayLike, y: ArrayLike, table: Array) -> NDArray[np.floating]:
         """Return the distance inside the outline of a table, in mm: exact where zero, first order about it."""
         x, y = np.asarray(x), np.asarray(y)
         angle = np.arctan2(y, x)
         slope = (np.roll(table, -1) - np.roll(table, 1)) / (4 * np.pi / ANGLES)
-        steep = np.sqrt(1 + (slope / table) ** 2)
-        near = (self.radius(angle, table) - np.hypot(x, y)) / self.radius(angle, steep)
+        lean = 1 / np.sqrt(1 + (slope / table) ** 2)
+        near = (self.radius(angle, table) - np.hypot(x, y)) * self._table(lean, angle)
         for nx, ny, d in self.half_planes:
             near = np.minimum(near, d - nx * x - ny * y)
         return np.asarray(near)
