@@ -29,11 +29,11 @@ def draw_title(page: Page, title: str, detail: str) -> float:
     return y + 2
 
 
-def draw_warnings(page: Page, warnings: Sequence[str], y: float, size: float = style.BODY) -> float:
+def draw_warnings(page: Page, warnings: Sequence[str], y: float) -> float:
     """Write warnings on a dark plate, nothing where there are none; return where what follows may start."""
     if not warnings:
         return y
-    width = page.room - 16
+    width, size = page.room - 16, style.BODY if len(warnings) < 4 else style.SMALL
     lines = [line for text in warnings for line in wrapped(text, width, size, bold=True)]
     height = len(lines) * line_height(size) + 3.5 + 1.5 * (len(warnings) - 1)
     page.rectangle(Box(page.left, y, page.room, height), style.Fill(style.INK))
@@ -60,7 +60,10 @@ def heading(page: Page, x: float, y: float, words: str) -> float:
 
 
 def table(page: Page, y: float, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> float:
-    """Write a table whose first column is a number on a plate; return where what follows may start."""
+    """Write a table whose first column is a number on a plate; return where what follows may start.
+
+    A line break in a cell sets what follows it below, in small type.
+    """
     stops = np.linspace(page.left + 15, page.right, len(heads))
     y += line_height(style.SMALL)
     for head, x in zip(heads, stops, strict=True):
@@ -71,7 +74,10 @@ def table(page: Page, y: float, heads: Sequence[str], rows: Sequence[Sequence[st
         wide, high = chip_size(number)
         draw_chip(page, Box(page.left + 4, y - high + 0.6, wide, high), number, dark=True)
         for cell, x in zip(cells, stops[1:], strict=True):
-            page.text(x, y - 1.2, cell, bold=True, across="right")
+            main, _, below = cell.partition("\n")
+            page.text(x, y - 1.2, main, bold=True, across="right")
+            page.text(x, y + line_height(style.SMALL) - 1.8, below, size=style.SMALL, across="right")
+        y += line_height(style.SMALL) if any("\n" in cell for cell in cells) else 0
     return y + 1
 
 

@@ -15,6 +15,8 @@ PAPERS: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9
 """Width and height in mm: A4 of ISO 216, and US Letter, 8.5 by 11 inches."""
 MARGIN = 10.0
 FOOT = 9.0
+COLUMN = 57.0
+"""Where the values of facts begin, from the left margin, in mm."""
 
 
 class Book:
@@ -73,14 +75,17 @@ class Book:
         self.need(self.height_of([words], size=size))
         self.y = self.page.paragraph(self.page.left, self.y, words, self.page.room, size=size, bold=bold, colour=colour)
 
-    def fact(self, name: str, value: str, *, column: float = 57.0) -> None:
+    def fact_height(self, value: str) -> float:
+        """Return the height that a fact takes."""
+        width = self.size[0] - 2 * MARGIN - COLUMN
+        return len(wrapped(value, width, style.BODY, bold=True)) * line_height(style.BODY)
+
+    def fact(self, name: str, value: str) -> None:
         """Write a name and its value in words."""
-        lines = wrapped(value, self.page.room - column, style.BODY, bold=True)
-        self.need(len(lines) * line_height(style.BODY))
+        self.need(self.fact_height(value))
         self.page.text(self.page.left, self.y + 0.72 * line_height(style.BODY), name, size=style.BODY)
-        self.y = self.page.paragraph(
-            self.page.left + column, self.y, value, self.page.room - column, size=style.BODY, bold=True
-        )
+        width = self.page.room - COLUMN
+        self.y = self.page.paragraph(self.page.left + COLUMN, self.y, value, width, size=style.BODY, bold=True)
 
     def steps(self, steps: Sequence[str], *, size: float = style.BODY, marks: Sequence[str] = ()) -> None:
         """Write numbered steps, or steps with marks of their own."""

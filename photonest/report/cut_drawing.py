@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from photonest.model import Bowl, Cut, Nest
 from photonest.report import style
 from photonest.report.marks import arrow, chip_size, cross, draw_chip
-from photonest.report.page import Box, Page
+from photonest.report.page import Box, Page, text_width
 from photonest.report.section import HalfPlane, groove_edge, half_ring, wall_ring
 
 BELOW_RIM = 10.0
@@ -48,14 +48,14 @@ def caliper_places(bowl: Bowl) -> tuple[CaliperPlace, ...]:
     near_rim = float(np.interp(min(BELOW_RIM, deep / 4), np.maximum.accumulate(inner[:, 1]), run))
     places = []
     for letter, name, at in (
-        ("P", f"{min(BELOW_RIM, deep / 4):.0f} mm below the rim", near_rim),
-        ("Q", "half way down", run[-1] / 2),
+        ("P", f"{min(BELOW_RIM, deep / 4):.0f} mm below rim", near_rim),
+        ("Q", "half way", run[-1] / 2),
     ):
         inside = np.array([np.interp(at, run, inner[:, 0]), np.interp(at, run, inner[:, 1])])
         outside = nearest_on(bowl.outer, inside)
         places.append(CaliperPlace(letter, name, _pair(inside), _pair(outside), float(np.hypot(*(inside - outside)))))
     floor, foot = (0.0, bowl.inner[-1][1]), (0.0, bowl.outer[-1][1])
-    return (*places, CaliperPlace("R", "base, on the axis", floor, foot, foot[1] - floor[1]))
+    return (*places, CaliperPlace("R", "base on axis", floor, foot, foot[1] - floor[1]))
 
 
 def nearest_on(curve: ArrayLike, point: ArrayLike) -> NDArray[np.float64]:
@@ -83,8 +83,9 @@ def draw_cut(page: Page, nest: Nest, index: int, box: Box) -> None:
     _draw_dimensions(page, cut, place)
     for each in caliper_places(bowl):
         _draw_calipers(page, each, place)
-    x, y = place.to_page([(-reach, 0)])[0]
-    page.text(x, y - 1.8, "rim plane", size=style.SMALL)
+    x, y = place.to_page([(-reach - 8, 0)])[0]
+    aside = x - text_width("rim plane", style.SMALL) > page.left
+    page.text(x, y + (1.3 if aside else -1.8), "rim plane", size=style.SMALL, across="right" if aside else "left")
 
 
 def _fit(cut: Cut, bowl: Bowl, box: Box) -> HalfPlane:

@@ -12,26 +12,30 @@ from photonest.report.holding import first_hold, tenon_of
 from photonest.report.marks import chip_size, draw_chip
 from photonest.report.page import Box, line_height
 from photonest.report.speeds import rim_speed, usual_power
-from photonest.report.units import Units, told
+from photonest.report.units import Units, sixteenths, told
 
 FIGURE = 20.0
-DRAWING = 98.0
+LEAST_DRAWING, MOST_DRAWING = 60.0, 110.0
+READINGS = 1.5 + line_height(style.BODY) + line_height(style.HEADING) + line_height(style.SMALL) + 1.5
+"""Height of the block of caliper readings, in mm."""
 
 
 def cut_page(book: Book, plan: Plan, nest: Nest, index: int, units: Units, half: str = "") -> None:
     """Write the page of a cut."""
-    cut, bowl, core = nest.cuts[index], nest.bowls[index], nest.bowls[index + 1]
+    cut, bowl = nest.cuts[index], nest.bowls[index]
     book.start(f"Cut {cut.number} of {len(nest.cuts)}{half}")
     book.cautions(cautions.EACH_CUT)
-    draw_cut(book.page, nest, index, Box(book.page.left, book.y, book.page.room, DRAWING))
-    book.y += DRAWING + 1
-    for letter, name, value in figures(cut, units):
+    settings, facts = figures(cut, units), _holding(plan, nest, index, units)
+    text = len(settings) * line_height(FIGURE) + book.height_of([cautions.CORE_IN_HAND]) + READINGS
+    text += sum(book.fact_height(value) for _, value in facts) + line_height(style.SMALL)
+    height = min(max(book.rest - text - 3, LEAST_DRAWING), MOST_DRAWING)
+    draw_cut(book.page, nest, index, Box(book.page.left, book.y, book.page.room, height))
+    book.y += height + 1
+    for letter, name, value in settings:
         _figure(book, letter, name, value)
-    book.y += 1.5
     _readings(book, bowl, units)
-    for name, words in _holding(plan, nest, index, units):
+    for name, words in facts:
         book.fact(name, words)
-    book.fact("the core becomes", _becomes(core, nest, index, units))
     book.paragraph(cautions.CORE_IN_HAND, bold=True)
     speed = rim_speed(bowl.rim_diameter, cut.top_rpm)
     power = f"Usual motor: {usual_power(bowl.rim_diameter)} (common practice)."
@@ -40,16 +44,19 @@ def cut_page(book: Book, plan: Plan, nest: Nest, index: int, units: Units, half:
 
 def _readings(book: Book, bowl: Bowl, units: Units) -> None:
     """Write what calipers should read at three places, side by side."""
-    page, places = book.page, caliper_places(bowl)
-    book.need(2 * line_height(style.HEADING) + 3)
+    places = caliper_places(bowl)
+    book.need(READINGS)
+    book.y += 1.5
+    page = book.page
     book.fact("then measure the wall", f"nowhere under {told(upward(bowl.wall_required), units, 1)}")
     step = page.room / len(places)
     for i, each in enumerate(places):
         x, y = page.left + i * step, book.y + line_height(style.HEADING)
         wide, high = chip_size(each.letter)
         draw_chip(page, Box(x, y - high + 0.8, max(wide, 8), high), each.letter)
-        page.text(x + 10, y - 0.8, told(each.wall, units, 1), size=style.HEADING, bold=True)
-        page.text(x + 10, y + line_height(style.SMALL) - 1, each.name, size=style.SMALL)
+        page.text(x + 10, y - 0.8, told(each.wall, "mm", 1), size=style.HEADING, bold=True)
+        inches = "" if units == "mm" else f"{sixteenths(each.wall)} in, "
+        page.text(x + 10, y + line_height(style.SMALL) - 1, inches + each.name, size=style.SMALL)
     book.y += line_height(style.HEADING) + line_height(style.SMALL) + 1
 
 
@@ -91,15 +98,13 @@ def _figure(book: Book, letter: str, name: str, value: str) -> None:
 
 
 def _holding(plan: Plan, nest: Nest, index: int, units: Units) -> list[tuple[str, str]]:
-    """Return how the piece is held now, and how its core is held next."""
-    now = first_hold(nest, plan.shop, units) if index == 0 else tenon_of(nest.bowls[index], plan.shop).words(units)
+    """Return how the piece is held now, how its core is held next, and what that becomes."""
+    core, shop = nest.bowls[index + 1], plan.shop
+    now = first_hold(nest, shop, units) if index == 0 else tenon_of(nest.bowls[index], shop).words(units)
+    inside = len(nest.bowls) - index - 2
+    more = f"{inside} more inside it" if inside else "the last"
     return [
         ("held now by", now),
-        ("the core by", "the recess, then its " + tenon_of(nest.bowls[index + 1], plan.shop).words(units)),
+        ("the core next by", f"the recess, to turn its {tenon_of(core, shop).words(units)}"),
+        ("the core becomes", f"bowl {core.number}, Ø {told(core.rim_diameter, units)}, {more}"),
     ]
-
-
-def _becomes(core: Bowl, nest: Nest, index: int, units: Units) -> str:
-    size = f"bowl {core.number}, Ø {told(core.rim_diameter, units)}, {told(core.depth, units)} deep"
-    inside = len(nest.bowls) - index - 2
-    return f"{size}, {inside} more inside it" if inside else f"{size}, the last"

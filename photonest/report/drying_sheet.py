@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from photonest.model import Bowl, Plan
@@ -10,24 +10,20 @@ from photonest.report import style
 from photonest.report.blocks import table
 from photonest.report.book import Book
 from photonest.report.page import line_height
-from photonest.report.units import Units, told
+from photonest.report.units import Units, stacked
 
 WEIGHINGS = ("today", "1 month", "2", "3", "4", "5", "6")
 
 
 def drying_part(book: Book, plan: Plan, units: Units) -> None:
     """Write sizes after drying where they are known, and a table for the weights."""
-    bowls = [bowl for nest in plan.nests for bowl in nest.bowls]
     book.start("Drying")
-    dried = [bowl for bowl in bowls if bowl.after_drying]
-    if dried:
-        book.paragraph(_species_words(dried[0].after_drying))
-        book.y = table(
-            book.page, book.y, ("bowl", "rim Ø", "depth", "wall", "out of round"), [_row(b, units) for b in dried]
-        )
-        book.paragraph("Single pieces move by about 15 % more or less than the tables say.", size=style.SMALL)
+    bowls = [bowl for nest in plan.nests for bowl in nest.bowls]
+    known = [bowl for bowl in bowls if bowl.after_drying]
+    if known:
+        _sizes(book, known, units)
     else:
-        book.paragraph("No species was given, so sizes after drying are not told.")
+        book.paragraph("No wood was named, so sizes after drying are not told.")
     book.heading("Weigh every bowl")
     book.paragraph(
         "Write number, wood and weight on each bowl the day it is cut, and weigh it every month. It is dry when the "
@@ -36,22 +32,45 @@ def drying_part(book: Book, plan: Plan, units: Units) -> None:
     _weight_grid(book, [str(bowl.number) for bowl in bowls])
 
 
-def _species_words(after: Any) -> str:
-    wood = after.get("species", "This wood")
-    to = after.get("moisture_pct")
-    return f"{wood}, dried to {to:.0f} % moisture:" if isinstance(to, (int, float)) else f"{wood}, dried:"
+def _sizes(book: Book, bowls: Sequence[Bowl], units: Units) -> None:
+    facts = bowls[0].after_drying
+    to, wood = _number(facts, "moisture_pct"), str(facts.get("species", "this wood"))
+    dried = f" to {to:.0f} % moisture" if to is not None else ""
+    book.heading(f"What is left round of {wood}, dried{dried}")
+    heads = ("bowl", "rim Ø", "depth", "wall", "low wall", "oval by", "weighs", "dry about")
+    book.need(30.0 + 12.0 * len(bowls))
+    book.y = table(book.page, book.y, heads, [_row(bowl, units) for bowl in bowls])
+    book.paragraph(
+        "The largest round bowl in the dried one. Pieces of one species differ: in about one of six less is left than "
+        "the low wall. Weights are for the species' mean: trust your scales.",
+        size=style.SMALL,
+    )  # fmt: skip
+    notes = dict.fromkeys(str(note) for bowl in bowls for note in bowl.after_drying.get("notes", ()))
+    for note in notes:
+        book.paragraph(note, bold=True)
 
 
 def _row(bowl: Bowl, units: Units) -> tuple[str, ...]:
-    after = bowl.after_drying
+    facts = bowl.after_drying
+    more = facts.get("moves_more", {})
 
-    def size(name: str) -> str:
-        value = after.get(name)
-        return told(float(value), units) if isinstance(value, (int, float)) else "–"
+    def size(source: Mapping[str, Any], name: str) -> str:
+        value = _number(source, name)
+        return "–" if value is None else stacked(value, units)
 
-    oval = after.get("ovality_pct")
-    out_of_round = f"{oval:.1f} %" if isinstance(oval, (int, float)) else "–"
-    return (str(bowl.number), size("diameter"), size("depth"), size("wall"), out_of_round)
+    def plain(name: str, unit: str, digits: int) -> str:
+        value = _number(facts, name)
+        return "–" if value is None else f"{value:.{digits}f} {unit}"
+
+    return (
+        str(bowl.number), size(facts, "rim_diameter"), size(facts, "depth"), size(facts, "wall"), size(more, "wall"),
+        plain("ovality_pct", "%", 1), plain("green_weight_g", "g", 0), plain("dry_weight_g", "g", 0),
+    )  # fmt: skip
+
+
+def _number(facts: Mapping[str, Any], name: str) -> float | None:
+    value = facts.get(name)
+    return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
 
 
 def _weight_grid(book: Book, names: Sequence[str]) -> None:
@@ -71,4 +90,3 @@ def _weight_grid(book: Book, names: Sequence[str]) -> None:
     for i in range(len(WEIGHINGS) + 1):
         page.line([(first + i * step, top), (first + i * step, bottom)], style.HAIRLINE)
     book.y = bottom + line_height(style.SMALL)
-    book.paragraph("Weights in grams.", size=style.SMALL)

@@ -11,6 +11,7 @@ from photonest.report.findings import (
     draw_circles,
     draw_defects,
     draw_edges,
+    draw_offset,
     draw_pith,
     points_to_show,
 )
@@ -54,16 +55,13 @@ def face_picture(photo: Photo, face: Face, *, format: Format = "png") -> bytes:
 
 def _draw_photo(page: Page, photo: Photo, face: Face, y: float) -> float:
     ground = photo_ground(photo, face, Box(page.left, y, page.room, page.room))
-    up = ground.frame.top - y
-    if up > 0.01:
-        ground = photo_ground(photo, face, Box(page.left, y, page.room, ground.frame.height))
     ground.lay(page, face.outline.points)
     draw_edges(page, ground, face)
     circles = draw_circles(page, ground, face)
     cracks = draw_defects(page, ground, face)
-    pith = draw_pith(page, ground, face)
+    offset, pith = draw_offset(page, ground, face), draw_pith(page, ground, face)
     bar = scale_bar(page, ground, face.scale.standard_error_pct)
-    draw_labels(page, [*pith, *cracks, *circles], ground.frame.grown(-1), points_to_show(ground, face), [bar])
+    draw_labels(page, [*pith, *offset, *cracks, *circles], ground.frame.grown(-1), points_to_show(ground, face), [bar])
     return ground.frame.bottom
 
 

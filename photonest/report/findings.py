@@ -39,26 +39,29 @@ def draw_defects(page: Page, ground: Ground, face: Face) -> list[Label]:
     return [_crack_label(ground, crack, centre, i < MOST_LENGTHS) for i, crack in enumerate(standing)] + labels
 
 
-def draw_pith(page: Page, ground: Ground, face: Face) -> list[Label]:
-    """Draw the outline's centroid, the pith with a ring of twice its error, and the offset; return their labels."""
+def draw_offset(page: Page, ground: Ground, face: Face) -> list[Label]:
+    """Draw the outline's centroid and the pith's offset from it; return its label."""
     middle = ground.to_page([(0.0, 0.0)])[0]
+    pith = ground.to_page([pith_or_middle(face)])[0]
+    away, labels = pith - middle, []
+    if face.pith is not None and face.size.pith_offset is not None and np.hypot(*away) > 2:
+        page.line([middle, pith], style.OFFSET, clip=ground.frame)
+        words = length(face.size.pith_offset, twice_error(face, face.size.pith_offset, face.pith.standard_error))
+        labels.append(Label(words, _pair((pith + middle) / 2), (-away[1], away[0])))
+    cross(page, middle, 2.6, style.CENTRE)
+    return labels
+
+
+def draw_pith(page: Page, ground: Ground, face: Face) -> list[Label]:
+    """Draw the pith with a ring of twice its error; return its label."""
     if face.pith is None:
-        cross(page, middle, 2.6, style.CENTRE)
         return []
     pith = ground.to_page([face.pith.point])[0]
-    if np.hypot(*(pith - middle)) > 2:
-        page.line([middle, pith], style.OFFSET, clip=ground.frame.grown(0))
-    cross(page, middle, 2.6, style.CENTRE)
     error = twice_error(face, float(np.hypot(*face.pith.point)), face.pith.standard_error)
-    ring = ground.circle(face.pith.point, max(error, 1.0))
-    page.line(ring, style.PITH, closed=True)
+    page.line(ground.circle(face.pith.point, max(error, 1.0)), style.PITH, closed=True)
     page.area(ground.circle(face.pith.point, 0.8), style.Fill(style.VERMILLION, edge=style.PAPER, edge_width=0.8))
     words = "pith" if face.pith.inside else "pith, outside"
-    away = pith - middle
-    labels = [Label(words, _pair(pith), _pair(away))]
-    if face.size.pith_offset is not None and np.hypot(*away) > 2:
-        labels.append(Label(length(face.size.pith_offset, error), _pair((pith + middle) / 2), (-away[1], away[0])))
-    return labels
+    return [Label(words, _pair(pith), _pair(pith - ground.to_page([(0.0, 0.0)])[0]))]
 
 
 def draw_circles(page: Page, ground: Ground, face: Face) -> list[Label]:

@@ -83,8 +83,9 @@ def photo_ground(photo: Photo, face: Face, box: Box) -> Ground:
     seen = face_to_pixels(face.scale, points_of_interest(face))
     low, high = seen.min(axis=0), seen.max(axis=0)
     margin = MARGIN * float((high - low).max())
-    left, top = np.maximum(np.floor(low - margin), 0).astype(int)
-    right, bottom = np.minimum(np.ceil(high + margin) + 1, [photo.width, photo.height]).astype(int)
+    low, high = _widened(low - margin, high + margin, box)
+    left, top = np.maximum(np.floor(low), 0).astype(int)
+    right, bottom = np.minimum(np.ceil(high) + 1, [photo.width, photo.height]).astype(int)
     if right - left < 2 or bottom - top < 2:
         raise PhotoError(
             f"The face lies outside {photo.file}.", f"Give the photo it was measured in, {face.photo.file}."
@@ -108,7 +109,7 @@ def plain_ground(points_mm: ArrayLike, box: Box) -> Ground:
     points = np.asarray(points_mm, dtype=float)
     low, high = points.min(axis=0), points.max(axis=0)
     margin = MARGIN * float((high - low).max())
-    low, high = low - margin, high + margin
+    low, high = _widened(low - margin, high + margin, box)
     frame = fitted(float(high[0] - low[0]), float(high[1] - low[1]), box)
     per_mm = frame.width / float(high[0] - low[0])
     corner = np.array([frame.left, frame.top]) - per_mm * low
@@ -126,14 +127,23 @@ def points_of_interest(face: Face) -> NDArray[np.float64]:
 
 
 def fitted(width: float, height: float, box: Box) -> Box:
-    """Return the largest rectangle of a shape that goes into a box, in its middle.
+    """Return the largest rectangle of a shape that goes into a box, at its top, in the middle.
 
-    >>> fitted(2, 1, Box(0, 0, 10, 10))
-    Box(left=0.0, top=2.5, width=10.0, height=5.0)
+    >>> fitted(1, 2, Box(0, 0, 10, 10))
+    Box(left=2.5, top=0, width=5.0, height=10.0)
     """
     factor = min(box.width / width, box.height / height)
     wide, high = float(width * factor), float(height * factor)
-    return Box(box.left + (box.width - wide) / 2, box.top + (box.height - high) / 2, wide, high)
+    return Box(box.left + (box.width - wide) / 2, box.top, wide, high)
+
+
+def _widened(
+    low: NDArray[np.float64], high: NDArray[np.float64], box: Box
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return a rectangle made as broad as its box, so that labels find room beside the piece."""
+    broad = float(high[1] - low[1]) * box.width / box.height
+    more = np.array([max(broad - float(high[0] - low[0]), 0.0) / 2, 0.0])
+    return low - more, high + more
 
 
 def _reduced(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:

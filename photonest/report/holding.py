@@ -28,10 +28,10 @@ class Grip:
         """Return the grip in a few words.
 
         >>> Grip("tenon", 95.8, 6.0, "large").words()
-        'tenon Ø 96 mm, 6 mm long, in the large jaws'
+        'tenon Ø 96 mm, 6 mm long, large jaws'
         """
         size = f"Ø {told(self.diameter, units)}, {told(self.depth, units)}"
-        return f"{self.kind} {size} {'long' if self.kind == 'tenon' else 'deep'}, in the {self.jaws} jaws"
+        return f"{self.kind} {size} {'long' if self.kind == 'tenon' else 'deep'}, {self.jaws} jaws"
 
 
 def tenon_of(bowl: Bowl, shop: Shop) -> Grip:

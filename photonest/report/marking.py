@@ -152,4 +152,4 @@ def _spread(bearings: NDArray[np.float64], errors: NDArray[np.float64], most: in
 
 
 def _lettered(marks: Sequence[Landmark]) -> tuple[Landmark, ...]:
-    return tuple(replace(mark, letter="ABCDEFGH"[i]) for i, mark in enumerate(marks))
+    return tuple(replace(mark, letter=chr(ord("A") + i)) for i, mark in enumerate(marks))

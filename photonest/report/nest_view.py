@@ -42,7 +42,7 @@ def draw_nest_on_face(
     for nest in plan.nests:
         labels += (_draw_lying if plan.stock.kind == "log" else _draw_standing)(page, ground, nest)
     first = also(page, ground)
-    cracks, pith = draw_defects(page, ground, face), draw_pith(page, ground, face)[:1]
+    cracks, pith = draw_defects(page, ground, face), draw_pith(page, ground, face)
     bar = scale_bar(page, ground, face.scale.standard_error_pct)
     draw_labels(page, [*first, *labels, *pith, *cracks], ground.frame.grown(-1), points_to_show(ground, face), [bar])
     return ground.frame.bottom
@@ -50,12 +50,7 @@ def draw_nest_on_face(
 
 def ground_in(photo: Photo | None, face: Face, box: Box) -> Ground:
     """Return the ground of a face at the top of a box, over the photo where there is one."""
-
-    def made(where: Box) -> Ground:
-        return plain_ground(points_of_interest(face), where) if photo is None else photo_ground(photo, face, where)
-
-    high = made(box).frame.height
-    return made(Box(box.left, box.top, box.width, high))
+    return plain_ground(points_of_interest(face), box) if photo is None else photo_ground(photo, face, box)
 
 
 def _draw_standing(page: Page, ground: Ground, nest: Nest) -> list[Label]:

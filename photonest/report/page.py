@@ -157,6 +157,8 @@ class Page:
         turned: float = 0.0,
     ) -> None:
         """Write one line of text; characters the font lacks become question marks."""
+        if not words:
+            return
         dx, dy = self._shift
         artist = self.axes.text(
             x + dx, y + dy, printable(words), fontsize=size, fontweight="bold" if bold else "normal", color=colour,

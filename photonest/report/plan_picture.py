@@ -60,7 +60,11 @@ def notes(plan: Plan) -> list[str]:
 def nest_title(plan: Plan) -> str:
     """Return the heading of a plan."""
     bowls = plan.score.bowls
-    return "One bowl" if bowls == 1 else f"{bowls} bowls"
+    return (
+        ("One bowl", "Two bowls", "Three bowls", "Four bowls", "Five bowls")[bowls - 1]
+        if 1 <= bowls <= 5
+        else f"{bowls} bowls"
+    )
 
 
 def draw_bowl_table(page: Page, nest: Nest, y: float) -> float:

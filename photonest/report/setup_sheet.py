@@ -17,12 +17,15 @@ from photonest.report.holding import Grip, defects_in_recess, face_recess, first
 from photonest.report.marking import Landmark, centre_landmarks, edge_distances, line_landmarks, rip_line
 from photonest.report.marks import Label
 from photonest.report.nest_view import draw_nest_on_face
-from photonest.report.page import Box, Page
+from photonest.report.page import Box, Page, line_height
 from photonest.report.section import draw_section
 from photonest.report.speeds import turning_speeds
-from photonest.report.units import Units, told
-from photonest.report.words import all_warnings
+from photonest.report.units import Units, stacked, told
+from photonest.report.words import all_warnings, twice_error
 
+ORDER = 15.0
+MANY = 4
+"""Warnings from which their type is set smaller."""
 COUNT = ("no bowls", "one bowl", "two bowls", "three bowls", "four bowls", "five bowls")
 
 
@@ -91,7 +94,7 @@ def _piece_pages(book: Book, photo: Photo | None, face: Face, plan: Plan, units:
     warnings = dict.fromkeys([*plan.warnings, *all_warnings(face)])
     if photo is None:
         warnings[f"The photo {face.photo.file} was not at hand: drawn from the measurements alone."] = None
-    book.warnings(list(warnings))
+    book.warnings(list(warnings), size=style.BODY if len(warnings) < MANY else style.SMALL)
     book.paragraph(_stock_words(plan, units), size=style.HEADING, bold=True)
     log = plan.stock.kind == "log"
     marks = () if log else centre_landmarks(face, plan.nests[0].axis.point[:2])
@@ -100,7 +103,7 @@ def _piece_pages(book: Book, photo: Photo | None, face: Face, plan: Plan, units:
         if log
         else _steps(face, plan, marks, units)
     )
-    wanted = book.height_of(steps, indent=11) + 1.4 * len(steps) + 12 + 28
+    wanted = book.height_of(steps, indent=11) + 1.4 * len(steps) + 14
     height = float(np.clip(book.rest - wanted, 90, 150))
     book.need(height)
 
@@ -114,7 +117,6 @@ def _piece_pages(book: Book, photo: Photo | None, face: Face, plan: Plan, units:
     )
     book.heading("Mark the wood")
     book.steps(steps)
-    book.cautions(cautions.BEFORE_START)
 
 
 def _stock_words(plan: Plan, units: Units) -> str:
@@ -130,8 +132,12 @@ def _steps(face: Face, plan: Plan, marks: Sequence[Landmark], units: Units) -> l
     centre, bowl = plan.nests[0].axis.point[:2], plan.nests[0].bowls[0]
     steps = []
     if marks:
-        arcs = "; ".join(f"{m.letter}, the {m.name}: {told(m.distance, units)} ± {m.error:.0f}" for m in marks)
+        arcs = "; ".join(f"{m.letter}, the {m.name}: {told(m.distance, units)} ± {m.error:.0f} mm" for m in marks)
         steps.append(f"Swing arcs about {arcs}. They meet at the centre.")
+    elif face.pith is not None and face.pith.inside:
+        away = float(np.hypot(face.pith.point[0] - centre[0], face.pith.point[1] - centre[1]))
+        error = twice_error(face, away, face.pith.standard_error)
+        steps.append(f"The centre lies {told(away, units)} ± {error:.0f} mm from the pith.")
     edges = ", ".join(f"{name} {told(far, units)}" for name, far in edge_distances(face, centre).items())
     steps.append(f"{'Check' if marks else 'Mark the centre'}: from it to the edge, as the photo lies: {edges}.")
     first = (
@@ -149,9 +155,8 @@ def _log_steps(face: Face, plan: Plan, nest: Nest, units: Units) -> list[str]:
     steps = []
     for mark in marks:
         side = "outside" if mark.distance > 0 else "on the bowls' side of"
-        steps.append(
-            f"Rip line {number}: the {mark.name} lies {told(abs(mark.distance), units)} ± {mark.error:.0f} {side} it."
-        )
+        away = f"{told(abs(mark.distance), units)} ± {mark.error:.0f} mm"
+        steps.append(f"Rip line {number}: the {mark.name} lies {away} {side} it.")
     if not marks:
         ends = rip_line(face, nest)
         wide = float(np.hypot(*(ends[1] - ends[0])))
@@ -188,19 +193,24 @@ def _draw_rip_line(page: Page, ground: Ground, face: Face, nest: Nest) -> list[L
 
 def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) -> None:
     book.start(f"The nest{nest_name(plan, nest)}")
-    order, bowls = _order(face, plan, nest, units), nest.bowls
-    wanted = book.height_of(order, indent=11) + 1.4 * len(order) + 42 + 9 * len(bowls)
-    height = float(np.clip(book.rest - wanted, 70, 118))
-    book.y += draw_section(book.page, plan, nest, Box(book.page.left, book.y + 1, book.page.room, height)) + 1
+    taken = (line_height(style.BODY) + line_height(style.SMALL) + 2) * (len(nest.bowls) + 1) + 8
+    box = Box(book.page.left, book.y + 1, book.page.room, book.rest - taken)
+    book.y += draw_section(book.page, plan, nest, box) + 3
     heads = ("bowl", "rim Ø", "depth", "wall", "base", "tenon Ø", "jaws")
     rows = [
-        (str(b.number), *(told(v) for v in (b.rim_diameter, b.depth, b.wall_min, b.base_min, b.foot_diameter)), b.jaws)
-        for b in bowls
+        (
+            str(b.number),
+            *(stacked(v, units) for v in (b.rim_diameter, b.depth, b.wall_min, b.base_min, b.foot_diameter)),
+            b.jaws,
+        )
+        for b in nest.bowls
     ]
     book.y = table(book.page, book.y, heads, rows)
-    book.heading("Order of work")
-    book.steps(order)
-    book.paragraph(cautions.LAST_WORD, size=style.SMALL, bold=True)
+    book.start(f"Order of work{nest_name(plan, nest)}")
+    book.cautions(cautions.BEFORE_START)
+    book.y += 2
+    book.steps(_order(face, plan, nest, units), size=ORDER)
+    book.paragraph(cautions.LAST_WORD, bold=True)
 
 
 def _order(face: Face, plan: Plan, nest: Nest, units: Units) -> list[str]:
@@ -233,7 +243,9 @@ def _recess_words(face: Face, nest: Nest, recess: Grip | None, units: Units) -> 
         )
     words = f"In its middle cut a {recess.words(units)}: all of it is hollowed away later."
     unsound = defects_in_recess(face, nest, recess)
-    return f"{words} NOT if you see a crack there: {' and '.join(unsound)} lies in it." if unsound else words
+    if not unsound:
+        return words
+    return f"{words} But look: {' and '.join(unsound)} in it. Unsound wood holds nothing: settle another way first."
 
 
 def _hollow(nest: Nest, units: Units) -> str:

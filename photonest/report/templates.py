@@ -20,7 +20,8 @@ from photonest.report.units import Units, told
 EDGE = style.Stroke(style.INK, 0.9)
 OTHER = style.Stroke(style.QUIET, 0.6, dash=(5, 2))
 AXIS = style.Stroke(style.INK, 0.6, dash=(12, 2, 2, 2))
-MARGIN = 6.0
+MARGIN = 3.0
+LABEL = 11.0
 
 
 def templates(
@@ -74,8 +75,8 @@ def cut_drawing(cut: Cut, bowl: Bowl, units: Units, words: str = "") -> Drawing:
     """Return the template of a cut, in the half-plane: rho to the right, h down."""
     c, h = cut.pivot
     outer = np.asarray(bowl.outer, dtype=float)
-    left, right = min(c, 0.0) - MARGIN, float(outer[:, 0].max()) + MARGIN
-    top, bottom = min(h, 0.0) - MARGIN, bowl.depth + MARGIN
+    left, right = min(c, 0.0) - 6, float(outer[:, 0].max()) + MARGIN
+    top, bottom = min(h, 0.0) - 8, bowl.depth + MARGIN
 
     def draw(page: Page) -> None:
         page.line([(0.0, top), (0.0, bottom)], AXIS)
@@ -84,42 +85,44 @@ def cut_drawing(cut: Cut, bowl: Bowl, units: Units, words: str = "") -> Drawing:
         page.line(groove_edge(cut, -cut.kerf / 2), OTHER)
         page.line(groove_edge(cut, cut.kerf / 2), EDGE)
         _cross(page, cut.pivot)
-        page.text(right - 2, -1.5, "rim plane", size=style.SMALL - 2, across="right")
-        page.text(1.5, bottom - 2, "axis", size=style.SMALL - 2)
-        page.text(c + 3, h + 6, f"pivot: {told(-h, units, 1)} in front", size=style.SMALL - 2)
-        page.text(c + 3, h + 11, _offset_words(c, units), size=style.SMALL - 2)
-        x, y = groove_edge(cut, cut.kerf / 2)[60]
-        page.text(x - 4, y - 12, f"back edge = inside of bowl {bowl.number}", size=style.SMALL - 2, across="right")
-        page.line([(x - 6, y - 11), (x, y)], style.HAIRLINE)
+        page.text(right - 2, -1.5, "rim plane", size=LABEL, across="right")
+        page.text(1.5, bottom - 2, "axis", size=LABEL)
+        page.text(max(c, 0) + 8, h + 4, f"pivot: {told(-h, units, 1)} in front,", size=LABEL)
+        page.text(max(c, 0) + 8, h + 9, _offset_words(c, units), size=LABEL)
+        x, y = groove_edge(cut, cut.kerf / 2)[45]
+        page.text(x - 16, y - 11, f"inside of bowl {bowl.number}", size=LABEL, across="right")
+        page.line([(x - 15, y - 12), (x, y)], style.HAIRLINE)
         x, y = outer[len(outer) // 3]
-        page.text(x - 6, y, "wall", size=style.SMALL - 2, across="right")
+        page.text(x - 6, y, "wall", size=LABEL, across="right")
 
     title = f"Cut {cut.number}{words}: {cut.cutter}, inside of bowl {bowl.number}"
-    return Drawing(title, Box(left, top, right - left, bottom - top), draw)
+    return Drawing(title, Box(left, top, right - left, bottom - top).corners, draw)
 
 
 def outside_drawing(bowl: Bowl, units: Units, words: str = "") -> Drawing:
     """Return the template of the outside of the first bowl, which is turned by hand."""
     outer = np.asarray(bowl.outer, dtype=float)
-    left, right = -MARGIN, float(outer[:, 0].max()) + MARGIN
-    top, bottom = -MARGIN, bowl.depth + MARGIN
+    left, right = -6.0, float(outer[:, 0].max()) + MARGIN
+    top, bottom = -8.0, bowl.depth + MARGIN
 
     def draw(page: Page) -> None:
         page.line([(0.0, top), (0.0, bottom)], AXIS)
         page.line([(left, 0.0), (right, 0.0)], AXIS)
         page.line(outer, EDGE)
-        page.text(4, -1.5, "rim plane", size=style.SMALL - 2)
-        page.text(1.5, 12, "axis", size=style.SMALL - 2)
-        page.text(8, bowl.depth - 3, f"foot Ø {told(bowl.foot_diameter, units)}", size=style.SMALL - 2)
+        page.text(4, -1.5, "rim plane", size=LABEL)
+        page.text(1.5, 12, "axis", size=LABEL)
+        page.text(8, bowl.depth - 3, f"foot Ø {told(bowl.foot_diameter, units)}", size=LABEL)
 
     title = f"Outside of bowl {bowl.number}{words}: rim Ø {told(bowl.rim_diameter, units)}"
-    return Drawing(title, Box(left, top, right - left, bottom - top), draw)
+    return Drawing(title, Box(left, top, right - left, bottom - top).corners, draw)
 
 
 def face_drawing(face: Face, plan: Plan, units: Units) -> Drawing:
     """Return the template that is laid on the face to mark it: the edge, pith and cracks show which way round."""
     edge = np.asarray(face.outline.points, dtype=float)
-    low, high = edge.min(axis=0) - MARGIN, edge.max(axis=0) + MARGIN
+    middle = edge.mean(axis=0)
+    away = edge - middle
+    ring = edge + MARGIN * away / np.hypot(*away.T)[:, None]
 
     def draw(page: Page) -> None:
         page.line(edge, OTHER, closed=True)
@@ -130,7 +133,7 @@ def face_drawing(face: Face, plan: Plan, units: Units) -> Drawing:
             (_draw_rip if plan.stock.kind == "log" else _draw_circle)(page, face, plan, nest, units)
 
     title = f"Face of {face.photo.file}, as the photo shows it"
-    return Drawing(title, Box(float(low[0]), float(low[1]), *(float(v) for v in high - low)), draw)
+    return Drawing(title, ring, draw)
 
 
 def _draw_wood(page: Page, face: Face) -> None:
@@ -140,7 +143,7 @@ def _draw_wood(page: Page, face: Face) -> None:
             dash = (3.0, 2.0) if crack.status == "possible" else ()
             page.line(crack.path, style.Stroke(style.INK, 1.6, dash=dash))
             x, y = crack.path[-1]
-            page.text(x + 2, y, crack.id, size=style.SMALL - 2)
+            page.text(x + 2, y, crack.id, size=LABEL)
     for defect in face.defects:
         if defect.status != "dismissed":
             page.area(defect.outline, style.Fill(style.SHADE, hatch="xx", edge=style.INK, edge_width=0.8))
@@ -148,7 +151,7 @@ def _draw_wood(page: Page, face: Face) -> None:
         x, y = face.pith.point
         turn = np.linspace(0, 2 * np.pi, 60)
         page.line(np.array([x, y]) + 3 * np.column_stack([np.cos(turn), np.sin(turn)]), EDGE)
-        page.text(x + 4, y - 3, "pith", size=style.SMALL - 2)
+        page.text(x + 4, y - 3, "pith", size=LABEL)
 
 
 def _draw_circle(page: Page, face: Face, plan: Plan, nest: Nest, units: Units) -> None:
@@ -158,7 +161,7 @@ def _draw_circle(page: Page, face: Face, plan: Plan, nest: Nest, units: Units) -
     page.line(circle(centre, rim), EDGE, closed=True)
     page.line(circle(centre, rim + plan.shop.trueing), OTHER, closed=True)
     x, y = centre
-    page.text(x + 4, y + 6, f"centre; rim Ø {told(2 * rim, units)}", size=style.SMALL - 2)
+    page.text(x + 4, y + 6, f"centre; rim Ø {told(2 * rim, units)}", size=LABEL)
 
 
 def _draw_rip(page: Page, face: Face, plan: Plan, nest: Nest, units: Units) -> None:
@@ -166,7 +169,7 @@ def _draw_rip(page: Page, face: Face, plan: Plan, nest: Nest, units: Units) -> N
     line = rip_line(face, nest)
     page.line(line, EDGE)
     x, y = line[0] + 0.08 * (line[1] - line[0])
-    page.text(x + 1, y - 1.5, f"rip line{nest_name(plan, nest)}", size=style.SMALL - 2)
+    page.text(x + 1, y - 1.5, f"rip line{nest_name(plan, nest)}", size=LABEL)
     start, down = np.asarray(nest.axis.point[:2]), np.asarray(nest.axis.direction[:2])
     page.line([start, start + nest.bowls[0].depth * down], AXIS)
     _cross(page, start)

@@ -6,6 +6,9 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from photonest.report import style
 from photonest.report.blocks import shortened
 from photonest.report.book import PAPERS, Paper
@@ -13,7 +16,7 @@ from photonest.report.page import Box, Page, save, save_book, text_width
 
 CHECK = 100.0
 """Length of the check lines, in mm."""
-MARGIN = 10.0
+MARGIN = 6.0
 HEAD, SIDE = 16.0, 9.0
 """Paper for the title and the level check line above the drawing, and for the upright one beside it, in mm."""
 OVERLAP = 10.0
@@ -27,15 +30,21 @@ class Drawing:
     ----------
     title : str
         In a few words.
-    extent : Box
-        What it covers, in mm of its own frame.
+    ring : array, shape (n, 2)
+        Polygon round all of it, in mm of its own frame: sheets outside it are left out.
     draw : callable
         Draws it on a page, 1 mm to the mm, in its own frame.
     """
 
     title: str
-    extent: Box
+    ring: NDArray[np.float64]
     draw: Callable[[Page], None]
+
+    @property
+    def extent(self) -> Box:
+        """The upright rectangle that holds all of it."""
+        low, high = self.ring.min(axis=0), self.ring.max(axis=0)
+        return Box(float(low[0]), float(low[1]), float(high[0] - low[0]), float(high[1] - low[1]))
 
 
 def as_svg(drawing: Drawing) -> bytes:
@@ -48,30 +57,53 @@ def as_svg(drawing: Drawing) -> bytes:
 
 
 def as_pdf(drawing: Drawing, paper: Paper) -> bytes:
-    """Return a drawing at full size as a PDF of as many pages as it takes; they overlap by `OVERLAP` mm."""
+    """Return a drawing at full size as a PDF of as many sheets as it takes; they overlap by `OVERLAP` mm."""
     width, height = PAPERS[paper]
     frame = Box(MARGIN + SIDE, MARGIN + HEAD, width - 2 * MARGIN - SIDE, height - 2 * MARGIN - HEAD)
-    columns, rows = grid(drawing.extent, frame)
+    size = grid(drawing.extent, frame)
     pages = []
-    for row in range(rows):
-        for column in range(columns):
-            page = Page(width, height)
-            corner = (
-                drawing.extent.left + column * (frame.width - OVERLAP),
-                drawing.extent.top + row * (frame.height - OVERLAP),
-            )
-            place = f", sheet {row * columns + column + 1} of {rows * columns}" if rows * columns > 1 else ""
-            _draw_tile(page, drawing, frame, corner, drawing.title + place)
-            _draw_joins(page, frame, row, column, rows, columns)
-            pages.append(page)
+    for row, column in sheets(drawing, frame):
+        page = Page(width, height)
+        where = f" · sheet {sheet_name(row, column)}" if size != (1, 1) else ""
+        _draw_tile(page, drawing, frame, corner_of(drawing.extent, frame, row, column), drawing.title + where)
+        _draw_joins(page, frame, (row, column), size)
+        pages.append(page)
     return save_book(pages, drawing.title)
+
+
+def sheets(drawing: Drawing, frame: Box) -> list[tuple[int, int]]:
+    """Return the row and column of each sheet that holds some of a drawing."""
+    import shapely
+
+    whole = shapely.Polygon(drawing.ring)
+    columns, rows = grid(drawing.extent, frame)
+
+    def there(row: int, column: int) -> bool:
+        x, y = corner_of(drawing.extent, frame, row, column)
+        return bool(whole.intersects(shapely.box(x, y, x + frame.width, y + frame.height)))
+
+    return [(row, column) for row in range(rows) for column in range(columns) if there(row, column)]
+
+
+def sheet_name(row: int, column: int) -> str:
+    """Return a sheet's place: rows are letters from the top, columns numbers from the left.
+
+    >>> sheet_name(1, 0)
+    'B1'
+    """
+    return f"{chr(ord('A') + row)}{column + 1}"
+
+
+def corner_of(extent: Box, frame: Box, row: int, column: int) -> tuple[float, float]:
+    """Return the upper left corner of a sheet in the drawing's own frame."""
+    return extent.left + column * (frame.width - OVERLAP), extent.top + row * (frame.height - OVERLAP)
 
 
 def grid(extent: Box, frame: Box) -> tuple[int, int]:
     """Return how many columns and rows of a frame cover an extent, each overlapping the one before.
 
-    >>> grid(Box(0, 0, 171, 220), Box(19, 26, 181, 261)), grid(Box(0, 0, 360, 360), Box(19, 26, 181, 261))
-    ((1, 1), (3, 2))
+    >>> grid(Box(0, 0, 171, 220), Box(15, 22, 189, 269)), grid(Box(0, 0, 360, 360), Box(15, 22, 189, 269))
+    ((1, 1), (2, 2))
     """
 
     def count(long: float, step: float) -> int:
@@ -107,8 +139,9 @@ def _draw_checks(page: Page, frame: Box) -> None:
     page.text(frame.left + CHECK + 4, y, hint, size=size)
 
 
-def _draw_joins(page: Page, frame: Box, row: int, column: int, rows: int, columns: int) -> None:
+def _draw_joins(page: Page, frame: Box, place: tuple[int, int], size: tuple[int, int]) -> None:
     """Draw where the neighbouring sheets join: crosses that must fall on each other."""
+    (row, column), (columns, rows) = place, size
     thin = style.Stroke(style.INK, 0.5)
     half = OVERLAP / 2
     xs = [x for x, there in ((frame.left + half, column > 0), (frame.right - half, column < columns - 1)) if there]
@@ -117,7 +150,13 @@ def _draw_joins(page: Page, frame: Box, row: int, column: int, rows: int, column
         page.line([(x, frame.top), (x, frame.bottom)], style.Stroke(style.QUIET, 0.4, dash=(2, 4)))
     for y in ys:
         page.line([(frame.left, y), (frame.right, y)], style.Stroke(style.QUIET, 0.4, dash=(2, 4)))
-    marks = [(x, y) for x in xs for y in (frame.top + 40, frame.bottom - 40)]
+    for x in xs:
+        aside = column + (-1 if x < frame.left + frame.width / 2 else 1)
+        page.text(x + 1, frame.bottom - 12, f"join {sheet_name(row, aside)}", size=style.SMALL - 2, turned=90)
+    for y in ys:
+        beyond = row + (-1 if y < frame.top + frame.height / 2 else 1)
+        page.text(frame.left + 12, y - 1, f"join {sheet_name(beyond, column)}", size=style.SMALL - 2)
+    marks = [(x, y) for x in xs for y in (frame.top + 45, frame.bottom - 45)]
     marks += [(x, y) for y in ys for x in (frame.left + 40, frame.right - 40)]
     for x, y in marks:
         page.line([(x - 4, y), (x + 4, y)], thin)

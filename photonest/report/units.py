@@ -19,6 +19,16 @@ def told(value: float, units: Units = "mm", digits: int = 0) -> str:
     return plain if units == "mm" else f"{plain} ({sixteenths(value)} in)"
 
 
+def stacked(value: float, units: Units = "mm", digits: int = 0) -> str:
+    r"""Return a length for a cell of a table: the inches, if asked, on a line of their own.
+
+    >>> stacked(131.96, "inch")
+    '132 mm\n5 3/16 in'
+    """
+    plain = f"{value:.{digits}f} mm"
+    return plain if units == "mm" else f"{plain}\n{sixteenths(value)} in"
+
+
 def sixteenths(value: float) -> str:
     """Return a length in mm as inches and the nearest sixteenth in lowest terms, without the unit.
 

@@ -122,46 +122,80 @@ def capacity(inner: list[tuple[float, float]]) -> float:
     return float(abs(np.trapezoid(np.pi * rho**2, h)) / 1000)
 
 
+def blank_face() -> Face:
+    """Return a blank without a pith, checked at its edge."""
+    seen_ones = [edge_check(i + 1, turn) for i, turn in enumerate((20.0, 115.0, 215.0))]
+    cracks = (*seen_ones, replace(edge_check(4, 300.0), status="possible"))
+    seen = face()
+    size = replace(seen.size, pith_offset=None, eccentricity_pct=None, clear_circle=Circle((0.0, 0.0), 163.0))
+    return replace(seen, pith=None, cracks=cracks, defects=(), warnings=(), size=size)
+
+
+def edge_check(number: int, turn: float) -> Crack:
+    """Return a check from 165 mm off the middle to 169, as drying opens them at the edge."""
+    way = np.array([np.cos(np.radians(turn)), np.sin(np.radians(turn))])
+    path = tuple((float(r * way[0]), float(r * way[1])) for r in (165.0, 167.0, 169.0))
+    return Crack(f"c{number}", path, 0.8, 4.0, "radial", 0.8, "seen", standard_error=0.4, tip_margin=0.5)
+
+
 def plan() -> Plan:
-    """Return a nest of three: 171 mm of radius, 150 mm of thickness, the default workshop."""
-    first, second = (-11.476, -52.011), (2.658, -63.029)
-    foot, depth = 47.88, 143.28
-    stand = (171.0**2 - foot**2 - depth**2) / (2 * depth)
+    """Return a nest of three that the default workshop can cut from `blank_face`, 150 mm thick."""
+    first, second, rim, foot, depth = (11.4, -3.1), (-12.0, -42.3), 156.7, 43.876, 150.0
+    stand = (rim**2 - foot**2 - depth**2) / (2 * depth)
     outsides = [
-        arc((0.0, -stand), float(np.hypot(171.0, stand)), foot),
-        arc(first, 146.0, 34.985),
-        arc(second, 106.0, 24.607),
+        arc((0.0, -stand), float(np.hypot(rim, stand)), foot),
+        arc(first, 106.0, 32.86),
+        arc(second, 106.0, 23.85),
     ]
-    hand = arc(second, 106.0 - 18.0)
-    floor = outsides[2][-1][1] - 24.0
-    hollow = [p for p in hand if p[1] < floor]
-    edge = second[0] + float(np.sqrt(88.0**2 - (floor - second[1]) ** 2))
-    insides = [arc(first, 154.0), arc(second, 114.0), [*hollow, (edge, floor), (0.0, floor)]]
-    walls, needs, feet = (37.1, 25.1, 18.0), (34.2, 25.0, 17.6), (95.8, 70.0, 49.2)
-    jaws, near = ("large", "medium", "small"), (9.0, 6.2, 31.0)
+    wall = 17.05
+    floor = outsides[2][-1][1] - wall - 6.0
+    edge = second[0] + float(np.sqrt((106.0 - wall) ** 2 - (floor - second[1]) ** 2))
+    hand = [p for p in arc(second, 106.0 - wall, n=200) if p[1] < floor]
+    insides = [arc(first, 114.0), arc(second, 114.0), [*hand, (edge, floor), (0.0, floor)]]
     bowls = tuple(
-        Bowl(
-            number=i + 1, rim_diameter=2 * out[0][0], depth=out[-1][1], wall_min=walls[i],
-            base_min=out[-1][1] - ins[-1][1], clearance=near[i], capacity_ml=capacity(ins), outer=tuple(out),
-            inner=tuple(ins), wall_required=needs[i], foot_diameter=feet[i], jaws=jaws[i],
-        )
-        for i, (out, ins) in enumerate(zip(outsides, insides, strict=True))
-    )  # fmt: skip
+        bowl(i + 1, out, ins, jaws)
+        for i, (out, ins, jaws) in enumerate(zip(outsides, insides, ("medium", "medium", "small"), strict=True))
+    )
     cuts = tuple(
         Cut(
-            number=i + 1, cutter=f"R{radius:.0f}", radius=radius, kerf=8.0, pivot=pivot,
-            entry_radius=pivot[0] + float(np.sqrt(radius**2 - pivot[1] ** 2)),
-            axis_depth=pivot[1] + float(np.sqrt(radius**2 - pivot[0] ** 2)), start_rpm=290.0, top_rpm=446.0,
+            number=i + 1, cutter="R110", radius=110.0, kerf=8.0, pivot=pivot,
+            entry_radius=pivot[0] + float(np.sqrt(110.0**2 - pivot[1] ** 2)),
+            axis_depth=pivot[1] + float(np.sqrt(110.0**2 - pivot[0] ** 2)), start_rpm=start, top_rpm=top,
         )
-        for i, (radius, pivot) in enumerate(((150.0, first), (110.0, second)))
+        for i, (pivot, start, top) in enumerate(((first, 316.0, 487.0), (second, 390.0, 600.0)))
     )  # fmt: skip
-    total = sum(bowl.rim_diameter for bowl in bowls)
+    total = sum(each.rim_diameter for each in bowls)
     return Plan(
         face=FaceFacts("face.json", "0" * 64),
         stock=Stock("blank", thickness=150.0),
         shop=Shop(),
-        nests=(Nest(Axis((-4.0, 3.0, 0.0), (0.0, 0.0, 1.0)), bowls, cuts),),
+        nests=(Nest(Axis((-2.0, 1.0, 0.0), (0.0, 0.0, 1.0)), bowls, cuts),),
         score=Score("bowls", 3, total, total),
         bound=Bound(total * 1.008, 0.8),
-        warnings=("Core 1 is spun with crack c2 still in its waste: turn that away before bowl 1.",),
+        warnings=("Crack c2 is still in the waste when bowl 1 is turned: take that off first.",),
     )
+
+
+def bowl(number: int, outer: list[tuple[float, float]], inner: list[tuple[float, float]], jaws: str) -> Bowl:
+    """Return a bowl with the sizes its curves have."""
+    from shapely.geometry import LineString
+
+    rim = outer[0][0]
+    return Bowl(
+        number=number, rim_diameter=2 * rim, depth=outer[-1][1],
+        wall_min=float(LineString(outer).distance(LineString(inner))), base_min=outer[-1][1] - inner[-1][1],
+        clearance=6.2 * number, capacity_ml=capacity(inner), outer=tuple(outer), inner=tuple(inner),
+        wall_required=max(12.0, 0.2 * rim), foot_diameter=2 * outer[-2][0], jaws=jaws,
+    )  # fmt: skip
+
+
+def slice_face() -> Face:
+    """Return an end-grain slice with its pith in the middle and cracks at its edge."""
+    blank = blank_face()
+    size = replace(blank.size, pith_offset=4.0, eccentricity_pct=1.2)
+    return replace(blank, pith=Pith((3.0, -2.6), 0.8), size=size)
+
+
+def slice_plan() -> Plan:
+    """Return the same nest in that slice, with the pith in it by request."""
+    return replace(plan(), stock=Stock("slice", thickness=150.0, through_pith=True))

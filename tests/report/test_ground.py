@@ -104,6 +104,7 @@ def test_fitted_keeps_the_shape_and_touches_the_box(width: float, height: float)
     assert box.width / box.height == pytest.approx(width / height)
     assert box.width == pytest.approx(BOX.width) or box.height == pytest.approx(BOX.height)
     assert box.left + box.width / 2 == pytest.approx(BOX.left + BOX.width / 2)
+    assert box.top == BOX.top
 
 
 def test_plain_ground_is_one_scale() -> None:

@@ -13,7 +13,7 @@ from photonest.report import plan_picture
 from tests.report import examples
 from tests.report.test_face_picture import words_of
 
-PHOTO, FACE, PLAN = examples.photo(), examples.face(), examples.plan()
+PHOTO, FACE, PLAN = examples.photo(), examples.blank_face(), examples.plan()
 
 
 def test_svg_tells_every_bowl_and_cut() -> None:
@@ -25,14 +25,14 @@ def test_svg_tells_every_bowl_and_cut() -> None:
         assert cut.cutter in words
         assert f"{-cut.pivot[1]:.1f} mm" in words
         assert f"pivot {cut.number}" in words
-    assert "11.5 far" in words
-    assert "446 rpm" in words
-    assert any("crack c2" in word for word in words)
+    assert "11.4 near" in words
+    assert "487 rpm" in words
+    assert any("Crack c2" in word for word in words)
 
 
 def test_without_a_photo() -> None:
     words = words_of(plan_picture(None, FACE, PLAN, format="svg"))
-    assert "1: Ø 342" in words
+    assert "1: Ø 313" in words
 
 
 def test_png_opens() -> None:
@@ -60,5 +60,5 @@ def test_one_bowl_has_no_cuts() -> None:
 
 def test_a_log_shows_both_halves() -> None:
     words = words_of(plan_picture(PHOTO, FACE, lying(), format="svg"))
-    assert words.count("1: Ø 342") == 2
+    assert words.count("1: Ø 313") == 2
     assert words.count("pivot 1") == 2

@@ -1,0 +1,135 @@
+"""The set-up sheet tells every figure of the plan, refuses unsafe plans, and keeps to its paper."""
+
+from __future__ import annotations
+
+import functools
+import io
+import re
+from dataclasses import replace
+
+import pypdf
+import pytest
+
+from photonest.model import Crack, Face, Plan, Stock, UnsafePlanError
+from photonest.report import setup_sheet
+from photonest.report.units import sixteenths
+from tests.report import examples
+
+FACE, PLAN, PHOTO = examples.blank_face(), examples.plan(), examples.photo()
+NEST = PLAN.nests[0]
+
+
+@functools.cache
+def pages() -> list[str]:
+    return texts(setup_sheet(PHOTO, FACE, PLAN))
+
+
+def texts(pdf: bytes) -> list[str]:
+    return [re.sub(r"\s+", " ", page.extract_text()) for page in pypdf.PdfReader(io.BytesIO(pdf)).pages]
+
+
+def test_warnings_come_first() -> None:
+    first = pages()[0]
+    assert first.index("Crack c2 is still in the waste") < first.index("Blank, 150 mm thick: three bowls")
+
+
+def test_a_page_for_the_piece_the_nest_each_cut_and_drying() -> None:
+    titles = ["The piece", "The nest", "Order of work", "Cut 1 of 2", "Cut 2 of 2", "Drying"]
+    assert [title for title, text in zip(titles, pages(), strict=True) if text.startswith(title)] == titles
+    assert "page 6 of 6" in pages()[5]
+
+
+@pytest.mark.parametrize("index", [0, 1])
+def test_every_figure_of_a_cut_is_on_its_page(index: int) -> None:
+    cut, bowl, core, text = NEST.cuts[index], NEST.bowls[index], NEST.bowls[index + 1], pages()[3 + index]
+    for figure in (-cut.pivot[1], abs(cut.pivot[0]), cut.entry_radius, cut.axis_depth, bowl.base_min):
+        assert f"{figure:.1f} mm" in text
+    assert f"{cut.start_rpm:.0f} rpm" in text
+    assert f"{cut.top_rpm:.0f} rpm" in text
+    assert f"tenon Ø {core.foot_diameter:.0f} mm, 6 mm long, {core.jaws} jaws" in text
+    assert f"bowl {core.number}, Ø {core.rim_diameter:.0f} mm" in text
+    assert ("toward the cut" if cut.pivot[0] > 0 else "away from the cut") in text
+    assert "Every clamp checked twice" in text
+    assert "first contact grabs" in text
+
+
+def test_the_order_of_work_names_tools_and_limits() -> None:
+    nest, text = pages()[1:3]
+    assert "recess" in text
+    assert "face shield" in text.lower()
+    assert "come before anything on this sheet" in text
+    for bowl in NEST.bowls:
+        assert f"{bowl.rim_diameter:.0f} mm" in nest
+
+
+def test_marking_is_told_from_what_can_be_seen() -> None:
+    text = pages()[0]
+    assert re.search(r"A, the (inner|outer) end of c\d: \d+ mm ± \d", text)
+    assert re.search(r"up \d+ mm, right \d+ mm, down \d+ mm, left \d+ mm", text)
+
+
+def test_a_missing_photo_is_said() -> None:
+    assert "ash-blank-07.jpg was not at hand" in texts(in_inches())[0]
+    assert "not at hand" not in pages()[0]
+
+
+@functools.cache
+def in_inches() -> bytes:
+    return setup_sheet(None, FACE, PLAN, paper="Letter", units="inch")
+
+
+def test_inches_stand_beside_millimetres() -> None:
+    text = texts(in_inches())[3]
+    cut = NEST.cuts[0]
+    for figure in (-cut.pivot[1], cut.pivot[0], cut.entry_radius, cut.axis_depth):
+        assert f"{figure:.1f} mm ({sixteenths(figure)} in)" in text
+
+
+def test_letter_has_its_size_and_as_many_pages() -> None:
+    reader = pypdf.PdfReader(io.BytesIO(in_inches()))
+    assert len(reader.pages) == 6
+    for page in reader.pages:
+        assert float(page.mediabox.width) == pytest.approx(612, abs=0.05)
+        assert float(page.mediabox.height) == pytest.approx(792, abs=0.05)
+
+
+def dried() -> Plan:
+    facts = {
+        "species": "white ash", "moisture_pct": 8.0, "rim_diameter": 296.0, "depth": 140.0, "wall": 22.0,
+        "ovality_pct": 5.61, "moves_more": {"wall": 20.6}, "green_weight_g": 3436, "dry_weight_g": 2542,
+        "notes": ["A note about the wood."],
+    }  # fmt: skip
+    bowls = tuple(replace(bowl, after_drying=facts) for bowl in NEST.bowls)
+    stock = Stock("blank", thickness=150.0, rim="far")
+    return replace(PLAN, nests=(replace(NEST, bowls=bowls),), stock=stock)
+
+
+def test_sizes_after_drying_and_weights() -> None:
+    first, *_, last = texts(setup_sheet(None, FACE, dried()))
+    assert "The rims lie on the far face" in first
+    for words in ("white ash, dried to 8 % moisture", "296 mm", "22 mm", "21 mm", "5.6 %", "3436 g", "2542 g"):
+        assert words in last
+    assert last.count("A note about the wood.") == 1
+    assert "three months" in last
+
+
+def cracked(face: Face) -> Face:
+    crack = Crack("c9", ((100.0, 0.0), (140.0, 0.0)), 1.0, 40.0, "radial", 0.9, "seen")
+    return replace(face, cracks=(*face.cracks, crack))
+
+
+def test_an_unsafe_plan_is_never_printed() -> None:
+    with pytest.raises(UnsafePlanError, match=r"not printed: .*c9"):
+        setup_sheet(PHOTO, cracked(FACE), PLAN)
+
+
+def test_a_wall_too_thin_to_dry_is_never_printed() -> None:
+    with pytest.raises(UnsafePlanError, match="wall"):
+        setup_sheet(None, FACE, PLAN, wall_need=lambda rim: 0.3 * rim)
+
+
+def test_many_long_warnings_flow_over() -> None:
+    warnings = tuple(f"Warning {i}: " + 12 * "the wood may do something unexpected here " for i in range(14))
+    told = texts(setup_sheet(None, FACE, replace(PLAN, warnings=warnings)))
+    assert all(any(f"Warning {i}:" in text for text in told) for i in range(14))
+    assert sum(text.startswith("The piece") for text in told) > 1
