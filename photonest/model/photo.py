@@ -138,6 +138,8 @@ class Scale:
         The part of the standard error that is due to the reference's own size (print, paper's tolerance, reading).
     distance_mm : float or None
         From the camera to the plane of the face, square to it, where known.
+    distance_error_mm : float
+        Standard error of that distance.
     foot_px : (x, y) or None
         The undistorted pixel that shows the foot of that distance; it may lie outside the photo.
     warnings : tuple of str
@@ -154,12 +156,17 @@ class Scale:
     map_error: MapError | None = None
     reference_error_pct: float = 0.0
     distance_mm: float | None = None
+    distance_error_mm: float = 0.0
     foot_px: Point | None = None
     warnings: tuple[str, ...] = ()
     extra: Extra = extra_fields()
 
     def __post_init__(self) -> None:
-        require_not_negative(standard_error_pct=self.standard_error_pct, reference_error_pct=self.reference_error_pct)
+        require_not_negative(
+            standard_error_pct=self.standard_error_pct,
+            reference_error_pct=self.reference_error_pct,
+            distance_error_mm=self.distance_error_mm,
+        )
         require_positive(mm_per_px=self.mm_per_px, distance_mm=self.distance_mm)
         matrix = np.asarray(self.px_to_mm, dtype=float)
         if matrix.shape != (3, 3) or not np.isfinite(matrix).all():

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from photonest.model import Lens, Matrix3, NotFound, Photo, Points, Scale
-from photonest.scale.camera import Prior, View, map_error, mapped
+from photonest.scale.camera import View, distance_error, map_error, mapped
+from photonest.scale.height import grown
 from photonest.scale.uncertainty import diameter_error_pct, disc
 
 Array = NDArray[np.float64]
@@ -21,11 +22,11 @@ def scale_from_view(
     kind: str,
     photo: Photo,
     view: View,
-    prior: Prior,
     reference_px: ArrayLike,
     *,
     alternative: View | None = None,
     size_error: float = 0.0,
+    reference_error: float | None = None,
     warnings: Sequence[str] = (),
 ) -> Scale | NotFound:
     """Return the scale that a view of a reference gives, or why it can't be stood for.
@@ -37,7 +38,9 @@ def scale_from_view(
     alternative : View or None
         The second most likely view.
     size_error : float
-        Standard error of the reference's own size, as a share.
+        Standard error of the reference's own size, as a share, where the view does not hold it yet.
+    reference_error : float or None
+        The same in all, where it does.
     """
     if view.tilt_deg > STEEPEST_DEG:
         return NotFound(
@@ -59,16 +62,18 @@ def scale_from_view(
         px_to_mm=as_rows(inverse),
         standard_error_pct=0.0,
         mm_per_px=pixel_size(inverse, middle[0]),
-        lens=Lens(view.focal_px, (x, y), k1, k2),
+        lens=Lens(float(view.focal_px), (x, y), k1, k2),
         reference_px=as_points(reference_px),
         tilt_deg=view.tilt_deg,
-        map_error=map_error(view, prior, alternative, size_error),
-        reference_error_pct=100 * size_error,
+        map_error=map_error(view, alternative),
+        reference_error_pct=100 * (size_error if reference_error is None else reference_error),
         distance_mm=float(-camera[2]),
+        distance_error_mm=distance_error(view),
         foot_px=as_points(mapped(view.homography, camera[None, :2]))[0],
         warnings=tuple(warnings),
     )
-    return with_error(scale, middle[0], min(photo.width, photo.height))
+    scale = with_error(scale, middle[0], min(photo.width, photo.height))
+    return grown(scale, size_error)
 
 
 def with_error(scale: Scale, middle_px: ArrayLike, side_px: float) -> Scale:

@@ -45,15 +45,16 @@ class Prior:
     focal_error: float
     centre_px: Point
     centre_error_px: float
-    k1_error: float = 0.05
-    k2_error: float = 0.03
+    k1_error: float = 0.025
+    k2_error: float = 0.01
     tilt_error: float = 0.35
 
 
 def prior_of(photo: Photo) -> Prior:
     """Return what a photo's file tells of the camera, and what is common where it does not.
 
-    Common practice, no source: phones and compact cameras in daily use have 24 to 60 mm equivalent focal length; a
+    Common practice, no source: cameras take most of their lens's distortion out before they write the file; phones and
+    compact cameras in daily use have 24 to 60 mm equivalent focal length; a
     focal length in the file is rounded to the millimetre of 24 to 30, and crops move the axis.
     """
     longer = max(photo.width, photo.height)
@@ -65,11 +66,11 @@ def prior_of(photo: Photo) -> Prior:
 
 @dataclass(frozen=True, eq=False)
 class View:
-    """A camera and a plane before it.
+    """A camera and a plane before it; or many of them, where `values` has more axes in front.
 
     Attributes
     ----------
-    values : ndarray, shape (11 + more,)
+    values : ndarray, shape (..., 11 + more)
         Logarithm of the focal length, centre (2), radial coefficients (2), a small turn from `turned` (rotation
         vector, 3), the mm frame's origin seen from the camera (3), and what the reference adds.
     turned : ndarray, shape (3, 3)
@@ -86,26 +87,28 @@ class View:
     cost: float = math.inf
 
     @property
-    def focal_px(self) -> float:
+    def focal_px(self) -> Array:
         """Focal length in pixels."""
-        return float(np.exp(self.values[FOCAL]))
+        return np.asarray(np.exp(self.values[..., FOCAL]))
 
     @property
     def rotation(self) -> Array:
-        """Rotation from the mm frame to the camera."""
-        return _rotation(self.values[TURN]) @ self.turned
+        """Rotation from the mm frame to the camera, shape (..., 3, 3)."""
+        return rotation(self.values[..., TURN]) @ self.turned
 
     @property
     def more(self) -> Array:
         """What the reference adds to the parameters."""
-        return self.values[OPTICS:]
+        return self.values[..., OPTICS:]
 
     @property
     def homography(self) -> Array:
-        """From mm to undistorted pixels, 3 x 3."""
-        (x, y), f, turn = self.values[CENTRE], self.focal_px, self.rotation
-        camera = np.array([[f, 0, x], [0, f, y], [0, 0, 1]])
-        return np.asarray(camera @ np.column_stack([turn[:, 0], turn[:, 1], self.values[SHIFT]]))
+        """From mm to undistorted pixels, shape (..., 3, 3)."""
+        plane = self.rotation.copy()
+        plane[..., 2] = self.values[..., SHIFT]
+        plane[..., :2, :] *= self.focal_px[..., None, None]
+        plane[..., :2, :] += self.values[..., CENTRE, None] * plane[..., 2:, :]
+        return plane
 
     @property
     def tilt_deg(self) -> float:
@@ -117,27 +120,31 @@ class View:
         return np.asarray(-self.rotation.T @ self.values[SHIFT])
 
     def to_px(self, points_mm: ArrayLike) -> Array:
-        """Return where the photo shows points of the plane, shape (n, 2)."""
-        p = np.asarray(points_mm, dtype=float)
-        ideal = mapped(self.homography, p)
-        offset = (ideal - self.values[CENTRE]) / self.focal_px
-        k1, k2 = self.values[RADIAL]
-        r2 = (offset**2).sum(axis=1, keepdims=True)
-        return np.asarray(self.values[CENTRE] + self.focal_px * offset * (1 + k1 * r2 + k2 * r2**2))
+        """Return where the photo shows points of the plane, shape (..., n, 2)."""
+        offset, centre, focal = self._offset(mapped(self.homography, np.asarray(points_mm, dtype=float)))
+        return np.asarray(centre + focal * offset * self._stretch(offset))
 
     def to_mm(self, points_px: ArrayLike) -> Array:
-        """Return the points of the plane that the photo shows at pixels, shape (n, 2)."""
+        """Return the points of the plane that the photo shows at pixels, shape (..., n, 2)."""
         return mapped(np.asarray(np.linalg.inv(self.homography)), self.ideal(points_px))
 
     def ideal(self, points_px: ArrayLike) -> Array:
-        """Return pixels, shape (n, 2), where a lens without distortion would have shown them."""
-        seen = (np.asarray(points_px, dtype=float) - self.values[CENTRE]) / self.focal_px
-        k1, k2 = self.values[RADIAL]
+        """Return pixels, shape (..., n, 2), where a lens without distortion would have shown them."""
+        seen, centre, focal = self._offset(np.asarray(points_px, dtype=float))
         offset = seen
-        for _ in range(8):  # the error shrinks about thirtyfold a round for |k1| up to 0.1 inside the frame
-            r2 = (offset**2).sum(axis=1, keepdims=True)
-            offset = seen / (1 + k1 * r2 + k2 * r2**2)
-        return np.asarray(self.values[CENTRE] + self.focal_px * offset)
+        for _ in range(6):  # the error shrinks about thirtyfold a round for |k1| up to 0.1 inside the frame
+            offset = seen / self._stretch(offset)
+        return np.asarray(centre + focal * offset)
+
+    def _offset(self, points: Array) -> tuple[Array, Array, Array]:
+        """Return points from the centre in focal lengths, and the centre and the focal length ready to undo it."""
+        centre, focal = self.values[..., None, CENTRE], self.focal_px[..., None, None]
+        return (points - centre) / focal, centre, focal
+
+    def _stretch(self, offset: Array) -> Array:
+        k1, k2 = self.values[..., 3, None, None], self.values[..., 4, None, None]
+        r2 = (offset**2).sum(axis=-1, keepdims=True)
+        return np.asarray(1 + r2 * (k1 + k2 * r2))
 
 
 Residuals = Callable[[View], Array]
@@ -190,11 +197,11 @@ def fit(view: View, prior: Prior, residuals: Residuals, more_errors: Sequence[fl
     steps = _steps(view)
 
     def whole(at: View) -> Array:
-        return np.concatenate([residuals(at), _departures(at, prior, more_errors)])
+        return np.concatenate([residuals(at), _departures(at, prior, more_errors)], axis=-1)
 
     current, damping = whole(view), 1e-3
+    jacobian = _jacobian(whole, view, steps, current)
     for _ in range(_STEPS):
-        jacobian = _jacobian(whole, view, steps, current)
         normal, slope = jacobian.T @ jacobian, jacobian.T @ current
         if not np.isfinite(normal).all():
             return None
@@ -209,9 +216,9 @@ def fit(view: View, prior: Prior, residuals: Residuals, more_errors: Sequence[fl
         if not gain >= 0:
             return None
         view, current, damping = tried, result, max(damping / 10, 1e-9)
+        jacobian = _jacobian(whole, view, steps, current)
         if gain <= 1e-6 * (1 + float(current @ current)):
             break
-    jacobian = _jacobian(whole, view, steps, current)
     covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian))
     return replace(view, covariance=covariance, cost=float(current @ current))
 
@@ -223,49 +230,43 @@ def _steps(view: View) -> Array:
 
 
 def _jacobian(function: Residuals, view: View, steps: Array, here: Array) -> Array:
-    """Return the derivative of a function that is `here` at the view, by forward differences."""
-    columns = []
-    for index, step in enumerate(steps):
-        change = np.zeros(len(steps))
-        change[index] = step
-        columns.append((function(replace(view, values=view.values + change)) - here) / step)
-    return np.stack(columns, axis=1)
+    """Return the derivative of a function that is `here` at the view, by forward differences in one call."""
+    there = function(replace(view, values=view.values + np.diag(steps)))
+    return np.asarray(((there - here) / steps[:, None]).T)
 
 
 def _departures(view: View, prior: Prior, more_errors: Sequence[float]) -> Array:
-    """Return how far a view is from what is known beforehand, in standard errors."""
+    """Return how far views are from what is known beforehand, in standard errors, shape (..., 7 + more)."""
     values = view.values
-    return np.concatenate(
-        [
-            [(values[FOCAL] - math.log(prior.focal_px)) / prior.focal_error],
-            (values[CENTRE] - prior.centre_px) / prior.centre_error_px,
-            values[RADIAL] / [prior.k1_error, prior.k2_error],
-            view.rotation[:2, 2] / prior.tilt_error,
-            values[OPTICS:] / np.asarray(more_errors, dtype=float),
-        ]
-    )
+    parts = [
+        (values[..., :1] - math.log(prior.focal_px)) / prior.focal_error,
+        (values[..., CENTRE] - prior.centre_px) / prior.centre_error_px,
+        values[..., RADIAL] / [prior.k1_error, prior.k2_error],
+        view.rotation[..., :2, 2] / prior.tilt_error,
+        values[..., OPTICS:] / np.asarray(more_errors, dtype=float),
+    ]
+    return np.concatenate(parts, axis=-1)
 
 
-def _rotation(vector: Array) -> Array:
-    """Return the rotation about a vector by its length (Rodrigues)."""
-    angle = float(np.linalg.norm(vector))
-    x, y, z = vector
-    cross = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
-    if angle < 1e-9:
-        return np.asarray(np.eye(3) + cross)
-    sine, rest = math.sin(angle) / angle, (1 - math.cos(angle)) / angle**2
+def rotation(vectors: Array) -> Array:
+    """Return rotations about vectors, shape (..., 3), by their lengths in radians (Rodrigues), shape (..., 3, 3)."""
+    angle = np.linalg.norm(vectors, axis=-1)[..., None, None]
+    cross = np.zeros((*vectors.shape, 3))
+    cross[..., 2, 1], cross[..., 0, 2], cross[..., 1, 0] = np.moveaxis(vectors, -1, 0)
+    cross -= np.swapaxes(cross, -1, -2)
+    sine, rest = np.sinc(angle / np.pi), 0.5 * np.sinc(angle / (2 * np.pi)) ** 2
     return np.asarray(np.eye(3) + sine * cross + rest * cross @ cross)
 
 
 def mapped(matrix: Array, points: Array) -> Array:
-    """Return points, shape (n, 2), moved by a homography."""
-    moved = points @ matrix[:, :2].T + matrix[:, 2]
-    return np.asarray(moved[:, :2] / moved[:, 2:])
+    """Return points, shape (..., n, 2), moved by homographies, shape (..., 3, 3)."""
+    moved = points @ np.swapaxes(matrix[..., :2], -1, -2) + matrix[..., None, :, 2]
+    return np.asarray(moved[..., :2] / moved[..., 2:])
 
 
 def modes_between(view: View, other: View) -> Array:
     """Return the ten numbers of `MapError` that lead from one view's map to another's, for small differences."""
-    f, (x, y) = view.focal_px, view.values[CENTRE]
+    f, (x, y) = float(view.focal_px), view.values[CENTRE]
     unit = np.array([[f, 0, x], [0, f, y], [0, 0, 1]])
     inner = np.linalg.inv(unit) @ view.homography @ np.linalg.inv(other.homography) @ unit
     e = inner / inner[2, 2] - np.eye(3)
@@ -273,34 +274,32 @@ def modes_between(view: View, other: View) -> Array:
     return np.array([e[0, 2], e[0, 0], e[0, 1], e[1, 2], e[1, 0], e[1, 1], -e[2, 0], -e[2, 1], *radial])
 
 
-def map_error(view: View, prior: Prior, alternative: View | None = None, size_error: float = 0.0) -> MapError:
+def map_error(view: View, alternative: View | None = None) -> MapError:
     """Return the standard error as a function of the place.
 
     Parameters
     ----------
     alternative : View or None
         The second most likely view: its distance counts by its likelihood.
-    size_error : float
-        Standard error of the reference's size, as a share.
     """
     assert view.covariance is not None
-    slopes = []
-    for index, step in enumerate(_steps(view)):
-        change = np.zeros(len(view.values))
-        change[index] = step
-        upper, lower = (replace(view, values=view.values + sign * change) for sign in (1, -1))
-        slopes.append((modes_between(view, upper) - modes_between(view, lower)) / (2 * step))
+    steps = np.diag(_steps(view))
+    slopes = [modes_between(view, replace(view, values=view.values + step)) / step.sum() for step in steps]
     slope = np.stack(slopes, axis=1)
     covariance = slope @ view.covariance @ slope.T
     if alternative is not None:
         weight = 1 / (1 + math.exp(min(50.0, (alternative.cost - view.cost) / 2)))
         apart = modes_between(view, alternative)
         covariance = covariance + weight * np.outer(apart, apart)
-    if size_error:
-        farther = replace(view, values=view.values.copy())
-        farther.values[SHIFT] *= 1 + 1e-4
-        way = modes_between(view, farther) / 1e-4 * size_error
-        covariance = covariance + np.outer(way, way)
     rows = tuple(tuple(float(v) for v in row) for row in covariance)
     x, y = view.values[CENTRE]
-    return MapError((float(x), float(y)), view.focal_px, rows)
+    return MapError((float(x), float(y)), float(view.focal_px), rows)
+
+
+def distance_error(view: View) -> float:
+    """Return the standard error of the camera's distance from the plane, in mm."""
+    assert view.covariance is not None
+    here = view.camera_mm()[2]
+    steps = np.diag(_steps(view))
+    slope = [(replace(view, values=view.values + step).camera_mm()[2] - here) / step.sum() for step in steps]
+    return float(np.sqrt(slope @ view.covariance @ slope))

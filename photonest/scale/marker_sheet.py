@@ -80,7 +80,7 @@ class MarkerSheet:
         size_error = PRINT_ERROR if options.check_line_mm is None else READING_MM / CHECK_LINE_MM
         rim = view.to_px(layout.rim() * stretch)
         warnings = _advice(photo, layout, corners)
-        return scale_from_view(self.name, photo, view, prior, rim, size_error=size_error, warnings=warnings)
+        return scale_from_view(self.name, photo, view, rim, size_error=size_error, warnings=warnings)
 
 
 def print_stretch(check_line_mm: float | None) -> float | NotFound:
@@ -229,7 +229,8 @@ def fit_corners(view: View, corners: Corners, prior: Prior) -> tuple[View, Corne
         picked = seen
 
         def residuals(at: View, picked: Corners = picked, error: float = error) -> Array:
-            return ((_printed(at, picked.mm) - picked.px) / error).ravel()
+            off = (_printed(at, picked.mm) - picked.px) / error
+            return off.reshape(*off.shape[:-2], -1)
 
         fitted = fit(view, prior, residuals, more_errors=(ASPECT_ERROR,))
         if fitted is None:
@@ -245,8 +246,8 @@ def fit_corners(view: View, corners: Corners, prior: Prior) -> tuple[View, Corne
 
 def _printed(view: View, mm: Array) -> Array:
     """Return where the photo shows points of a print that came out stretched."""
-    stretch = view.more[0]
-    return view.to_px(mm * [1 + stretch, 1 - stretch])
+    stretch = view.more[..., None, :1] * [1.0, -1.0]
+    return view.to_px(mm * (1 + stretch))
 
 
 def _advice(photo: Photo, layout: SheetLayout, corners: Corners) -> tuple[str, ...]:

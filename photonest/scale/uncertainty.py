@@ -84,6 +84,20 @@ def rim_error_mm(scale: Scale, outline_mm: ArrayLike) -> float:
     return float(np.sqrt(np.linalg.eigvalsh(covariance).max()))
 
 
+def growth(scale: Scale) -> Array:
+    """Return the ten numbers, over the share, by which the map is wrong where all lengths are too large by a share.
+
+    Lengths grow about the frame's origin; a shift changes nothing measured.
+    """
+    error = scale.map_error
+    assert error is not None
+    (x, y), unit = error.centre_px, error.unit_px
+    matrix = np.asarray(scale.px_to_mm, dtype=float) @ np.array([[unit, 0, x], [0, unit, y], [0, 0, 1.0]])
+    e = np.linalg.inv(matrix) @ np.diag([1.0, 1.0, 0.0]) @ matrix
+    e = e - e[2, 2] * np.eye(3)
+    return np.array([e[0, 2], e[0, 0], e[0, 1], e[1, 2], e[1, 0], e[1, 1], -e[2, 0], -e[2, 1], 0.0, 0.0])
+
+
 def disc(centre_mm: ArrayLike, radius: float, points: int = 72) -> Array:
     """Return points around a circle, shape (points, 2)."""
     angle = np.arange(points) * 2 * np.pi / points

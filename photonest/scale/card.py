@@ -1,0 +1,132 @@
+"""A bank, identity or membership card of the standard size, of any colour."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from photonest.model import NotFound, Photo, Scale
+from photonest.scale.build import scale_from_view
+from photonest.scale.camera import Array, Prior, View, prior_of
+from photonest.scale.height import face_above
+from photonest.scale.rectangle import Seen, corner_depths, fitted, proportion, straight_shapes
+
+# ISO/IEC 7810, format ID-1
+WIDTH_MM, HEIGHT_MM, THICKNESS_MM = 85.60, 53.98, 0.76
+CORNER_MM = 3.18  # radius; ISO/IEC 7810 allows 2.88 to 3.48
+WIDTH_ERROR_MM, HEIGHT_ERROR_MM = 0.06, 0.03  # half of the standard's tolerance for unused cards
+SMALLEST_SHARE, SMALL_SHARE = 0.006, 0.02  # of the frame: below the first it is refused, below the second warned of
+ROUND_FROM, ROUND_TO = 0.45, 1.75  # how far a rounded corner begins inside a sharp one, over what the standard's does
+WORST_FIT = 3.0  # mean squared residual over its expectation
+
+
+@dataclass(frozen=True)
+class CardOptions:
+    """What a user may tell about the card.
+
+    Attributes
+    ----------
+    thickness_mm : float
+        How far its upper side lies above what it lies on.
+    """
+
+    thickness_mm: float = THICKNESS_MM
+
+
+class Found(NamedTuple):
+    """A card, its view in mm from a corner, the second best view, and its size along the view's x and y."""
+
+    seen: Seen
+    view: View
+    other: View | None
+    size: tuple[float, float]
+
+
+class Card:
+    """Finds a card of format ID-1, lying on the face or level with it."""
+
+    name = "card"
+    version = "1"
+    Options = CardOptions
+
+    def find(self, photo: Photo, options: CardOptions) -> Scale | NotFound:
+        """Return the scale by the card, in the plane it lies on."""
+        prior = prior_of(photo)
+        cards: list[Found] = []
+        complaints: list[str] = []
+        for seen in straight_shapes(photo):
+            found = as_card(photo, prior, seen)
+            if isinstance(found, str):
+                complaints.append(found)
+            elif found is not None:
+                cards.append(found)
+        if not cards:
+            return _none(complaints)
+        cards.sort(key=lambda card: -card.seen.share)
+        best = cards[0]
+        if any(not _same_size(best.view, other) for other in cards[1:]):
+            return NotFound(
+                "there are two cards that differ in size: they don't lie in one plane, or one isn't a card",
+                "Leave only one card in the photo, level with the face.",
+            )
+        scale = scale_from_view(
+            self.name,
+            photo,
+            best.view,
+            best.seen.corners,
+            alternative=best.other,
+            reference_error=float(np.hypot(WIDTH_ERROR_MM / WIDTH_MM, HEIGHT_ERROR_MM / HEIGHT_MM) / 2),
+            warnings=_warnings(best),
+        )
+        return scale if isinstance(scale, NotFound) else face_above(scale, -options.thickness_mm)
+
+
+def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
+    """Return a shape as a card; None if it is not like one at all, or a text where it nearly is."""
+    if seen.share < SMALLEST_SHARE / 3:
+        return None
+    shape = proportion(prior, seen)
+    if shape is None:
+        return None
+    lying = shape.value > 1
+    if not shape.is_about(WIDTH_MM / HEIGHT_MM if lying else HEIGHT_MM / WIDTH_MM, 0.001):
+        return None
+    size = (WIDTH_MM, HEIGHT_MM) if lying else (HEIGHT_MM, WIDTH_MM)
+    errors = (WIDTH_ERROR_MM, HEIGHT_ERROR_MM) if lying else (HEIGHT_ERROR_MM, WIDTH_ERROR_MM)
+    answer = fitted(prior, seen, size, errors)
+    if answer is None:
+        return None
+    view, other = answer
+    depth = CORNER_MM * (np.sqrt(2) - 1)
+    rounded = corner_depths(photo, view, size, depth) / depth
+    if np.sum((rounded > ROUND_FROM) & (rounded < ROUND_TO)) < 3:
+        return "a rectangle has a card's proportion, but its corners are not a card's"
+    if seen.share < SMALLEST_SHARE:
+        return f"a card fills only {100 * seen.share:.1f} % of the photo; that is too small to measure by"
+    if view.cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):
+        return "a card's sides are not straight: it is bent, or partly covered"
+    return Found(seen, view, other, size)
+
+
+def _same_size(view: View, other: Found) -> bool:
+    """Whether another card measures like a card by the first one's view, give or take two in a hundred."""
+    corners = view.to_mm(other.seen.corners)
+    sides: Array = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
+    return bool(np.abs(sides / [other.size[0], other.size[1]] * 2 - 1).max() < 0.02)
+
+
+def _warnings(card: Found) -> tuple[str, ...]:
+    if card.seen.share < SMALL_SHARE:
+        return (f"The card fills only {100 * card.seen.share:.1f} % of the photo: go nearer, or use the marker sheet.",)
+    return ()
+
+
+def _none(complaints: list[str]) -> NotFound:
+    if complaints:
+        return NotFound(complaints[0], "Lay one flat, whole card level with the face, and fill the photo with both.")
+    return NotFound(
+        "no card in sight",
+        "Lay a bank or identity card (85.60 x 53.98 mm) on the face or level with it, whole and clear of other edges.",
+    )

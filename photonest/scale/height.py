@@ -1,0 +1,73 @@
+"""A reference that does not lie in the plane of the face: what that does to the scale, and how sure it is then."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from photonest.model import NotFound, Scale
+from photonest.scale.uncertainty import growth
+
+
+def face_above(scale: Scale, height_mm: float, error_mm: float = 0.0) -> Scale | NotFound:
+    """Return the scale in the plane of a face that lies `height_mm` nearer to the camera than the reference.
+
+    A plane nearer by h is seen larger by d / (d - h), d the camera's distance from the reference's plane, about the
+    foot of that distance.
+
+    Parameters
+    ----------
+    height_mm : float
+        Negative where the face lies farther than the reference.
+    error_mm : float
+        Standard error of the height.
+    """
+    if height_mm == 0 and error_mm == 0:
+        return scale
+    if scale.distance_mm is None or scale.foot_px is None:
+        return NotFound(
+            f"the height of the face can't be allowed for: the {scale.kind} does not tell how far the camera was",
+            "Lay the reference level with the face.",
+        )
+    distance = scale.distance_mm
+    if not height_mm < 0.8 * distance:
+        return NotFound(
+            f"a face {height_mm:g} mm above the reference can't be right: the camera was {distance:.0f} mm from it",
+            "Give the height of the face above the reference in mm, as --face-above-reference.",
+        )
+    share = (distance - height_mm) / distance
+    matrix = np.asarray(scale.px_to_mm, dtype=float)
+    foot = matrix @ [*scale.foot_px, 1.0]
+    shrink = np.eye(3) * [share, share, 1.0]
+    shrink[:2, 2] = (1 - share) * foot[:2] / foot[2]
+    moved = shrink @ matrix
+    a, b, c = (moved / moved[2, 2]).tolist()
+    error = np.hypot(height_mm * scale.distance_error_mm / distance, error_mm) / (distance - height_mm)
+    raised = replace(
+        scale,
+        px_to_mm=(tuple(a), tuple(b), tuple(c)),
+        mm_per_px=scale.mm_per_px * share,
+        distance_mm=distance - height_mm,
+    )
+    return grown(raised, float(error))
+
+
+def grown(scale: Scale, share: float) -> Scale:
+    """Return the scale with a further standard error of all lengths alike, as a share of them."""
+    total = float(np.hypot(scale.standard_error_pct, 100 * share))
+    if scale.map_error is None or share == 0:
+        return replace(scale, standard_error_pct=total)
+    way = growth(scale) * share
+    covariance = np.asarray(scale.map_error.covariance) + np.outer(way, way)
+    kept = replace(scale.map_error, covariance=tuple(tuple(row) for row in covariance.tolist()))
+    return replace(scale, standard_error_pct=total, map_error=kept)
+
+
+def error_pct_per_mm(scale: Scale) -> float | None:
+    """Return by how many percent lengths come out too small or too large for each mm between face and reference.
+
+    >>> error_pct_per_mm(Scale("x", ((1, 0, 0), (0, 1, 0), (0, 0, 1)), 0.1, 1.0, distance_mm=500.0))
+    0.2
+    """
+    return None if scale.distance_mm is None else 100 / scale.distance_mm

@@ -1,0 +1,135 @@
+"""A plain white sheet of paper of a standard size."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from photonest.model import NotFound, Photo, Scale
+from photonest.scale.build import scale_from_view
+from photonest.scale.camera import Prior, View, prior_of
+from photonest.scale.edges import light
+from photonest.scale.rectangle import Seen, corner_depths, fitted, interior, proportion, straight_shapes
+
+SIZES_MM: dict[str, tuple[float, float]] = {  # long side first
+    "A3": (420.0, 297.0),  # ISO 216
+    "A4": (297.0, 210.0),
+    "A5": (210.0, 148.0),
+    "Letter": (279.4, 215.9),  # ANSI/ASME Y14.1, size A
+}
+UNNAMED = ("A4", "Letter")  # A3, A4 and A5 have one proportion: the others must be named
+CUT_ERROR_MM = 0.5  # of office paper's sides, well inside the 2 mm that ISO 216 allows; common practice, no source
+SMALLEST_SHARE = 0.035  # of the frame; smaller white rectangles are labels
+WORST_FIT = 4.0  # mean squared residual over its expectation
+MOST_COLOUR = 0.42  # of white paper's light, largest channel less smallest over the largest
+PLAIN_SHARE = 0.75  # of the sheet must be of one colour
+
+
+@dataclass(frozen=True)
+class PaperOptions:
+    """What a user may tell about the sheet.
+
+    Attributes
+    ----------
+    size : str
+        "A3", "A4", "A5" or "Letter"; "any" takes A4 or Letter by the proportion.
+    """
+
+    size: str = "any"
+
+
+class Found(NamedTuple):
+    """A sheet, its size's name, its view in mm from a corner, and the second best view."""
+
+    seen: Seen
+    name: str
+    view: View
+    other: View | None
+
+
+class Paper:
+    """Finds a white sheet of paper level with the face."""
+
+    name = "paper"
+    version = "1"
+    Options = PaperOptions
+
+    def find(self, photo: Photo, options: PaperOptions) -> Scale | NotFound:
+        """Return the scale by the sheet."""
+        names = UNNAMED if options.size == "any" else (options.size,)
+        if any(name not in SIZES_MM for name in names):
+            return NotFound(f"no paper size is called {options.size!r}", f"Give one of {', '.join(SIZES_MM)}.")
+        prior = prior_of(photo)
+        found = [as_paper(photo, prior, seen, names) for seen in straight_shapes(photo, margin=0.05)]
+        sheets = [sheet for sheet in found if isinstance(sheet, Found)]
+        if not sheets:
+            return _none([text for text in found if isinstance(text, str)], names)
+        best = max(sheets, key=lambda sheet: sheet.seen.share)
+        size = SIZES_MM[best.name]
+        warnings: tuple[str, ...] = ()
+        if options.size == "any" and best.name == "A4":
+            warnings = ("The sheet is taken to be A4; A3 and A5 look the same but for their size, and must be named.",)
+        return scale_from_view(
+            self.name,
+            photo,
+            best.view,
+            best.seen.corners,
+            alternative=best.other,
+            reference_error=CUT_ERROR_MM * float(np.hypot(1 / size[0], 1 / size[1])) / 2,
+            warnings=warnings,
+        )
+
+
+def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> Found | str | None:
+    """Return a shape as a sheet of one of the sizes named; None if it is not like one, or a text where it nearly is."""
+    if seen.share < SMALLEST_SHARE / 3 or not _is_plain_white(photo, seen):
+        return None
+    shape = proportion(prior, seen)
+    if shape is None:
+        return None
+    lying = shape.value > 1
+    ratios = {name: SIZES_MM[name][0] / SIZES_MM[name][1] for name in names}
+    fits = [name for name, ratio in ratios.items() if shape.is_about(ratio if lying else 1 / ratio, 0.003)]
+    if not fits:
+        return (
+            f"a white rectangle is {max(shape.value, 1 / shape.value):.2f} times as long as wide: no sheet's proportion"
+        )
+    if len(fits) > 1:
+        return f"a white sheet may be {' or '.join(fits)}: its proportion can't be told"
+    long, short = SIZES_MM[fits[0]]
+    answer = fitted(prior, seen, (long, short) if lying else (short, long), (CUT_ERROR_MM, CUT_ERROR_MM))
+    if answer is None:
+        return None
+    view, other = answer
+    if seen.share < SMALLEST_SHARE:
+        return f"a white rectangle fills only {100 * seen.share:.1f} % of the photo: a label, or a sheet too far off"
+    if view.cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):
+        return "a sheet's sides are not straight: it is curled, or partly covered"
+    depth = corner_depths(photo, view, (long, short) if lying else (short, long), short / 60)
+    if np.nanmedian(depth) > short / 60:
+        return "a white rectangle has round corners: not a sheet of paper"
+    return Found(seen, fits[0], view, other)
+
+
+def _is_plain_white(photo: Photo, seen: Seen) -> bool:
+    """Whether a shape is of one nearly colourless, light tone, some writing or sawdust on it let pass."""
+    inside = interior(photo, seen.corners).reshape(-1, 3)
+    tone = np.median(inside, axis=0)
+    plain = np.abs(inside / np.maximum(tone, 1e-3) - 1).max(axis=1) < 0.4
+    step = max(1, min(photo.width, photo.height) // 100)
+    around = light(np.ascontiguousarray(photo.pixels[::step, ::step])).mean(axis=2)
+    colour = (tone.max() - tone.min()) / max(float(tone.max()), 1e-3)
+    return bool(plain.mean() > PLAIN_SHARE and colour < MOST_COLOUR and tone.mean() > np.median(around))
+
+
+def _none(complaints: list[str], names: tuple[str, ...]) -> NotFound:
+    if complaints:
+        return NotFound(
+            complaints[0], "Lay one flat, white, standard sheet level with the face, all of it in the photo."
+        )
+    return NotFound(
+        f"no sheet of paper ({' or '.join(names)}) in sight",
+        "Lay a white sheet level with the face, all four sides in the photo, or use the marker sheet.",
+    )

@@ -1,0 +1,267 @@
+"""Four-sided shapes with straight edges in a photo: cards and sheets of paper, and whatever else looks like one.
+
+White paper on pale wood has no outline that a threshold would find, but its edges are straight, long and meet in four
+corners. Straight segments are found by their gradients alone (von Gioi et al. 2012, as OpenCV has it), joined into
+lines, and closed into quadrilaterals.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+SEARCH_PX = 640  # longer side of the picture that is searched
+SHORTEST = 0.03  # line that is looked at, as a share of that
+MOST_PIECES, MOST_LINES = 1500, 350
+MOST_QUADS = 400
+PARALLEL_DEG, SQUARE_DEG = 30.0, 50.0  # how far, seen slantwise, sides may be off parallel and off square
+
+
+@dataclass(frozen=True, eq=False)
+class Lines:
+    """Straight lines seen: their ends, shape (n, 2, 2), in pixels."""
+
+    ends: Array
+
+    @cached_property
+    def step(self) -> Array:
+        """From end to end, shape (n, 2)."""
+        return np.asarray(self.ends[:, 1] - self.ends[:, 0])
+
+    @cached_property
+    def length(self) -> Array:
+        """Shape (n,)."""
+        return np.asarray(np.linalg.norm(self.step, axis=1))
+
+    @cached_property
+    def along(self) -> Array:
+        """Unit vectors, shape (n, 2)."""
+        return self.step / self.length[:, None]
+
+    def picked(self, which: NDArray[np.int_] | NDArray[np.bool_]) -> Lines:
+        """Return some of them."""
+        return Lines(self.ends[which])
+
+
+def find_quads(pixels: NDArray[np.uint8]) -> Array:
+    """Return corners of four-sided shapes in an RGB picture, clockwise as seen, the best closed first, shape (n, 4, 2).
+
+    Corners are where the sides' lines meet, to about two pixels of the searched size.
+    """
+    import cv2
+
+    longer = max(pixels.shape[:2])
+    factor = min(1.0, SEARCH_PX / longer)
+    small = pixels if factor == 1 else cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    ratio = np.array(small.shape[1::-1]) / np.array(pixels.shape[1::-1])
+    lines = joined(straight_segments(small), SHORTEST * SEARCH_PX)
+    quads = closed(lines, small.shape[1], small.shape[0])
+    return np.asarray((quads + 0.5) / ratio - 0.5)
+
+
+def straight_segments(pixels: NDArray[np.uint8]) -> Lines:
+    """Return straight edges by brightness and by colour: red where paper is darker than a bench, blue where wood is."""
+    import cv2
+
+    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, 1.0)
+    found = [detector.detect(np.ascontiguousarray(pixels[..., channel]))[0] for channel in (0, 2)]
+    ends = [np.reshape(part, (-1, 2, 2)) for part in found if part is not None]
+    return Lines(np.concatenate(ends).astype(float) if ends else np.zeros((0, 2, 2)))
+
+
+def joined(lines: Lines, shortest: float) -> Lines:
+    """Return lines with pieces of one straight edge made one, the longest first, those too short left out.
+
+    A piece joins the longest line that both its ends lie within 1.5 px of, if the gap is below half that line's length.
+    """
+    lines = lines.picked(lines.length > shortest / 3)
+    lines = lines.picked(np.argsort(-lines.length, kind="stable")[:MOST_PIECES])
+    whole, piece = _pairs_alike(lines)
+    start, along, length = lines.ends[whole, 0], lines.along[whole], lines.length[whole]
+    rest = lines.ends[piece] - start[:, None]
+    off = np.abs(rest[..., 0] * -along[:, None, 1] + rest[..., 1] * along[:, None, 0]).max(axis=1)
+    at = (rest * along[:, None]).sum(axis=2)
+    low, high = at.min(axis=1), at.max(axis=1)
+    near = (off < 1.5) & (low < 1.5 * length) & (high > -0.5 * length)
+    count = len(lines.ends)
+    parent = np.arange(count)
+    np.minimum.at(parent, piece[near], whole[near])  # numbers go down as lengths go up
+    own = near & (parent[piece] == whole)
+    lowest, highest = np.zeros(count), lines.length.copy()
+    np.minimum.at(lowest, whole[own], low[own])
+    np.maximum.at(highest, whole[own], high[own])
+    roots = np.flatnonzero(parent == np.arange(count))
+    reach = np.stack([lowest, highest], axis=1)[roots]
+    ends = lines.ends[roots, 0][:, None] + reach[..., None] * lines.along[roots][:, None]
+    merged = Lines(ends)
+    merged = merged.picked(merged.length >= shortest)
+    return merged.picked(np.argsort(-merged.length, kind="stable")[:MOST_LINES])
+
+
+def _pairs_alike(lines: Lines) -> tuple[NDArray[np.int_], NDArray[np.int_]]:
+    """Return pairs (longer, shorter) of lines of nearly one direction, each pair once."""
+    angle = np.degrees(np.arctan2(lines.along[:, 1], lines.along[:, 0])) % 180
+    width = 4.0
+    wheel = np.floor(angle / width).astype(int)
+    turns = round(180 / width)
+    firsts, seconds = [], []
+    for turn in range(turns):
+        mine = np.flatnonzero(wheel == turn)
+        near = np.flatnonzero((wheel == turn) | (wheel == (turn + 1) % turns) | (wheel == (turn - 1) % turns))
+        a, b = (grid.ravel() for grid in np.meshgrid(mine, near, indexing="ij"))
+        firsts.append(a[a < b])
+        seconds.append(b[a < b])
+    return np.concatenate(firsts), np.concatenate(seconds)
+
+
+def closed(lines: Lines, width: int, height: int) -> Array:
+    """Return quadrilaterals that lines close, the best covered by them first, shape (n, 4, 2).
+
+    Three sides that meet in two corners are looked for first, then a fourth across their open end.
+    """
+    if len(lines.ends) < 4:
+        return np.zeros((0, 4, 2))
+    partner = _corner_partners(lines)
+    found = [_quads_on(lines, base, partner) for base in range(len(lines.ends))]
+    sides = np.concatenate([part for part in found if len(part)] or [np.zeros((0, 4), int)])
+    sides = np.unique(_canonical(sides), axis=0)
+    corners = _corners(lines, sides)
+    good = _plausible(corners, width, height)
+    sides, corners = sides[good], corners[good]
+    cover = _cover(lines, sides, corners)
+    order = np.argsort(-cover, kind="stable")
+    order = order[cover[order] > 0.45][:MOST_QUADS]
+    return _apart(_clockwise(corners[order]))
+
+
+def _corner_partners(lines: Lines) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Return which lines (rows) end near which others' first and last ends (columns), and roughly square to them."""
+    ends, along, length = lines.ends, lines.along, lines.length
+    cross = along[:, None, 0] * along[None, :, 1] - along[:, None, 1] * along[None, :, 0]
+    square = np.abs(cross) > np.cos(np.radians(SQUARE_DEG))
+    safe = np.where(np.abs(cross) < 1e-6, 1.0, cross)
+    gap = ends[None, :, 0] - ends[:, None, 0]  # from line i's start to line j's start
+    on_i = (gap[..., 0] * along[None, :, 1] - gap[..., 1] * along[None, :, 0]) / safe
+    on_j = (gap[..., 0] * along[:, None, 1] - gap[..., 1] * along[:, None, 0]) / safe
+    reach_i = np.minimum(np.abs(on_i), np.abs(on_i - length[:, None]))
+    slack = 6 + 0.3 * np.minimum(length[:, None], length[None, :])
+    near_i = reach_i < slack
+    return square & near_i & (np.abs(on_j) < slack), square & near_i & (np.abs(on_j - length[None, :]) < slack)
+
+
+def _quads_on(lines: Lines, base: int, partner: tuple[NDArray[np.bool_], NDArray[np.bool_]]) -> NDArray[np.int_]:
+    """Return sides (first, base, last, across) of the shapes that have a line as one side, shape (n, 4)."""
+    ends, along, length = lines.ends, lines.along, lines.length
+    first, last = (np.flatnonzero(near[:, base]) for near in partner)
+    if not len(first) or not len(last):
+        return np.zeros((0, 4), int)
+    normal = np.array([-along[base, 1], along[base, 0]])
+    middle = (ends.mean(axis=1) - ends[base, 0]) @ normal
+    a, b = (grid.ravel() for grid in np.meshgrid(first, last, indexing="ij"))
+    parallel = np.abs((along[a] * along[b]).sum(axis=1)) > np.cos(np.radians(PARALLEL_DEG))
+    alike = np.maximum(length[a], length[b]) < 3 * np.minimum(length[a], length[b])
+    good = (a != b) & parallel & alike & (middle[a] * middle[b] > 0)
+    a, b = a[good], b[good]
+    found = []
+    opposite = np.abs(along @ along[base]) > np.cos(np.radians(PARALLEL_DEG))
+    opposite &= length > 0.3 * length[base]
+    candidates = np.flatnonzero(opposite)
+    for i, j in zip(a, b, strict=True):
+        reach = max(length[i], length[j])
+        side = np.sign(middle[i])
+        far = candidates[(side * middle[candidates] > 0.4 * reach) & (side * middle[candidates] < 1.6 * reach)]
+        if len(far):
+            far = far[_spans(lines, far, i, j)]
+            found.append(np.column_stack([np.full(len(far), i), np.full(len(far), base), np.full(len(far), j), far]))
+    return np.concatenate(found) if found else np.zeros((0, 4), int)
+
+
+def _spans(lines: Lines, across: NDArray[np.int_], i: int, j: int) -> NDArray[np.bool_]:
+    """Return which lines lie between two others for a good part, and end near them."""
+    one, other = (_intersection(lines, across, np.full(len(across), k)) for k in (i, j))
+    gap = other - one
+    width = np.linalg.norm(gap, axis=1)
+    safe = np.maximum(width, 1e-6)
+    at = ((lines.ends[across] - one[:, None]) * (gap / safe[:, None])[:, None]).sum(axis=2)
+    low, high = at.min(axis=1), at.max(axis=1)
+    inside = np.minimum(high, width) - np.maximum(low, 0)
+    ends_i, ends_j = lines.ends[i], lines.ends[j]
+    reach_i = np.linalg.norm(ends_i[None] - one[:, None], axis=2).min(axis=1)
+    reach_j = np.linalg.norm(ends_j[None] - other[:, None], axis=2).min(axis=1)
+    slack_i, slack_j = 6 + 0.5 * lines.length[i], 6 + 0.5 * lines.length[j]
+    return np.asarray(
+        (inside > 0.3 * width) & (high - low < 1.4 * width + 6) & (reach_i < slack_i) & (reach_j < slack_j)
+    )
+
+
+def _intersection(lines: Lines, a: NDArray[np.int_], b: NDArray[np.int_]) -> Array:
+    """Return where lines a and b meet, shape (n, 2); far away where they are parallel."""
+    p, u, q, v = lines.ends[a, 0], lines.along[a], lines.ends[b, 0], lines.along[b]
+    cross = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    cross = np.where(np.abs(cross) < 1e-9, 1e-9, cross)
+    gap = q - p
+    return np.asarray(p + u * ((gap[:, 0] * v[:, 1] - gap[:, 1] * v[:, 0]) / cross)[:, None])
+
+
+def _canonical(sides: NDArray[np.int_]) -> NDArray[np.int_]:
+    """Return sides in one order whichever of them was the base, so that doubles can be told."""
+    first = sides.argmin(axis=1) if len(sides) else np.zeros(0, int)
+    rolled = np.take_along_axis(sides, (first[:, None] + np.arange(4)) % 4, axis=1)
+    flipped = rolled[:, [0, 3, 2, 1]]
+    return np.where((rolled[:, 1] < rolled[:, 3])[:, None], rolled, flipped)
+
+
+def _corners(lines: Lines, sides: NDArray[np.int_]) -> Array:
+    """Return where neighbouring sides meet, shape (n, 4, 2); corner k lies between sides k - 1 and k."""
+    return np.stack([_intersection(lines, sides[:, k - 1], sides[:, k]) for k in range(4)], axis=1)
+
+
+def _plausible(corners: Array, width: int, height: int) -> NDArray[np.bool_]:
+    """Return which quadrilaterals are convex, not too thin, and at least nearly inside the picture."""
+    step = np.roll(corners, -1, axis=1) - corners
+    following = np.roll(step, -1, axis=1)
+    turn = step[..., 0] * following[..., 1] - step[..., 1] * following[..., 0]
+    convex = np.abs(np.sign(turn).sum(axis=1)) == 4
+    long = np.linalg.norm(step, axis=2)
+    thin = long.max(axis=1) > 3.2 * long.min(axis=1)
+    slack = 0.02 * max(width, height)
+    x, y = corners[..., 0], corners[..., 1]
+    inside = ((x > -slack) & (y > -slack) & (x < width + slack) & (y < height + slack)).all(axis=1)
+    return np.asarray(convex & ~thin & inside & (long.min(axis=1) > SHORTEST * max(width, height)))
+
+
+def _cover(lines: Lines, sides: NDArray[np.int_], corners: Array) -> Array:
+    """Return how much of each shape's sides is covered by lines: the mean share, short of its least side's lack."""
+    shares = []
+    for k in range(4):
+        p, q = corners[:, k], corners[:, (k + 1) % 4]
+        step = q - p
+        long = np.maximum(np.linalg.norm(step, axis=1), 1e-6)
+        at = ((lines.ends[sides[:, k]] - p[:, None]) * (step / long[:, None])[:, None]).sum(axis=2)
+        inside = np.minimum(at.max(axis=1), long) - np.maximum(at.min(axis=1), 0)
+        beyond = np.maximum(at.max(axis=1) - long, 0) + np.maximum(-at.min(axis=1), 0)
+        shares.append((inside - 0.5 * beyond).clip(min=0) / long)
+    share = np.stack(shares, axis=1)
+    return np.asarray(0.5 * share.mean(axis=1) + 0.5 * share.min(axis=1))
+
+
+def _clockwise(corners: Array) -> Array:
+    """Return quadrilaterals with their corners clockwise as seen (y down)."""
+    step = np.roll(corners, -1, axis=1) - corners
+    turn = step[:, 0, 0] * step[:, 1, 1] - step[:, 0, 1] * step[:, 1, 0]
+    return np.where((turn > 0)[:, None, None], corners, corners[:, ::-1])
+
+
+def _apart(quads: Array, least: float = 4.0) -> Array:
+    """Return quadrilaterals in order without those that nearly repeat an earlier one."""
+    kept: list[Array] = []
+    for quad in quads:
+        turns = [np.roll(quad, turn, axis=0) for turn in range(4)]
+        if not any(np.abs(other - turn).max() < least for other in kept for turn in turns):
+            kept.append(quad)
+    return np.array(kept).reshape(-1, 4, 2)
