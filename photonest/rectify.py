@@ -14,7 +14,7 @@ MOST_PIXELS = 36_000_000
 _COARSEST = 3.0  # parts of the photo whose pixels are this many times larger than at the aim are left out
 
 
-def matrix_rows(matrix: NDArray[np.float64]) -> Matrix3:
+def matrix_rows(matrix: NDArray[np.floating]) -> Matrix3:
     """Return a 3 x 3 array as the tuples that records keep, normalised to a last element of 1."""
     rows = [tuple(float(value) for value in row) for row in matrix / matrix[2, 2]]
     return tuple(rows)  # type: ignore[return-value]

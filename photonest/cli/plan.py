@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from photonest.pipeline import Choices
     from photonest.report.book import Paper as PaperSize
     from photonest.report.units import Units as UnitName
+    from photonest.wood.dry_plan import BlankGrain
     from photonest.wood.species import Species
 
 _FILES = ("face.json", "face.png", "plan.json", "plan.png", "setup.pdf")
@@ -76,6 +77,14 @@ def plan(
     shop: ShopFile = None,
     species: SpeciesName = None,
     moisture: Annotated[float, typer.Option(metavar="PERCENT", help="At which the bowls are turned again.")] = 8.0,
+    grain_direction: Annotated[
+        float | None,
+        typer.Option(metavar="DEGREES", help="Of the grain on a blank's face, from right towards down; else read off."),
+    ] = None,
+    pith_depth: Annotated[
+        float | None,
+        typer.Option(metavar="MM", help="How deep below a blank's face the pith ran; negative in front of it."),
+    ] = None,
     through_pith: Annotated[
         bool, typer.Option("--through-pith", help="Let bowls hold the pith: they may split.")
     ] = False,
@@ -102,13 +111,14 @@ def plan(
     from photonest.model import Shop, Stock, StockError, dump_json, face_to_document, plan_to_document
     from photonest.model.shopfile import read_shop
     from photonest.model.values import FieldError
+    from photonest.wood.dry_plan import BlankGrain
 
     try:
         piece = Stock(kind=stock.value, thickness=thickness, length=length, through_pith=through_pith)
     except FieldError as error:
         raise StockError(f"The {error}.", f"Give --{error.name} in mm.") from error
     workshop = read_shop(shop) if shop is not None else Shop()
-    wood = _wood(species, moisture, piece, workshop)
+    wood = _wood(species, moisture, piece, workshop, BlankGrain(grain_direction, pith_depth))
     chosen = choices(
         scale=scale, outline=outline, pith=pith, cracks=cracks, at=at, mm_per_px=mm_per_px, settings=settings
     )
@@ -118,6 +128,8 @@ def plan(
 
     with stage_progress() as progress:
         progress("planning the nest")
+        if wood is not None and picture is not None and piece.kind == "blank":
+            wood = replace_fields(wood, grain=_grain(picture, face, wood.grain))
         made = _planned(face, face_text, piece, workshop, wood)
         plan_text = dump_json(plan_to_document(made))
         progress("drawing")
@@ -136,9 +148,10 @@ class _Wood:
     species: Species
     moisture: float
     wall_need: Callable[[float], float]
+    grain: BlankGrain
 
 
-def _wood(name: str | None, moisture: float, piece: Stock, workshop: Shop) -> _Wood | None:
+def _wood(name: str | None, moisture: float, piece: Stock, workshop: Shop, grain: BlankGrain) -> _Wood | None:
     if name is None:
         return None
     from photonest.wood.allowance import wall_need
@@ -148,7 +161,20 @@ def _wood(name: str | None, moisture: float, piece: Stock, workshop: Shop) -> _W
     own = own_species_file()
     species = find_species(name, load_species(own if own.exists() else None))
     shrink = shrink_of(species, moisture)
-    return _Wood(species, moisture, wall_need(shrink, piece.kind, workshop.finished_wall))
+    return _Wood(species, moisture, wall_need(shrink, piece.kind, workshop.finished_wall), grain)
+
+
+def _grain(picture: Photo, face: Face, known: BlankGrain) -> BlankGrain:
+    """Return how the wood lies in a blank: what the user knows, else the grain's direction as the photo shows it."""
+    if known.direction is not None:
+        return known
+    from photonest.model import NotFound
+    from photonest.rectify import flatten, mm_to_photo
+    from photonest.wood.grain import grain_direction
+
+    x, y = mm_to_photo(face.scale, [(0.0, 0.0)])[0]
+    seen = grain_direction(flatten(picture, face.scale, (float(x), float(y))), face.outline)
+    return known if isinstance(seen, NotFound) else replace_fields(known, direction=seen.degrees)
 
 
 def _planned(face: Face, face_text: str, piece: Stock, workshop: Shop, wood: _Wood | None) -> Plan:
@@ -170,7 +196,7 @@ def _planned(face: Face, face_text: str, piece: Stock, workshop: Shop, wood: _Wo
         )
     if wood is None:
         return replace_fields(made, warnings=(*made.warnings, RULE_ALONE))
-    return fill_after_drying(made, face, wood.species, wood.moisture)
+    return fill_after_drying(made, face, wood.species, wood.moisture, wood.grain)
 
 
 def _drawn(

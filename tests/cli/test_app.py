@@ -24,6 +24,8 @@ COMMANDS = [
     ["adjust"],
     ["marker-sheet"],
     ["shop"],
+    ["species"],
+    ["drying"],
     ["shop", "init"],
     ["plugins"],
     ["plugins", "show"],
