@@ -1,0 +1,1 @@
+"""The steps from each shape of the database to the next."""
