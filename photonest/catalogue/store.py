@@ -48,10 +48,14 @@ class Catalogue:
             if "://" in where:
                 raise CatalogueError("A database server needs a folder for the photos.", "Give it with --photos.")
             photos = Path(where).with_suffix(".photos")
-        self.where = where if "://" not in where else sa.make_url(where).render_as_string(hide_password=True)
-        self.photos = PhotoStore(photos)
         self._engine = engine_for(where)
-        prepare(self._engine, self.where, make=make)
+        self.where = where if "://" not in where else self._engine.url.render_as_string(hide_password=True)
+        self.photos = PhotoStore(photos)
+        try:
+            prepare(self._engine, self.where, make=make)
+        except CatalogueError:
+            self.close()
+            raise
 
     def close(self) -> None:
         """Let go of the database."""
@@ -163,6 +167,16 @@ class Catalogue:
         """Return everything that happened to an entry, in the order it was recorded, mistakes taken back included."""
         with reading(self._engine, self.where) as connection:
             return [happening(row) for row in history(connection, self._id(connection, code))]
+
+    def integrity(self) -> list[str]:
+        """Return what the database itself finds wrong with its file; a server looks after its own."""
+        if self._engine.dialect.name != "sqlite":
+            return []
+        with reading(self._engine, self.where) as connection:
+            rows = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
+            strays = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+        found = [str(row) for row in rows if row != "ok"]
+        return found + ([f"{len(strays)} events belong to no entry"] if strays else [])
 
     # --- what happens to a piece ------------------------------------------------------------------------------------
 
