@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.cracks.profiles import Profile, Vector
+from photonest.cracks.profiles import Profile, Vector, normals
 from photonest.cracks.search import Candidate, View
 from photonest.model import Pith
 
@@ -21,8 +21,6 @@ class Evidence(NamedTuple):
         Log of the depth in shares of the brightness of the wood beside it.
     clarity : float
         Log of the depth in units of the wood's texture beside it.
-    rank : float
-        `clarity` above the photo's typical candidate.
     continuity : float
         Share of the line that stands clearly out of the texture.
     length : float
@@ -37,8 +35,8 @@ class Evidence(NamedTuple):
         Opening at the narrower end over that of the wider end: a check tapers.
     sharpness : float
         Steepest slope of the blunter side, in depths per pixel times the opening: stains are blunt.
-    level : float
-        Brightness of the middle over that of the wood beside it, at the clear places.
+    level, darkest : float
+        Brightness of the middle over that of the wood beside it, typically and at the strongest tenth of the line.
     straightness : float
         Log of the deviation from a straight line over the length.
     wander : float
@@ -61,7 +59,6 @@ class Evidence(NamedTuple):
 
     contrast: float
     clarity: float
-    rank: float
     continuity: float
     length: float
     width: float
@@ -70,6 +67,7 @@ class Evidence(NamedTuple):
     taper: float
     sharpness: float
     level: float
+    darkest: float
     straightness: float
     wander: float
     off_radial: float
@@ -88,41 +86,37 @@ def evidence(found: list[Candidate], seen: View, pith: Pith | None) -> list[Evid
 
     if not found:
         return []
-    typical = {
-        light: float(np.median([_clarity(c.profile) for c in found if c.profile.light == light] or [1.0]))
-        for light in (False, True)
-    }
     chroma = cv2.cvtColor(seen.full.pixels, cv2.COLOR_RGB2LAB)[:, :, 1:]
-    return [_evidence(one, seen, pith, typical[one.profile.light], chroma) for one in found]
+    return [_evidence(one, seen, pith, chroma) for one in found]
 
 
-def _evidence(one: Candidate, seen: View, pith: Pith | None, typical: float, chroma: NDArray[np.uint8]) -> Evidence:
+def _evidence(one: Candidate, seen: View, pith: Pith | None, chroma: NDArray[np.uint8]) -> Evidence:
     line = one.profile
     across = seen.diameter / seen.full.mm_per_px
-    base = np.maximum(_beside(line).mean(axis=0), 1.0)
-    clear = line.depth > 2.5 * line.noise
+    left, right = _beside(line)
+    base = np.maximum((left + right) / 2, 1.0)
+    level = line.cuts[:, line.cuts.shape[1] // 2] / base
     opening = line.width[line.width > 0]
-    typical_width = float(np.median(opening)) if len(opening) else 0.5
-    clarity = _clarity(line)
+    typical = float(np.median(opening)) if len(opening) else 0.5
     off_radial, to_pith, to_rim = _place(line, seen, pith)
     return Evidence(
         contrast=_log(np.median(line.depth / base)),
-        clarity=clarity,
-        rank=clarity - typical,
-        continuity=float(clear.mean()),
+        clarity=_log(1.0 + max(0.0, float(np.median(line.depth))) / line.noise),
+        continuity=float((line.depth > 2.5 * line.noise).mean()),
         length=_log(line.length / across),
-        width=_log(100 * typical_width / across),
-        widest=_log(float(np.percentile(opening, 95)) / typical_width if len(opening) else 1.0),
+        width=_log(100 * typical / across),
+        widest=_log(float(np.percentile(opening, 95)) / typical if len(opening) else 1.0),
         unevenness=float(opening.std() / opening.mean()) if len(opening) else 0.0,
         taper=_taper(line),
-        sharpness=_sharpness(line, typical_width),
-        level=float(np.median(line.cuts[:, line.cuts.shape[1] // 2] / base)),
+        sharpness=_sharpness(line, typical),
+        level=float(np.median(level)),
+        darkest=float(np.percentile(level, 90 if line.light else 10)),
         straightness=_log(_bow(line.path) / line.length),
         wander=_log(_wander(line.path)),
         off_radial=off_radial,
         to_pith=to_pith,
         to_rim=to_rim,
-        step=float(np.abs(np.median(np.diff(_beside(line), axis=0))) / line.noise),
+        step=float(abs(np.median(left - right)) / line.noise),
         crossing=_crossing(line),
         colour=_colour(line, chroma),
         score=one.score,
@@ -132,10 +126,6 @@ def _evidence(one: Candidate, seen: View, pith: Pith | None, typical: float, chr
 
 def _log(value: float | np.floating) -> float:
     return float(np.log(max(float(value), 1e-3)))
-
-
-def _clarity(line: Profile) -> float:
-    return _log(1.0 + max(0.0, float(np.median(line.depth))) / line.noise)
 
 
 def _beside(line: Profile) -> Vector:
@@ -152,7 +142,7 @@ def _taper(line: Profile) -> float:
 
 def _sharpness(line: Profile, width: float) -> float:
     reach = line.cuts.shape[1] // 2
-    near = max(2, round(width) + 2)
+    near = min(reach, max(2, round(width) + 2))
     slope = np.abs(np.diff(line.cuts, axis=1))
     left = slope[:, reach - near : reach].max(axis=1)
     right = slope[:, reach : reach + near].max(axis=1)
@@ -209,8 +199,6 @@ def _crossing(line: Profile) -> float:
 
 
 def _colour(line: Profile, chroma: NDArray[np.uint8]) -> float:
-    from photonest.cracks.profiles import normals
-
     across = normals(line.path)
     reach = 0.7 * (line.cuts.shape[1] // 2)
     height, width = chroma.shape[:2]

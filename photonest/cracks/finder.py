@@ -9,12 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.cracks.evidence import evidence
-from photonest.cracks.judge import likelihood
+from photonest.cracks.judge import likelihoods, shipped
 from photonest.cracks.search import Candidate, View, candidates, view
 from photonest.model import Crack, CrackKind, Defect, FlatPhoto, NotFound, Outline, Pith
 
 NEAR_PITH = 0.03  # of the diameter: a check that comes so near goes through
-LEAST_LENGTH = 0.02  # of the diameter: shorter ones are left to the clearance
 
 
 @dataclass(frozen=True)
@@ -49,9 +48,8 @@ class Ridges:
         if min(seen.small.pixels.shape[:2]) < 64:
             return NotFound("the piece is under 64 pixels across", "Take the photo nearer, so that the piece fills it.")
         found = candidates(seen, pith)
-        judged = [(one, likelihood(cues)) for one, cues in zip(found, evidence(found, seen, pith), strict=True)]
-        kept = [(one, sure) for one, sure in judged if sure >= options.possible_from]
-        kept = [pair for pair in kept if pair[0].profile.length * seen.full.mm_per_px > LEAST_LENGTH * seen.diameter]
+        sure = likelihoods(shipped(), evidence(found, seen, pith)) if found else ()
+        kept = [(one, float(p)) for one, p in zip(found, sure, strict=True) if p >= options.possible_from]
         return [_crack(one, sure, seen, pith, options) for one, sure in _each_once(kept, seen)]
 
 

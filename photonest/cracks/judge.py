@@ -1,22 +1,64 @@
-"""How likely a candidate is a crack, from its cues."""
+"""How likely a candidate is a crack, from its cues: a small network of one hidden layer, several averaged.
+
+Its weights are fitted by ``python -m tests.bench.train_cracks`` and shipped as plain arrays.
+"""
 
 from __future__ import annotations
 
-import math
+import functools
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
 
-from photonest.cracks.evidence import Evidence
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Vector = NDArray[np.float64]
+FILE = Path(__file__).with_name("judge.npz")
 
 
-def likelihood(cues: Evidence) -> float:
-    """Return the likelihood, 0 to 1."""
-    doubt = 1.5 if cues.light else 0.0
-    sum_ = (
-        2.0 * (cues.clarity - 1.7)
-        + 1.8 * (cues.contrast + 1.5)
-        + 5.0 * (cues.continuity - 0.75)
-        + 1.0 * (cues.length + 2.5)
-        - 1.5 * max(0.0, cues.width + 1.2)
-        - 3.0 * max(0.0, cues.off_radial - 0.3)
-        - doubt
-    )
-    return 1 / (1 + math.exp(-sum_))
+@dataclass(frozen=True, eq=False)
+class Network:
+    """Weights for k cues, m members, h hidden units.
+
+    Attributes
+    ----------
+    low, high : ndarray, shape (k,)
+        Cues are held between these: beyond them the network never saw anything.
+    mean, spread : ndarray, shape (k,)
+        Cues are brought to mean 0 and spread 1.
+    first : ndarray, shape (m, k, h)
+    bias : ndarray, shape (m, h)
+    second : ndarray, shape (m, h)
+    last : ndarray, shape (m,)
+    """
+
+    low: Vector
+    high: Vector
+    mean: Vector
+    spread: Vector
+    first: Vector
+    bias: Vector
+    second: Vector
+    last: Vector
+
+
+def likelihoods(network: Network, cues: ArrayLike) -> Vector:
+    """Return the likelihood of each candidate, from cues of shape (n, k)."""
+    inputs = (np.clip(np.asarray(cues, float), network.low, network.high) - network.mean) / network.spread
+    hidden = np.tanh(np.einsum("nk,mkh->mnh", inputs, network.first) + network.bias[:, None])
+    z = np.einsum("mnh,mh->mn", hidden, network.second) + network.last[:, None]
+    return np.asarray(1 / (1 + np.exp(-z.mean(axis=0))))
+
+
+@functools.cache
+def shipped() -> Network:
+    """Return the network of this package."""
+    with np.load(FILE) as arrays:
+        return Network(**{name: arrays[name].astype(float) for name in arrays})
+
+
+def save(network: Network, file: Path) -> None:
+    """Write a network, in single precision."""
+    arrays: dict[str, Any] = {name: np.asarray(value, np.float32) for name, value in asdict(network).items()}
+    np.savez(file, **arrays)

@@ -163,13 +163,12 @@ def _accumulate(scores: Floats, wraps: bool, bend: float) -> tuple[Floats, NDArr
 
 def _best_end_of_each_start(sums: Floats, starts: NDArray[np.int32], least: float) -> NDArray[np.int64]:
     """Return the flat indices of the cells where paths end, best first."""
-    cells = np.flatnonzero(sums.ravel() >= least)
-    order = np.lexsort((-sums.ravel()[cells], starts.ravel()[cells]))
-    cells = cells[order]
-    keep = np.ones(len(cells), bool)
-    keep[1:] = np.diff(starts.ravel()[cells]) != 0
-    cells = cells[keep]
-    return np.asarray(cells[np.argsort(-sums.ravel()[cells], kind="stable")], np.int64)
+    sum_, start = sums.ravel(), starts.ravel()
+    cells = np.flatnonzero(sum_ >= least)
+    best = np.zeros(len(sum_), np.float32)
+    np.maximum.at(best, start[cells], sum_[cells])
+    ends = cells[sum_[cells] == best[start[cells]]]
+    return np.asarray(ends[np.argsort(-sum_[ends], kind="stable")], np.int64)
 
 
 def _backtrack(

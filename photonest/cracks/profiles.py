@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,6 +11,8 @@ from numpy.typing import NDArray
 from photonest.cracks.strips import Floats
 
 Vector = NDArray[np.float64]
+STEP = 2.0  # pixels from cut to cut
+LEAD = 12  # cuts before and after a line, thrown away
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,37 +86,56 @@ def normals(path: Vector) -> Vector:
     return np.column_stack([-along[:, 1], along[:, 0]])
 
 
-def profile(grey: NDArray[np.uint8], path: Vector, reach: int, slack: int, light: bool) -> Profile:
-    """Measure a line along a path that runs within `slack` pixels of its middle.
+def profiles(grey: NDArray[np.uint8], paths: Sequence[Vector], reach: int, slack: int, light: bool) -> list[Profile]:
+    """Measure lines along paths that run within `slack` pixels of their middles.
 
     Parameters
     ----------
     grey : ndarray of uint8
         The picture.
-    path : ndarray, shape (n, 2)
+    paths : sequence of ndarray, shape (n, 2)
         In its pixels.
     reach : int
         Pixels looked at to either side.
+    light : bool
+        The lines are lighter than the wood.
     """
     import cv2
 
-    step = 2.0
-    path = resampled(path, step, smooth=8.0)
+    if not paths:
+        return []
+    # all lines one after another in one array, each led on straight so that no filter sees the next
+    parts = [_led_on(resampled(path, STEP, smooth=8.0)) for path in paths]
+    ends = np.cumsum([len(part) for part in parts])
+    path = np.concatenate(parts)
     for _ in range(2):
-        cuts = _cuts(grey, path, reach + slack)
-        signed = cuts if not light else 255 - cuts
-        shift = _middle(cv2.blur(signed, (3, 9)), reach + slack, slack)
+        cuts = cv2.blur(_cuts(grey, path, reach + slack), (3, 9))
+        shift = _middle(255 - cuts if light else cuts, reach + slack, slack)
         path = path + normals(path) * shift[:, None]
         slack = max(1, slack // 2)
-    left, right = _rises(_signed(grey, path, reach, light), reach)[1:]
+    _, left, right = _rises(_signed(_cuts(grey, path, reach), light), reach)
     path = path + normals(path) * _even((right - left) / 2)[:, None]
     cuts = _cuts(grey, path, reach)
-    signed = _signed(grey, path, reach, light)
+    signed = _signed(cuts, light)
     depth, left, right = _rises(signed, reach)
     width = np.where(depth > 2, left + right, 0.0)
+    lines = []
+    for start, stop in zip(ends - [len(part) for part in parts], ends, strict=True):
+        own = slice(int(start) + LEAD, int(stop) - LEAD)
+        lines.append(Profile(path[own], STEP, cuts[own], depth[own], width[own], _noise(signed[own]), light))
+    return lines
+
+
+def _led_on(path: Vector) -> Vector:
+    more = np.arange(1, LEAD + 1)[:, None]
+    return np.vstack([path[0] - more[::-1] * (path[1] - path[0]), path, path[-1] + more * (path[-1] - path[-2])])
+
+
+def _noise(signed: Floats) -> float:
+    """Return the texture beside a line as a standard deviation (from the median absolute one), at least 0.7."""
+    reach = signed.shape[1] // 2
     beside = np.concatenate([signed[:, : reach // 2], signed[:, -(reach // 2) :]])
-    noise = float(np.median(np.abs(beside - np.median(beside, axis=1, keepdims=True)))) * 1.4826
-    return Profile(path, step, cuts, depth, width, max(noise, 0.7), light)
+    return max(0.7, 1.4826 * float(np.median(np.abs(beside - np.median(beside, axis=1, keepdims=True)))))
 
 
 def _cuts(grey: NDArray[np.uint8], path: Vector, reach: int) -> Floats:
@@ -121,26 +143,24 @@ def _cuts(grey: NDArray[np.uint8], path: Vector, reach: int) -> Floats:
 
     across = normals(path)
     offsets = np.arange(-reach, reach + 1, dtype=np.float64)
-    x = path[:, 0, None] + across[:, 0, None] * offsets
-    y = path[:, 1, None] + across[:, 1, None] * offsets
-    cuts = cv2.remap(
-        grey, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
-    return np.asarray(cuts, np.float32)
+    x = (path[:, 0, None] + across[:, 0, None] * offsets).astype(np.float32)
+    y = (path[:, 1, None] + across[:, 1, None] * offsets).astype(np.float32)
+    blocks = [slice(k, k + 30_000) for k in range(0, len(path), 30_000)]  # OpenCV remaps at most 32767 rows
+    cuts = [cv2.remap(grey, x[b], y[b], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE) for b in blocks]
+    return np.concatenate(cuts).astype(np.float32)
 
 
-def _signed(grey: NDArray[np.uint8], path: Vector, reach: int, light: bool) -> Floats:
+def _signed(cuts: Floats, light: bool) -> Floats:
     """Return cuts in which the line is dark, averaged a little along it."""
     import cv2
 
-    cuts = _cuts(grey, path, reach)
     return np.asarray(cv2.blur(255 - cuts if light else cuts, (1, 3)), np.float32)
 
 
 def _middle(signed: Floats, centre: int, slack: int) -> Vector:
     """Return the sideways shift, within `slack`, to the darkest course; a little drawn to where it was."""
     part = signed[:, centre - slack : centre + slack + 1].astype(np.float64)
-    pull = 0.3 * float(part.std()) / slack * np.abs(np.arange(-slack, slack + 1))
+    pull = 0.3 / slack * part.std(axis=1, keepdims=True) * np.abs(np.arange(-slack, slack + 1))
     return _even((part + pull).argmin(axis=1) - slack)
 
 

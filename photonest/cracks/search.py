@@ -8,17 +8,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.cracks.paths import best_paths, worthy_pieces
-from photonest.cracks.profiles import Profile, profile
+from photonest.cracks.profiles import Profile, profiles
 from photonest.cracks.ridges import ridge_scores
 from photonest.cracks.strips import Floats, Grid, PolarGrid, TurnedGrid
 from photonest.imaging import Mask, blurred_within, cropped, luminance, mean_diameter, polygon_mask, reduced
 from photonest.model import FlatPhoto, Outline, Pith
 
-SEARCH_DIAMETER_PX = 2000  # a check 0.1 % of the diameter wide is still two pixels
+SEARCH_DIAMETER_PX = 1400  # a check 0.1 % of the diameter wide still darkens a pixel; 2000 finds no more
 MEASURE_DIAMETER_PX = 3600  # beyond, more pixels tell nothing more of a line's width
 LINE_WIDTHS = (1, 3, 6)
 AVERAGED_ALONG = 9
 DOUBT = 0.9  # of the local texture: a line must stand out by more than this
+LEAST_LENGTH = 0.015  # of the diameter: shorter lines are left to the clearance of the plan
 GAP_SCORE, CEILING = -0.6, 2.0
 
 
@@ -109,13 +110,20 @@ def _traced(
     across_px = seen.diameter / seen.full.mm_per_px
     factor = seen.small.mm_per_px / seen.full.mm_per_px
     reach, slack = max(8, round(0.012 * across_px)), max(3, round(2 * factor + 1))
-    found = []
-    for path in best_paths(worth, grid.wraps, bend=0.3, least=15, gap=20, apart=3):
-        px = grid.to_px(2 * path.rows + 0.5, 2 * path.columns + 0.5)
-        line = profile(full_grey, seen.full.to_px(seen.small.to_mm(px)), reach, slack, light)
-        score = path.score / len(path.rows)
-        found += [Candidate(part, score) for part in _visible_parts(line, 0.006 * across_px)]
-    return found
+    paths = best_paths(worth, grid.wraps, bend=0.3, least=15, gap=20, apart=3)
+    px = [seen.full.to_px(seen.small.to_mm(grid.to_px(2 * p.rows + 0.5, 2 * p.columns + 0.5))) for p in paths]
+    lines = profiles(full_grey, px, reach, slack, light)
+    return [
+        Candidate(part, path.score / len(path.rows))
+        for path, line in zip(paths, lines, strict=True)
+        for part in _visible_parts(line, 0.006 * across_px)
+        if part.length > LEAST_LENGTH * across_px and _stands_out(part)
+    ]
+
+
+def _stands_out(line: Profile) -> bool:
+    """Tell whether a line is worth a closer look: a third of it clears the texture."""
+    return bool((line.depth > 2.5 * line.noise).mean() > 0.3)
 
 
 def _visible_parts(line: Profile, window: float) -> list[Profile]:

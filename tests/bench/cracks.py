@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from photonest.model import Crack, Defect, FlatPhoto, NotFound, Outline, Pith
 
@@ -47,7 +48,7 @@ def scene(truth: Truth, folder: Path = PHOTOS, under_bark: bool = True) -> Scene
     """Read a photo, at a nominal scale."""
     import cv2
 
-    pixels = np.ascontiguousarray(cv2.imread(str(folder / truth["file"]))[:, :, ::-1])
+    pixels = np.ascontiguousarray(cv2.imread(str(folder / truth["file"]), cv2.IMREAD_COLOR_RGB))
     pixels.setflags(write=False)
     height, width = pixels.shape[:2]
     flat = FlatPhoto(pixels, MM_PER_PX, (0.0, 0.0), (width * MM_PER_PX / 2, height * MM_PER_PX / 2))
@@ -60,6 +61,48 @@ def scene(truth: Truth, folder: Path = PHOTOS, under_bark: bool = True) -> Scene
 
 def _points(flat: FlatPhoto, px: Any) -> tuple[tuple[float, float], ...]:
     return tuple((float(x), float(y)) for x, y in flat.to_mm(px))
+
+
+@dataclass(frozen=True, eq=False)
+class DrawnScene:
+    """A drawn photo seen squarely, with its cracks and what is mistaken for them as paths in mm."""
+
+    scene: Scene
+    cracks: list[NDArray[np.float64]]
+    kinds: list[str]
+    others: list[NDArray[np.float64]]
+    diameter: float
+
+
+def drawn_scene(seed: int) -> DrawnScene:
+    """Draw the photo of a seed, at one of three sizes, and see it squarely by its true camera."""
+    import cv2
+
+    from tests.drawn import draw, random_spec
+
+    drawn = draw(random_spec(seed, reference="none", megapixels=(1.5, 3.0, 5.0)[seed % 3]))
+    truth, step = drawn.truth, drawn.truth.mm_per_px
+    low, high = truth.outline_mm.min(axis=0) - 10 * step, truth.outline_mm.max(axis=0) + 10 * step
+    width, height = (int(n) for n in np.ceil((high - low) / step))
+    rows, columns = np.mgrid[:height, :width]
+    mm = np.column_stack([low[0] + columns.ravel() * step, low[1] + rows.ravel() * step])
+    px = truth.mm_to_px(mm).astype(np.float32)
+    pixels = cv2.remap(drawn.pixels, px[:, 0].reshape(height, width), px[:, 1].reshape(height, width), cv2.INTER_LINEAR)
+    pixels.setflags(write=False)
+    flat = FlatPhoto(np.asarray(pixels), step, (float(low[0]), float(low[1])), (0.0, 0.0))
+
+    def points(line: NDArray[np.float64]) -> tuple[tuple[float, float], ...]:
+        return tuple((float(x), float(y)) for x, y in line)
+
+    outline = Outline(points(truth.outline_mm[::4]), under_bark=points(truth.under_bark_mm[::4]))
+    pith = None if truth.pith_mm is None else Pith(points(truth.pith_mm[None])[0], standard_error=0.5)
+    return DrawnScene(
+        Scene(flat, outline, pith),
+        [np.asarray(crack.path_mm) for crack in truth.cracks],
+        [crack.kind for crack in truth.cracks],
+        [np.asarray(other.path_mm) for other in truth.distractors],
+        truth.diameter_mm,
+    )
 
 
 @dataclass(frozen=True)
@@ -123,12 +166,12 @@ def main() -> None:
     for truth in truths():
         if asked.only not in truth["file"]:
             continue
-        start = time.perf_counter()
+        start = time.process_time()
         here = scene(truth, under_bark=not asked.bark)
-        reading = time.perf_counter() - start
-        start = time.perf_counter()
+        reading = time.process_time() - start
+        start = time.process_time()
         found = finder.find(here.flat, here.outline, None if asked.no_pith else here.pith, finder.Options())
-        took = time.perf_counter() - start
+        took = time.process_time() - start
         found = [] if isinstance(found, NotFound) else found
         row = score(found, truth, here.flat)
         rows.append(row)

@@ -9,6 +9,7 @@ from photonest.model import FlatPhoto, Outline, Pith
 
 SIZE, RADIUS = 520, 240
 MM_PER_PX = 0.5
+WANDER = 2.0  # px
 CENTRE = (SIZE / 2, SIZE / 2)
 
 
@@ -17,7 +18,7 @@ def face(
     seed: int = 1,
     blur: float = 0.6,
 ) -> FlatPhoto:
-    """Draw a round face with rings, and straight lines (end, end, widest px, brightness) that taper to both ends."""
+    """Draw a round face with rings, and lines (end, end, widest px, brightness) that taper and stray as checks do."""
     import cv2
 
     rng = np.random.default_rng(seed)
@@ -27,7 +28,8 @@ def face(
     for (x0, y0), (x1, y1), widest, brightness in lines or []:
         length = np.hypot(x1 - x0, y1 - y0)
         along = ((x - x0) * (x1 - x0) + (y - y0) * (y1 - y0)) / length**2
-        across = np.abs((x - x0) * (y1 - y0) - (y - y0) * (x1 - x0)) / length
+        stray = WANDER * (np.sin(9 * along) + 0.6 * np.sin(23 * along + 1)) * np.sin(np.pi * np.clip(along, 0, 1))
+        across = np.abs(((x - x0) * (y1 - y0) - (y - y0) * (x1 - x0)) / length + stray)
         opening = widest * np.minimum(1.0, 4 * np.minimum(along, 1 - along))
         share = np.clip(opening / 2 - across + 0.5, 0, 1) * ((along > 0) & (along < 1))
         wood += share * (brightness - wood)

@@ -5,7 +5,7 @@ import pytest
 
 from photonest.cracks.finder import RidgeOptions, Ridges
 from photonest.model import Crack, FlatPhoto, NotFound
-from tests.cracks.scenes import CENTRE, MM_PER_PX, face, outline, pith
+from tests.cracks.scenes import CENTRE, MM_PER_PX, WANDER, face, outline, pith
 
 RADIAL = ((CENTRE[0] + 80, CENTRE[1] + 20), (CENTRE[0] + 220, CENTRE[1] + 55), 3.0, 40.0)
 HEART = ((CENTRE[0], CENTRE[1]), (CENTRE[0] - 60, CENTRE[1] - 130), 3.0, 40.0)
@@ -18,12 +18,12 @@ def found(flat: FlatPhoto, with_pith: bool = True) -> list[Crack]:
 
 
 def covered(crack: Crack, start: tuple[float, float], end: tuple[float, float]) -> float:
-    """Share of the straight line between two pixels that lies within 2 px of the crack."""
+    """Share of the straight line between two pixels that lies within its wander and 2 px of the crack."""
     from shapely.geometry import LineString
 
     line = LineString([start, end])
     path = LineString(np.asarray(crack.path) / MM_PER_PX)
-    return float(line.intersection(path.buffer(2.0)).length / line.length)
+    return float(line.intersection(path.buffer(WANDER * 1.6 + 2.0)).length / line.length)
 
 
 def test_clean_wood_has_no_cracks() -> None:

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from photonest.cracks.profiles import normals, profile, resampled
+from photonest.cracks.profiles import normals, profiles, resampled
 
 
 @pytest.mark.parametrize("opening", [2.0, 4.0, 7.0])
@@ -12,7 +12,7 @@ def test_opening_and_middle_of_a_drawn_slot(opening: float) -> None:
     share = np.clip(opening / 2 - np.abs(rows - 60.3) + 0.5, 0, 1)
     grey = np.round(180 - 140 * share).astype(np.uint8)
     path = np.column_stack([np.linspace(20, 180, 50), np.full(50, 62.0)])
-    seen = profile(grey, path, reach=16, slack=4, light=False)
+    seen = profiles(grey, [path], reach=16, slack=4, light=False)[0]
     # the middle is followed in whole pixels and smoothed: half a pixel; half depth of a box is its own width
     assert np.abs(seen.path[:, 1] - 60.3).max() < 1.0
     assert float(np.median(seen.width)) == pytest.approx(opening, abs=0.5)
@@ -35,3 +35,14 @@ def test_resampling_keeps_both_ends_and_the_length_of_a_bend() -> None:
     assert even[-1] == pytest.approx(path[-1])
     chord = float(np.hypot(*np.diff(path, axis=0).T).sum())
     assert float(np.hypot(*np.diff(even, axis=0).T).sum()) == pytest.approx(chord, rel=0.03)
+
+
+def test_lines_measured_together_are_measured_as_alone() -> None:
+    grey = np.random.default_rng(4).integers(120, 140, (200, 200)).astype(np.uint8)
+    grey[:, 80:83] = grey[:, 140:142] = 40
+    paths = [np.column_stack([np.full(40, x), np.linspace(20, 170, 40)]) for x in (81.0, 139.0)]
+    together = profiles(grey, paths, reach=10, slack=3, light=False)
+    for path, seen in zip(paths, together, strict=True):
+        alone = profiles(grey, [path], reach=10, slack=3, light=False)[0]
+        assert seen.path == pytest.approx(alone.path)
+        assert seen.width == pytest.approx(alone.width)

@@ -1,0 +1,254 @@
+"""Train the judge of crack candidates: ``python -m tests.bench.train_cracks``.
+
+The examples are the finder's own candidates on photos of real wood with cracks and other lines drawn into them
+(`tests.bench.cracked`), on wholly drawn photos (`tests.drawn`), and on the annotated photos as they are. The judge is a
+small network of one hidden layer, several of them averaged, fitted to the share of a candidate that runs along a true
+crack. It is itself judged by leaving out one disc at a time, with everything drawn into its photos; what is written is
+fitted to all.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+import photonest.cracks.judge as judge
+from photonest.cracks.evidence import Evidence, evidence
+from photonest.cracks.search import candidates, view
+from tests.bench.cracked import cracked, mirrored
+from tests.bench.cracks import Scene, Truth, drawn_scene, scene, truths
+
+Vector = NDArray[np.float64]
+TOLERANCE = 0.008  # of the diameter: a candidate runs along a crack within this
+SAME_DISC = {"logend_douglas_origC07c": "dfC07c", "half_douglas_dfD06c": "dfD06c"}
+FIRST_DRAWN = 1000  # seeds below are kept for measuring
+HIDDEN, MEMBERS, DECAY = 12, 5, 0.02
+
+
+@dataclass(frozen=True, eq=False)
+class Examples:
+    """Candidates: cues (n, k), share of each along a true crack, length over D, disc, and kind of photo."""
+
+    cues: Vector
+    crack: Vector
+    length: Vector
+    disc: NDArray[np.str_]
+    kind: NDArray[np.str_]
+
+    def __getitem__(self, which: NDArray[np.bool_]) -> Examples:
+        return Examples(self.cues[which], self.crack[which], self.length[which], self.disc[which], self.kind[which])
+
+
+Row = tuple[Evidence, float, float, str, str]
+
+
+def disc_of(truth: Truth) -> str:
+    """Return a name that all photos of one disc share."""
+    stem = str(truth["file"]).rsplit(".", 1)[0]
+    return SAME_DISC.get(stem, stem.rsplit("_", 1)[-1])
+
+
+def rows_of(here: Scene, cracks: list[Any], unsure: list[Any], disc: str, kind: str, rest: bool) -> Iterator[Row]:
+    """Yield the candidates of a photo; `cracks` and `unsure` are shapes in its pixels, grown by the tolerance.
+
+    Candidates along unsure shapes are left out; those along nothing too unless `rest`.
+    """
+    from shapely.geometry import LineString, Polygon
+    from shapely.ops import unary_union
+
+    seen = view(here.flat, here.outline)
+    found = candidates(seen, here.pith)
+    true, doubt = (unary_union(shapes) if shapes else Polygon() for shapes in (cracks, unsure))
+    for one, cues in zip(found, evidence(found, seen, here.pith), strict=True):
+        line = LineString(here.flat.to_px(seen.full.to_mm(one.profile.path)))
+        share = line.intersection(true).length / line.length
+        if share < 0.5 and (not rest or line.intersection(doubt).length > 0.3 * line.length):
+            continue
+        yield cues, share, one.profile.length * seen.full.mm_per_px / seen.diameter, disc, kind
+
+
+def wrong_rows(here: Scene, wrong: list[Any], disc: str, kind: str) -> Iterator[Row]:
+    """Yield the candidates along lines that are known to be none."""
+    if wrong:
+        for cues, share, length, *rest in rows_of(here, wrong, [], disc, kind, rest=False):
+            if share > 0.7:
+                yield cues, 0.0, length, *rest  # type: ignore[misc]
+
+
+def annotated(truth: Truth, factor: float = 1.0, mirror_about: float | None = None) -> tuple[list[Any], ...]:
+    """Return cracks, ambiguous places and distractors as shapes in pixels of the photo mirrored and reduced."""
+    from shapely.affinity import scale
+    from shapely.geometry import LineString, Polygon
+
+    reach = TOLERANCE * truth["diameter_px"]
+    cracks = [LineString(c["points"]).buffer(reach) for c in truth["cracks_px"]]
+    unsure = [
+        Polygon(a["polygon"]) if "polygon" in a else LineString(a["points"]).buffer(2.5 * reach)
+        for a in truth["ambiguous_px"]
+    ]
+    wrong = [LineString(d["points"]).buffer(reach) for d in truth["distractors_px"] if len(d.get("points", [])) > 1]
+
+    def placed(shapes: list[Any]) -> list[Any]:
+        if mirror_about is not None:
+            shapes = [scale(shape, -1, 1, origin=(mirror_about, 0)) for shape in shapes]
+        return [scale(shape, factor, factor, origin=(0, 0)) for shape in shapes]
+
+    return placed(cracks), placed(unsure), placed(wrong)
+
+
+def real_rows(truth: Truth, here: Scene) -> Iterator[Row]:
+    """Yield the candidates of an annotated photo as it is."""
+    cracks, unsure, wrong = annotated(truth)
+    yield from rows_of(here, cracks, unsure, disc_of(truth), "real", rest=truth["cracks_exhaustive"])
+    if not truth["cracks_exhaustive"]:
+        yield from wrong_rows(here, wrong, disc_of(truth), "real")
+
+
+def cracked_rows(truth: Truth, here: Scene, seed: int) -> Iterator[Row]:
+    """Yield the candidates of a photo with more lines drawn into it."""
+    from shapely.geometry import LineString
+
+    mirror = seed % 2 == 1
+    made = cracked(mirrored(here) if mirror else here, seed)
+    middle = (here.flat.pixels.shape[1] - 1) / 2 if mirror else None
+    cracks, unsure, _ = annotated(truth, made.factor, middle)
+    reach = max(2.0, TOLERANCE * made.factor * truth["diameter_px"])
+    drawn, others = ([LineString(path).buffer(reach) for path in paths] for paths in (made.cracks, made.others))
+    yield from rows_of(made.scene, [*cracks, *drawn], unsure, disc_of(truth), "drawn into", truth["cracks_exhaustive"])
+    if not truth["cracks_exhaustive"]:
+        yield from wrong_rows(made.scene, others, disc_of(truth), "drawn into")
+
+
+def drawn_rows(seed: int) -> Iterator[Row]:
+    """Yield the candidates of a wholly drawn photo."""
+    from shapely.geometry import LineString
+
+    drawn = drawn_scene(seed)
+    reach = max(2.0, TOLERANCE * drawn.diameter / drawn.scene.flat.mm_per_px)
+    cracks = [LineString(drawn.scene.flat.to_px(path)).buffer(reach) for path in drawn.cracks]
+    yield from rows_of(drawn.scene, cracks, [], f"drawn {seed % 4}", "drawn", rest=True)
+
+
+def gather(variants: int, drawn: int) -> Examples:
+    """Return the examples of all photos at hand, and of drawn ones."""
+    rows: list[Row] = []
+    for number, truth in enumerate(truths()):
+        here = scene(truth)
+        rows += real_rows(truth, here)
+        for k in range(variants):
+            rows += cracked_rows(truth, here, 1000 * number + k)
+        print(f"{truth['file']}: {len(rows)} examples so far", flush=True)
+    for seed in range(FIRST_DRAWN, FIRST_DRAWN + drawn):
+        rows += drawn_rows(seed)
+    print(f"drawn photos: {len(rows)} examples in all", flush=True)
+    cues, crack, length, disc, kind = zip(*rows, strict=True)
+    return Examples(np.array(cues, float), np.array(crack), np.array(length), np.array(disc), np.array(kind))
+
+
+def fitted(examples: Examples) -> judge.Network:
+    """Return the network that fits the examples best, long candidates counting more."""
+    low, high = np.percentile(examples.cues, [0.5, 99.5], axis=0)
+    clipped = np.clip(examples.cues, low, high)
+    mean, spread = clipped.mean(axis=0), np.maximum(clipped.std(axis=0), 1e-6)
+    inputs = (clipped - mean) / spread
+    weight = np.sqrt(examples.length)
+    weight /= weight.sum()
+    members = [_member(inputs, examples.crack, weight, seed) for seed in range(MEMBERS)]
+    first, bias, second, last = (np.array(part) for part in zip(*members, strict=True))
+    return judge.Network(low, high, mean, spread, first, bias, second, last)
+
+
+def _member(inputs: Vector, target: Vector, weight: Vector, seed: int) -> tuple[Vector, Vector, Vector, float]:
+    """Fit one network by L-BFGS on the weighted cross entropy with weight decay."""
+    from scipy.optimize import minimize
+
+    rng = np.random.default_rng(seed)
+    count = inputs.shape[1]
+    sizes = [count * HIDDEN, HIDDEN, HIDDEN, 1]
+    cuts = np.cumsum(sizes)[:-1]
+
+    def loss(flat: Vector) -> tuple[float, Vector]:
+        w1, b1, w2, b2 = np.split(flat, cuts)
+        w1 = w1.reshape(count, HIDDEN)
+        hidden = np.tanh(inputs @ w1 + b1)
+        z = hidden @ w2 + b2
+        value = float(weight @ (np.logaddexp(0, z) - target * z)) + DECAY * float((w1**2).sum() + (w2**2).sum()) / 20
+        slope = weight * (1 / (1 + np.exp(-z)) - target)
+        back = slope[:, None] * w2 * (1 - hidden**2)
+        grad_w1 = inputs.T @ back + DECAY * w1 / 10
+        grad = [grad_w1.ravel(), back.sum(axis=0), hidden.T @ slope + DECAY * w2 / 10, [slope.sum()]]
+        return value, np.concatenate(grad)
+
+    start = rng.normal(0, 0.3, sum(sizes))
+    best = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 400}).x
+    w1, b1, w2, b2 = np.split(best, cuts)
+    return w1.reshape(count, HIDDEN), b1, w2, float(b2[0])
+
+
+def left_out(examples: Examples) -> Vector:
+    """Return for each example the likelihood by a network that never saw its disc."""
+    sure = np.zeros(len(examples.crack))
+    for disc in np.unique(examples.disc):
+        out = examples.disc == disc
+        sure[out] = judge.likelihoods(fitted(examples[~out]), examples.cues[out])
+    return sure
+
+
+def report(examples: Examples, sure: Vector) -> None:
+    """Print how well unseen discs are judged."""
+    crack, length = examples.crack, examples.length
+    print("unseen disc       wrong length (D)       cracks  share kept")
+    print("                seen  possible too       (D)   seen  possible too")
+    for disc in np.unique(examples.disc):
+        for kind in ("real", "drawn into", "drawn"):
+            here = (examples.disc == disc) & (examples.kind == kind)
+            wrong, right = here & (crack < 0.3), here & (crack > 0.7)
+            if not here.any():
+                continue
+            seen, possible = sure > 0.5, sure > 0.2
+            total = length[right].sum()
+            kept = [length[right & m].sum() / total if total else float("nan") for m in (seen, possible)]
+            print(
+                f"{disc:10} {kind:10} {length[wrong & seen].sum():6.2f} {length[wrong & possible].sum():6.2f}"
+                f"   {total:8.2f} {kept[0]:6.2f} {kept[1]:6.2f}"
+            )
+    print("said    true  (count), all and real photos alone")
+    for low in np.arange(0, 1, 0.1):
+        line = f"{low:.1f}-{low + 0.1:.1f}"
+        for part in (np.ones(len(crack), bool), examples.kind == "real"):
+            which = part & (sure >= low) & (sure < low + 0.1 + 1e-9)
+            if which.any():
+                line += f"   {sure[which].mean():.2f} {crack[which].mean():.2f} ({which.sum()})"
+        print(line)
+
+
+def main() -> None:
+    import cv2
+
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--variants", type=int, default=12, help="pictures drawn into each photo")
+    parser.add_argument("--drawn", type=int, default=70, help="wholly drawn photos")
+    parser.add_argument("--keep", type=Path, help="write the examples here, or read them if it exists")
+    parser.add_argument("--write", action="store_true", help="write the judge that the package ships")
+    asked = parser.parse_args()
+    cv2.setNumThreads(1)
+    if asked.keep and asked.keep.exists():
+        examples = Examples(**np.load(asked.keep))
+    else:
+        examples = gather(asked.variants, asked.drawn)
+        if asked.keep:
+            np.savez(asked.keep, **vars(examples))
+    report(examples, left_out(examples))
+    if asked.write:
+        judge.save(fitted(examples), judge.FILE)
+        print(f"written: {judge.FILE.name}, {judge.FILE.stat().st_size} bytes")
+
+
+if __name__ == "__main__":
+    main()
