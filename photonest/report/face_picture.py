@@ -74,7 +74,7 @@ def _draw_key(page: Page, face: Face, y: float) -> float:
     if standing & {"seen", "added"}:
         samples.append((style.CRACK, "crack"))
     if "possible" in standing:
-        samples.append((CRACK_STROKES["possible"], "possible crack"))
+        samples.append((CRACK_STROKES["possible"], "possible crack ?"))
     if face.size.clear_circle is not None:
         samples.append((style.CLEAR, "clear of defects"))
     samples.append((style.INSCRIBED, "largest circle"))
@@ -149,5 +149,5 @@ def _draw_cracks(page: Page, face: Face, y: float) -> float:
         )
     rest = len(cracks) - MOST_CRACKS
     if rest > 0:
-        y = page.paragraph(left, y, f"and {rest} shorter ones", width, size=style.SMALL + 1, colour=style.QUIET)
+        y = page.paragraph(left, y, f"and {rest} more", width, size=style.SMALL + 1, colour=style.QUIET)
     return y

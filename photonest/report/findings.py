@@ -15,7 +15,8 @@ from photonest.report.words import DEFECT_NAMES, length, twice_error
 CRACK_STROKES = {
     "seen": style.CRACK, "added": style.CRACK, "possible": style.POSSIBLE, "dismissed": style.DISMISSED
 }  # fmt: skip
-MOST_LENGTHS = 14
+MOST_LENGTHS, MOST_NAMES = 12, 24
+"""Cracks told with their length, and told at all, on the picture; the longest first."""
 
 
 def draw_edges(page: Page, ground: Ground, face: Face) -> None:
@@ -35,8 +36,10 @@ def draw_defects(page: Page, ground: Ground, face: Face) -> list[Label]:
     for crack in sorted(face.cracks, key=lambda c: c.length):
         page.line(ground.to_page(crack.path), CRACK_STROKES[crack.status], clip=ground.frame)
     standing = [crack for crack in by_length(face) if crack.status != "dismissed"]
+    size = style.BODY if len(standing) <= MOST_LENGTHS else style.SMALL + 0.5
     centre = ground.to_page([pith_or_middle(face)])[0]
-    return [_crack_label(ground, crack, centre, i < MOST_LENGTHS) for i, crack in enumerate(standing)] + labels
+    named = [_crack_label(ground, crack, centre, i < MOST_LENGTHS, size) for i, crack in enumerate(standing)]
+    return named[:MOST_NAMES] + labels
 
 
 def draw_offset(page: Page, ground: Ground, face: Face) -> list[Label]:
@@ -105,13 +108,13 @@ def pith_or_middle(face: Face) -> tuple[float, float]:
     return face.pith.point if face.pith is not None else (0.0, 0.0)
 
 
-def _crack_label(ground: Ground, crack: Crack, centre: NDArray[np.float64], with_length: bool) -> Label:
+def _crack_label(ground: Ground, crack: Crack, centre: NDArray[np.float64], with_length: bool, size: float) -> Label:
     path = ground.to_page(crack.path)
     outer = path[int(np.argmax(np.hypot(*(path - centre).T)))]
     words = f"{crack.id}: {crack.length:.0f} mm" if with_length else crack.id
     if crack.status == "possible" and with_length:
         words += " ?"
-    return Label(words, _pair(outer), _pair(outer - centre), dark=crack.status != "possible")
+    return Label(words, _pair(outer), _pair(outer - centre), dark=crack.status != "possible", size=size)
 
 
 def _defect_label(ground: Ground, defect: Defect) -> Label:

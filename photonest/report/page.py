@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import functools
 import io
+import re
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -252,11 +253,13 @@ def text_width(words: str, size: float, bold: bool = False) -> float:
 def wrapped(words: str, width: float, size: float, bold: bool = False) -> list[str]:
     """Return the lines that a text takes when none may be wider than `width` mm; a longer word stands alone.
 
-    >>> wrapped("green wood moves", 30, 12)
-    ['green wood', 'moves']
+    A number stays with its unit, and a sign with its number.
+
+    >>> wrapped("green wood moves 12 mm", 30, 12)
+    ['green wood', 'moves', '12 mm']
     """
     lines: list[str] = []
-    for word in words.split():
+    for word in _words(words):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width(longer, size, bold) <= width:
             lines[-1] = longer
@@ -270,6 +273,12 @@ def printable(words: str) -> str:
     known = _characters()
     plain = unicodedata.normalize("NFC", " ".join(words.split()))
     return "".join(letter if ord(letter) in known else "?" for letter in plain)
+
+
+def _words(words: str) -> list[str]:
+    """Return the parts of a text between which a line may end."""
+    glued = re.sub(r"(?<=[Ø±\d]) (?=mm\b|rpm\b|in\b|[%±\d])", "\0", " ".join(words.split()))
+    return [part.replace("\0", " ") for part in glued.split(" ") if part]
 
 
 @functools.cache

@@ -10,10 +10,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from photonest.model import Bowl, Cut, Nest, Plan
 from photonest.report import style
+from photonest.report.holding import face_recess
 from photonest.report.marks import Label, chip_size, cross, draw_chip, draw_labels
 from photonest.report.page import Box, Page
 
 ARC_POINTS = 90
+DASHED = style.Stroke(style.INK, 0.9, dash=(3, 2))
 
 
 @dataclass(frozen=True)
@@ -94,6 +96,12 @@ def draw_section(page: Page, plan: Plan, nest: Nest, box: Box) -> float:
         page.area(wall_ring(bowl, place.to_page), style.bowl_fill(bowl.number))
     for cut in nest.cuts:
         _draw_groove(page, cut, place)
+    for bowl in nest.bowls:
+        _draw_tenon(page, bowl, plan.shop.tenon, place)
+    recess = face_recess(nest, plan.shop)
+    if recess is not None:
+        half, deep = recess.diameter / 2, recess.depth
+        page.line(place.to_page([(-half, 0), (-half, deep), (half, deep), (half, 0)]), DASHED)
     _draw_lines(page, nest, place)
     for cut in nest.cuts:
         _draw_pivot(page, cut, place)
@@ -116,6 +124,15 @@ def _draw_groove(page: Page, cut: Cut, place: HalfPlane) -> None:
     for side in (1, -1):
         edges = [place.to_page(groove_edge(cut, by), side) for by in (cut.kerf / 2, -cut.kerf / 2)]
         page.area(np.vstack([edges[0], edges[1][::-1]]), style.Fill(style.PAPER, edge=style.INK, edge_width=0.9))
+
+
+def _draw_tenon(page: Page, bowl: Bowl, tenon: float, place: HalfPlane) -> None:
+    """Draw the tenon: what stands of the foot when the wood beside it is turned away."""
+    outer = np.asarray(bowl.outer, dtype=float)
+    foot, level = float(outer[-2, 0]), bowl.depth - tenon
+    shoulder = float(np.interp(level, outer[:-1, 1], outer[:-1, 0]))
+    for side in (1, -1):
+        page.line(place.to_page([(foot, bowl.depth), (foot, level), (shoulder, level)], side), DASHED)
 
 
 def _draw_lines(page: Page, nest: Nest, place: HalfPlane) -> None:

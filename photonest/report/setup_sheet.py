@@ -23,7 +23,7 @@ from photonest.report.speeds import turning_speeds
 from photonest.report.units import Units, stacked, told
 from photonest.report.words import all_warnings, twice_error
 
-ORDER = 15.0
+ORDER = 15.5
 MANY = 4
 """Warnings from which their type is set smaller."""
 COUNT = ("no bowls", "one bowl", "two bowls", "three bowls", "four bowls", "five bowls")
@@ -206,6 +206,12 @@ def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) ->
         for b in nest.bowls
     ]
     book.y = table(book.page, book.y, heads, rows)
+    book.paragraph("In mm. Dashed: the tenons, and the recess by which cores are turned round.", size=style.SMALL)
+    limits = [(f"bowl {b.number}", "; ".join(b.binds)) for b in nest.bowls if b.binds]
+    if limits:
+        book.heading("What limits each bowl")
+        for name, words in limits:
+            book.fact(name, words)
     book.start(f"Order of work{nest_name(plan, nest)}")
     book.cautions(cautions.BEFORE_START)
     book.y += 2
@@ -218,19 +224,22 @@ def _order(face: Face, plan: Plan, nest: Nest, units: Units) -> list[str]:
     shop, first = plan.shop, nest.bowls[0]
     start, top = turning_speeds(shop, first.rim_diameter + 2 * shop.trueing)
     steps = [
-        f"Mount the blank. Start at {start} rpm, never over {top}. Turn the outside to its template, rim Ø "
-        f"{told(first.rim_diameter, units)}, and the foot: {tenon_of(first, shop).words(units)}."
+        f"Mount the blank. Start at {start} rpm, never over {top} rpm. Turn the outside to its template, rim Ø "
+        f"{told(first.rim_diameter, units)}.",
+        f"Turn its {tenon_of(first, shop).words(units)}.",
     ]
     if not nest.cuts:
-        return [*steps, f"Turn it round, held by that. {_hollow(nest, units)}"]
+        return [*steps, "Turn it round, held by that.", _hollow(nest, units)]
     recess = face_recess(nest, shop)
     hold = "Turn it round, held by that." if shop.screws is None else f"Turn it round: {first_hold(nest, shop, units)}."
-    steps.append(f"{hold} Turn the face flat. {_recess_words(face, nest, recess, units)}")
+    steps.append(f"{hold} Turn the face flat.")
+    steps.append(_recess_words(face, nest, recess, units))
     by = "by the recess" if recess else "as settled beforehand"
     for cut, core in zip(nest.cuts, nest.bowls[1:], strict=True):
+        steps.append(f"Cut {cut.number}: see its page. Bowl {cut.number} is free: measure its wall.")
         steps.append(
-            f"Cut {cut.number}: see its page. Look the core over. Hold it {by}, back outwards: flatten the back to a "
-            f"depth of {told(core.depth, units)}, turn its {tenon_of(core, shop).words(units)}. Turn it round."
+            f"Look the core over. Hold it {by}, back outwards. Flatten the back to a depth of "
+            f"{told(core.depth, units)}, turn its {tenon_of(core, shop).words(units)}. Turn it round."
         )
     return [*steps, _hollow(nest, units)]
 
@@ -241,7 +250,7 @@ def _recess_words(face: Face, nest: Nest, recess: Grip | None, units: Units) -> 
             "None of your jaws fits a recess in wood that is hollowed away later: settle with a qualified turner how "
             "the cores will be held before you begin."
         )
-    words = f"In its middle cut a {recess.words(units)}: all of it is hollowed away later."
+    words = f"In the middle of the face cut a {recess.words(units)}. All of that wood is hollowed away later."
     unsound = defects_in_recess(face, nest, recess)
     if not unsound:
         return words

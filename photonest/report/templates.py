@@ -96,7 +96,8 @@ def cut_drawing(cut: Cut, bowl: Bowl, units: Units, words: str = "") -> Drawing:
         page.text(x - 6, y, "wall", size=LABEL, across="right")
 
     title = f"Cut {cut.number}{words}: {cut.cutter}, inside of bowl {bowl.number}"
-    return Drawing(title, Box(left, top, right - left, bottom - top).corners, draw)
+    note = "Rim line along the face, axis on the lathe's: the pivot stands at the cross."
+    return Drawing(title, Box(left, top, right - left, bottom - top).corners, note, draw)
 
 
 def outside_drawing(bowl: Bowl, units: Units, words: str = "") -> Drawing:
@@ -114,7 +115,8 @@ def outside_drawing(bowl: Bowl, units: Units, words: str = "") -> Drawing:
         page.text(8, bowl.depth - 3, f"foot Ø {told(bowl.foot_diameter, units)}", size=LABEL)
 
     title = f"Outside of bowl {bowl.number}{words}: rim Ø {told(bowl.rim_diameter, units)}"
-    return Drawing(title, Box(left, top, right - left, bottom - top).corners, draw)
+    note = "Cut along the thick line and hold it against the outside, the lathe stopped."
+    return Drawing(title, Box(left, top, right - left, bottom - top).corners, note, draw)
 
 
 def face_drawing(face: Face, plan: Plan, units: Units) -> Drawing:
@@ -133,7 +135,8 @@ def face_drawing(face: Face, plan: Plan, units: Units) -> Drawing:
             (_draw_rip if plan.stock.kind == "log" else _draw_circle)(page, face, plan, nest, units)
 
     title = f"Face of {face.photo.file}, as the photo shows it"
-    return Drawing(title, ring, draw)
+    note = "Join the sheets at their crosses. Edge, pith and cracks must lie on those of the wood."
+    return Drawing(title, ring, note, draw)
 
 
 def _draw_wood(page: Page, face: Face) -> None:

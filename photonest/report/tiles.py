@@ -17,9 +17,10 @@ from photonest.report.page import Box, Page, save, save_book, text_width
 CHECK = 100.0
 """Length of the check lines, in mm."""
 MARGIN = 6.0
-HEAD, SIDE = 16.0, 9.0
-"""Paper for the title and the level check line above the drawing, and for the upright one beside it, in mm."""
+HEAD, SIDE = 26.0, 9.0
+"""Paper for the words and the level check line above the drawing, and for the upright one beside it, in mm."""
 OVERLAP = 10.0
+HINT = "Print at 100 %, not fitted to the page. Hold a ruler to both check lines."
 
 
 @dataclass(frozen=True)
@@ -32,12 +33,15 @@ class Drawing:
         In a few words.
     ring : array, shape (n, 2)
         Polygon round all of it, in mm of its own frame: sheets outside it are left out.
+    note : str
+        What to do with it.
     draw : callable
         Draws it on a page, 1 mm to the mm, in its own frame.
     """
 
     title: str
     ring: NDArray[np.float64]
+    note: str
     draw: Callable[[Page], None]
 
     @property
@@ -117,6 +121,9 @@ def _draw_tile(page: Page, drawing: Drawing, frame: Box, corner: tuple[float, fl
         drawing.draw(page)
     _draw_checks(page, frame)
     room = page.width - 2 * MARGIN
+    for i, words in enumerate((HINT, drawing.note)):
+        size = min(style.SMALL - 1, (style.SMALL - 1) * room / text_width(words, style.SMALL - 1))
+        page.text(MARGIN, MARGIN + 9.5 + 5 * i, words, size=size)
     page.text(MARGIN, MARGIN + 4, shortened(title, room, style.BODY - 1), size=style.BODY - 1, bold=True)
 
 
@@ -133,10 +140,6 @@ def _draw_checks(page: Page, frame: Box) -> None:
             page.line([(at[0] - tick[0], at[1] - tick[1]), (at[0] + tick[0], at[1] + tick[1])], thin)
     page.text(frame.left + 2, y - 1, "exactly 100 mm", size=style.SMALL - 2)
     page.text(x - 1, frame.top + 2, "exactly 100 mm", size=style.SMALL - 2, across="right", turned=90)
-    hint = "Print at 100 %, not fitted to the page. Hold a ruler to both lines."
-    room = frame.right - frame.left - CHECK - 4
-    size = min(style.SMALL - 2, (style.SMALL - 2) * room / text_width(hint, style.SMALL - 2))
-    page.text(frame.left + CHECK + 4, y, hint, size=size)
 
 
 def _draw_joins(page: Page, frame: Box, place: tuple[int, int], size: tuple[int, int]) -> None:

@@ -52,11 +52,11 @@ def crack_words(crack: Crack) -> str:
     >>> crack_words(Crack("c1", ((0, 0), (84, 0)), 2.1, 84.0, "radial", 0.9, "seen", depth=40))
     'radial check, 84 × 2.1 mm, 40 deep'
     >>> crack_words(Crack("c2", ((0, 0), (31, 0)), 0.0, 31.0, "ring", 0.3, "possible"))
-    'ring shake, 31 mm, possible'
+    'ring shake, 31 mm ?'
     """
     wide = f" × {crack.width:.1f}" if crack.width >= 0.05 else ""
     deep = f", {crack.depth:.0f} deep" if crack.depth is not None else ""
-    doubt = ", possible" if crack.status == "possible" else ""
+    doubt = " ?" if crack.status == "possible" else ""
     return f"{CRACK_NAMES[crack.kind]}, {crack.length:.0f}{wide} mm{deep}{doubt}"
 
 
