@@ -96,7 +96,7 @@ def features(lab: Image, grey: Image, flat: FlatPhoto, texture_sigmas: tuple[flo
 def _texture(grey: Image, sigma: float) -> Image:
     """Return the logarithm of the local contrast."""
     detail = grey - blurred(grey, sigma)
-    return np.log(np.sqrt(blurred(detail * detail, 1.25 * sigma)) + 2).astype(np.float32)
+    return np.asarray(np.log(np.sqrt(blurred(detail * detail, 1.25 * sigma)) + 2), np.float32)
 
 
 def ring_middle(lines: Orientation, usable: Mask, aim: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.imaging import (
+    Image,
     Mask,
     Path,
     best_closed_path,
@@ -60,6 +61,7 @@ class Strip(NamedTuple):
     steps: NDArray[np.float64]
     labels: Labels
     strength: NDArray[np.float64]
+    lightness: Image
     usable: Mask
 
 
@@ -93,7 +95,8 @@ def unroll(flat: FlatPhoto, edge: Path, usable: Mask, low: float, high: float, s
     lab = np.dstack([blurred(np.ascontiguousarray(lab[..., k]), 0.8) for k in range(3)])
     layers = features(lab, luminance(flat.pixels), flat, (1.5,))
     rows = np.dstack([sampled(np.ascontiguousarray(layers[..., k]), x, y) for k in range(layers.shape[2])])
-    return Strip(flat, base, outwards, steps, clusters(rows, CLUSTERS), edge_strength(lab, x, y), within)
+    lightness = sampled(np.ascontiguousarray(lab[..., 0]), x, y)
+    return Strip(flat, base, outwards, steps, clusters(rows, CLUSTERS), edge_strength(lab, x, y), lightness, within)
 
 
 def split(
@@ -117,21 +120,25 @@ def _local_ratio(
     strip: Strip, line: NDArray[np.float64], diameter: float, settings: SplitSettings
 ) -> NDArray[np.float64]:
     """Return the log likelihood ratio of inside to outside at each point of the strip, learnt near each row."""
-    from scipy.ndimage import gaussian_filter1d
-
     away = strip.steps - line[:, None]
     gap, reach = settings.gap * diameter, settings.reach * diameter
-    shares = []
-    for part in ((away < -gap) & (away > -gap - reach), (away > gap) & (away < gap + reach)):
-        rows, columns = np.nonzero(part & strip.usable)
-        count = np.zeros((len(line), CLUSTERS))
-        np.add.at(count, (rows, strip.labels[rows, columns]), 1.0)
-        near = gaussian_filter1d(count, settings.spread, axis=0, mode="wrap")
-        near = (near + 0.5 / CLUSTERS) / (near.sum(axis=1, keepdims=True) + 0.5)
-        whole = count.sum(axis=0) / max(float(count.sum()), 1.0)
-        shares.append((1 - settings.whole_share) * near + settings.whole_share * whole + 0.003)
-    ratio = np.clip(np.log(shares[0] / shares[1]), -2.5, 2.5)
+    inside = shares_near(strip, (away < -gap) & (away > -gap - reach), settings)
+    outside = shares_near(strip, (away > gap) & (away < gap + reach), settings)
+    ratio = np.clip(np.log(inside / outside), -2.5, 2.5)
     return np.asarray(np.take_along_axis(ratio, strip.labels, axis=1))
+
+
+def shares_near(strip: Strip, part: Mask, settings: SplitSettings) -> NDArray[np.float64]:
+    """Return the shares of the labels in a part of the strip, for each row from the rows about it and from all."""
+    from scipy.ndimage import gaussian_filter1d
+
+    rows, columns = np.nonzero(part & strip.usable)
+    count = np.zeros((len(part), CLUSTERS))
+    np.add.at(count, (rows, strip.labels[rows, columns]), 1.0)
+    near = gaussian_filter1d(count, settings.spread, axis=0, mode="wrap")
+    near = (near + 0.5 / CLUSTERS) / (near.sum(axis=1, keepdims=True) + 0.5)
+    whole = count.sum(axis=0) / max(float(count.sum()), 1.0)
+    return np.asarray((1 - settings.whole_share) * near + settings.whole_share * whole + 0.003)
 
 
 def sharpened(flat: FlatPhoto, edge: Path, settings: SplitSettings) -> Path:
