@@ -8,7 +8,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from photonest.model import CatalogueError, write_whole
+from photonest.model import CatalogueError, Photo, write_whole
 
 THUMBNAIL_PX = 320
 THUMBNAIL_END = ".thumb.jpg"
@@ -75,15 +75,13 @@ class PhotoStore:
                 yield path
 
 
-def make_thumbnail(path: Path) -> bytes:
+def make_thumbnail(photo: Photo) -> bytes:
     """Return a small upright JPEG of a photo."""
     import io
 
     from PIL import Image
 
-    from photonest.photo import read_photo
-
-    picture = Image.fromarray(read_photo(path).pixels)
+    picture = Image.fromarray(photo.pixels)
     picture.thumbnail((THUMBNAIL_PX, THUMBNAIL_PX))
     out = io.BytesIO()
     picture.save(out, "JPEG", quality=82)

@@ -10,10 +10,10 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from photonest.catalogue.entries import Details, Happening
+from photonest.catalogue.entries import EVENT_KINDS, Details, Happening
 from photonest.catalogue.tables import entry as entries
 from photonest.catalogue.tables import event as events
-from photonest.model import Face, dump_json, face_from_document, face_to_document
+from photonest.model import CatalogueError, Face, dump_json, face_from_document, face_to_document
 
 NOTHING: Mapping[str, Any] = {"weight": None, "weight_day": None, "withdrawn": True}
 
@@ -80,13 +80,37 @@ def take_back(connection: sa.Connection, key: int) -> sa.RowMapping | None:
     live = [row for row in history(connection, key) if row["undone_at"] is None]
     if not live:
         return None
-    last = live.pop()
+    last = live[-1]
     connection.execute(events.update().where(events.c.id == last["id"]).values(undone_at=datetime.now(UTC)))
-    columns = dict(NOTHING)
-    for row in live:
-        columns |= effect(row["kind"], row["facts"], row["day"])
+    columns = replayed([happening(row) for row in history(connection, key)])
     connection.execute(entries.update().where(entries.c.id == key).values(**columns))
     return last
+
+
+def replayed(happened: Sequence[Happening]) -> dict[str, Any]:
+    """Return the columns of an entry that went through a history.
+
+    Raises
+    ------
+    CatalogueError
+        If it does not begin with adding the entry, or an event is none of those known.
+    """
+    if not happened or happened[0].kind != "added":
+        raise CatalogueError("A history must begin with adding the piece.")
+    columns = {**effect("added", happened[0].facts, happened[0].day), **NOTHING}
+    for event in happened:
+        if event.kind not in EVENT_KINDS:
+            raise CatalogueError(f"{event.kind!r} is not something that happens to a piece.", "Update photonest.")
+        if event.undone_at is None:
+            columns |= effect(event.kind, event.facts, event.day)
+    return columns
+
+
+def write_history(connection: sa.Connection, key: int, happened: Sequence[Happening]) -> None:
+    """Write events down as they were recorded elsewhere."""
+    connection.execute(
+        events.insert(), [{**vars(event), "entry_id": key, "facts": dict(event.facts)} for event in happened]
+    )
 
 
 def history(connection: sa.Connection, key: int) -> Sequence[sa.RowMapping]:

@@ -18,7 +18,17 @@ from photonest.catalogue.codes import check_code, codes_of
 from photonest.catalogue.database import engine_for, prepare, reading, writing
 from photonest.catalogue.entries import Details, Entry, Happening, Wanted, check_state
 from photonest.catalogue.files import PhotoStore
-from photonest.catalogue.history import effect, face_hash, happening, history, record, take_back, told
+from photonest.catalogue.history import (
+    effect,
+    face_hash,
+    happening,
+    history,
+    record,
+    replayed,
+    take_back,
+    told,
+    write_history,
+)
 from photonest.catalogue.tables import entry as entries
 from photonest.model import CatalogueError, Face, Plan, face_from_document, face_to_document, plan_to_document
 
@@ -121,6 +131,35 @@ class Catalogue:
                 if there is not None:
                     return there
         raise _taken(codes[0])
+
+    def take_in(
+        self, code: str, file: str, happened: Sequence[Happening], content: bytes, thumbnail: bytes
+    ) -> tuple[Entry, bool]:
+        """Store an entry of another catalogue with its whole history, and return it and whether it is new here.
+
+        Where its photo is known here, nothing changes; where its code is taken by another photo, it gets a new one.
+
+        Raises
+        ------
+        CatalogueError
+            If the history makes no sense.
+        """
+        sha256 = hashlib.sha256(content).hexdigest()
+        there = self.by_photo(sha256)
+        if there is not None:
+            return there, False
+        columns = replayed(happened)
+        self.photos.keep(content, file, thumbnail)
+        for free in [check_code(code), *codes_of(sha256)]:
+            with writing(self._engine, self.where) as connection:
+                if connection.execute(sa.select(entries.c.id).where(_is(free))).first() is not None:
+                    continue
+                values = {"code": free, "photo_sha256": sha256, "photo_file": file, **columns}
+                key = connection.execute(entries.insert().values(**values)).inserted_primary_key
+                assert key is not None
+                write_history(connection, key[0], happened)
+            return self.entry(free), True
+        raise _taken(code)
 
     def _check_free(self, code: str) -> None:
         with reading(self._engine, self.where) as connection:
