@@ -84,8 +84,8 @@ class Lens:
 class MapError:
     """How far a map from pixels to mm may be off: the covariance of ten ways in which it can be wrong.
 
-    With ``(u, v) = (pixel - centre_px) / unit_px`` of an undistorted pixel and ``r^2 = u^2 + v^2``, the pixel stands for
-    the place that the map gives to ``pixel + unit_px * d``, where d is the sum of the ten ways
+    With ``(u, v) = (pixel - centre_px) / unit_px`` of an undistorted pixel and ``r^2 = u^2 + v^2``, the pixel stands
+    for the place that the map gives to ``pixel + unit_px * d``, where d is the sum of the ten ways
     ``(1, 0), (u, 0), (v, 0), (0, 1), (0, u), (0, v), (u^2, uv), (uv, v^2), r^2 (u, v), r^4 (u, v)``, each times a small
     number: eight of the homography, two of the lens. The mm frame may be turned and shifted without changing any of it.
 
