@@ -145,3 +145,9 @@ def test_adjust_writes_what_a_person_sets(tmp_path: Path) -> None:
     assert again.returncode == ExitCode.MARKS
     nothing = run("adjust", str(file))
     assert nothing.returncode == 2
+
+
+def test_the_readme_lists_every_exit_code() -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text()
+    for code in ExitCode:
+        assert f"| {int(code)} |" in readme
