@@ -1,22 +1,21 @@
 """Flat things that lie in the scene: references of known size, and what may be mistaken for them.
 
-Each is a shape with an exact edge and an artwork printed on it, in its own mm: x to the right, y down, from its upper
-left corner.
+Each is a shape with an exact edge, in its own mm: x to the right, y down, from its upper left corner. The print
+on it comes from `tests.drawn.prints`.
 """
 
 from __future__ import annotations
 
-import functools
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from photonest.scale.board import sheet_layout, sheet_raster
+from photonest.scale.board import sheet_layout
 from tests.drawn.camera import F32
 from tests.drawn.looks import Colour
-from tests.drawn.noise import Array, Grid, clouds, generator
+from tests.drawn.noise import Array, Field
 
 SIZES = {
     "A3": (420.0, 297.0),
@@ -37,8 +36,8 @@ class Item:
     Attributes
     ----------
     kind : str
-        "marker-sheet", "card", "paper", "bar", "ruler", "marker" (a cut-out), or a decoy: "book", "tile", "label",
-        "board", "log".
+        "marker-sheet", "card", "paper", "bar" (chequered), "ruler", "marker" (a cut-out); what may be taken for one:
+        "book", "tile", "label", "board", "log"; what may lie on one: "heap" (of sawdust), "stick".
     centre : (x, y)
         Where its middle lies, in mm of the face's frame.
     turn_deg : float
@@ -55,6 +54,10 @@ class Item:
         How far the middle of its sides lifts off, in mm, towards the camera.
     thick : float
         How far its sides reach down.
+    pitch : float
+        Side of a bar's squares, or distance between a ruler's finest ticks.
+    number : int
+        Squares along a bar; number of a marker.
     """
 
     kind: str
@@ -67,6 +70,7 @@ class Item:
     corner: float = 0.0
     curl: float = 0.0
     thick: float = 0.0
+    pitch: float = 0.0
     number: int = 0
     seed: int = 0
 
@@ -108,19 +112,17 @@ class Item:
         w, h = self.size
         if self.kind == "log":
             return np.asarray(np.float32(w / 2) - np.hypot(u - np.float32(w / 2), v - np.float32(h / 2)))
+        if self.kind == "heap":
+            rough = Field.seeded(self.seed, "heap", 0.22 * h).at(u, v) + 0.5 * Field.seeded(self.seed, "edge", 3.0).at(
+                u, v
+            )
+            out = np.hypot(u / np.float32(w / 2) - 1, v / np.float32(h / 2) - 1)
+            return np.asarray((1 - out - 0.16 * rough) * np.float32(h / 2), np.float32)
         r = np.float32(self.corner)
         qx = np.abs(u - np.float32(w / 2)) - np.float32(w / 2) + r
         qy = np.abs(v - np.float32(h / 2)) - np.float32(h / 2) + r
         outside = np.hypot(np.maximum(qx, 0), np.maximum(qy, 0)) + np.minimum(np.maximum(qx, qy), 0) - r
         return np.asarray(-outside)
-
-
-@dataclass(frozen=True, eq=False)
-class Artwork:
-    """A print: sRGB bytes (rows, columns, 3); pixel (i, j) covers the mm from (j, i) to (j + 1, i + 1) times `step`."""
-
-    pixels: NDArray[np.uint8]
-    step: float
 
 
 def marker_sheet(
@@ -149,144 +151,70 @@ def card(
     return Item("card", centre, turn_deg, z, print_, SIZES["card"], colour, CARD_CORNER, seed=seed)
 
 
-def artwork(item: Item, step: float) -> Artwork:
-    """Return the item's print with pixels of about `step` mm or finer."""
-    makers = {
-        "marker-sheet": _sheet_art,
-        "card": _card_art,
-        "book": _book_art,
-        "tile": _tile_art,
-        "label": _label_art,
-        "board": _board_art,
-        "log": _log_art,
-    }
-    return makers.get(item.kind, _plain_art)(item, step)
+def paper(
+    centre: tuple[float, float],
+    turn_deg: float = 0.0,
+    *,
+    name: str = "A4",
+    z: float = 0.0,
+    curl: float = 0.0,
+    tone: float = 0.94,
+    variant: str = "",
+    seed: int = 0,
+) -> Item:
+    """Return a sheet of white paper; `variant` "ruled" or "written" is not blank."""
+    colour = (tone, tone - 0.004, tone - 0.012)
+    return Item("paper", centre, turn_deg, z, f"{name} {variant}".strip(), SIZES[name], colour, curl=curl, seed=seed)
 
 
-def _canvas(item: Item, step: float) -> NDArray[np.uint8]:
-    columns, rows = (max(2, int(np.ceil(v / step))) for v in item.size)
-    art = np.empty((rows, columns, 3), np.uint8)
-    art[:] = np.clip(255 * np.array(item.colour), 0, 255).astype(np.uint8)
-    return art
+def bar(
+    centre: tuple[float, float],
+    turn_deg: float = 0.0,
+    *,
+    square: float = 10.0,
+    count: int = 24,
+    z: float = 0.0,
+    seed: int = 0,
+) -> Item:
+    """Return a white strip with two rows of dark and light squares, `count` along it, the first upper one dark."""
+    size = (count * square + 2.5 * square, 2 * square + 0.9 * square)
+    return Item("bar", centre, turn_deg, z, "", size, (0.93, 0.92, 0.90), pitch=square, number=count, seed=seed)
 
 
-def _plain_art(item: Item, step: float) -> Artwork:
-    art = _canvas(item, step)
-    return Artwork(_mottled(art, generator(item.seed, "plain"), 1.5), step)
+RULER_LOOKS: dict[str, Colour] = {"steel": (0.66, 0.67, 0.68), "wood": (0.86, 0.70, 0.38), "white": (0.92, 0.92, 0.90)}
+RULER_LOOKS |= {"blue": (0.10, 0.25, 0.60), "black": (0.10, 0.10, 0.11)}
 
 
-def _mottled(art: NDArray[np.uint8], rng: np.random.Generator, strength: float) -> NDArray[np.uint8]:
-    import cv2
-
-    small = rng.standard_normal((art.shape[0] // 12 + 2, art.shape[1] // 12 + 2, 1)).astype(np.float32)
-    wide = cv2.resize(small, (art.shape[1], art.shape[0]), interpolation=cv2.INTER_CUBIC)
-    return np.asarray(np.clip(art + strength * wide[..., None], 0, 255).astype(np.uint8))
-
-
-def _sheet_art(item: Item, step: float) -> Artwork:
-    fine = next((px for px in (2, 3, 4, 6, 8) if 1 / px <= step), 12)
-    return Artwork(_sheet_print("Letter" if item.variant == "Letter" else "A4", fine), 1 / fine)
-
-
-@functools.cache
-def _sheet_print(paper: Literal["A4", "Letter"], px_per_mm: int) -> NDArray[np.uint8]:
-    """Return the printed sheet: grey ink on paper that isn't quite white."""
-    ink = sheet_raster(paper, px_per_mm).astype(np.float32) / 255
-    pixels = np.repeat((26 + (242 - 26) * ink).astype(np.uint8)[..., None], 3, axis=2)
-    pixels.setflags(write=False)
-    return np.asarray(pixels)
+def ruler(
+    centre: tuple[float, float],
+    turn_deg: float = 0.0,
+    *,
+    look: str = "steel",
+    unit: Literal["mm", "inch"] = "mm",
+    length: float = 300.0,
+    width: float = 28.0,
+    z: float = 0.0,
+    seed: int = 0,
+) -> Item:
+    """Return a ruler with ticks along its upper edge every mm, or every 1/16 inch; `length` is of the scale, in mm."""
+    pitch = 1.0 if unit == "mm" else 25.4 / 16
+    size = (length + 12.0, width)
+    return Item("ruler", centre, turn_deg, z, f"{look} {unit}", size, RULER_LOOKS[look], 1.0, pitch=pitch, seed=seed)
 
 
-def _card_art(item: Item, step: float) -> Artwork:
-    import cv2
-
-    art = _canvas(item, step)
-    rng = generator(item.seed, "card")
-    k = 1 / step
-    ground = np.array(item.colour) * 255
-    if item.variant == "plain":
-        return Artwork(_mottled(art, rng, 1.0), step)
-    for _ in range(3):  # broad curves of a second tone
-        centre = tuple(int(v) for v in rng.uniform(0, 1, 2) * [art.shape[1], art.shape[0]])
-        tone = np.clip(ground * rng.uniform(0.85, 1.15) + rng.normal(0, 6, 3), 0, 255)
-        cv2.circle(art, centre, int(rng.uniform(15, 50) * k), [float(v) for v in tone], -1, cv2.LINE_AA)
-    ink = [float(v) for v in (np.full(3, 30.0) if ground.mean() > 128 else np.full(3, 235.0))]
-    if item.variant == "bank":
-        chip = np.array([[10, 19], [22, 19], [22, 28], [10, 28]]) * k
-        cv2.fillPoly(art, [chip.astype(np.int32)], (205, 180, 110), cv2.LINE_AA)
-        for j in range(4):
-            _figures(art, "".join(str(d) for d in rng.integers(0, 10, 4)), (10 + 17 * j, 38), 5.0, ink, k)
-        _figures(art, "M. SAMPLE", (10, 48), 3.2, ink, k)
-    else:
-        _figures(art, "WORKSHOP PASS", (8, 14), 4.5, ink, k)
-        cv2.rectangle(art, (int(8 * k), int(20 * k)), (int(28 * k), int(46 * k)), (150.0, 140.0, 130.0), -1)
-        for j in range(4):
-            _figures(art, "".join(chr(97 + d) for d in rng.integers(0, 26, 10)), (33, 25 + 6 * j), 3.0, ink, k)
-    return Artwork(_mottled(art, rng, 1.0), step)
+RULER_START = 6.0
+"""Distance from a ruler's end to its zero, in mm."""
 
 
-def _figures(
-    art: NDArray[np.uint8], text: str, at: tuple[float, float], height: float, ink: list[float], k: float
-) -> None:
-    import cv2
-
-    scale = height * k / 21  # Hershey capitals are 21 units tall
-    place = (int(at[0] * k), int(at[1] * k))
-    cv2.putText(art, text, place, cv2.FONT_HERSHEY_SIMPLEX, scale, ink, max(1, int(0.10 * height * k)), cv2.LINE_AA)
-
-
-def _book_art(item: Item, step: float) -> Artwork:
-    import cv2
-
-    art = _canvas(item, step)
-    rng = generator(item.seed, "book")
-    k = 1 / step
-    w, h = item.size
-    tone = [float(v) for v in np.clip(255 * np.array(item.colour) * 0.7, 0, 255)]
-    cv2.rectangle(art, (0, 0), (int(0.07 * w * k), art.shape[0]), tone, -1)
-    ink = [235.0, 225.0, 190.0] if np.mean(item.colour) < 0.6 else [40.0, 35.0, 30.0]
-    _figures(art, "ORCHARD TREES", (0.15 * w, 0.3 * h), 0.08 * w, ink, k)
-    cv2.circle(art, (int(0.55 * w * k), int(0.62 * h * k)), int(0.18 * min(w, h) * k), ink, max(1, int(k)), cv2.LINE_AA)
-    return Artwork(_mottled(art, rng, 3.0), step)
-
-
-def _tile_art(item: Item, step: float) -> Artwork:
-    return Artwork(_mottled(_canvas(item, step), generator(item.seed, "tile"), 6.0), step)
-
-
-def _label_art(item: Item, step: float) -> Artwork:
-    art = _canvas(item, step)
-    rng = generator(item.seed, "label")
-    h = item.size[1]
-    text = item.variant or f"{chr(65 + int(rng.integers(0, 26)))}{int(rng.integers(2, 99))}"
-    tall = min(0.45 * h, 1.1 * item.size[0] / len(text))
-    _figures(art, text, (0.1 * item.size[0], h / 2 + tall / 2), tall, [35.0, 35.0, 60.0], 1 / step)
-    return Artwork(_mottled(art, rng, 2.0), step)
-
-
-def _board_art(item: Item, step: float) -> Artwork:
-    import cv2
-
-    art = _canvas(item, step).astype(np.float32)
-    rng = generator(item.seed, "board")
-    small = rng.standard_normal((max(4, int(item.size[1] / 1.2)), max(3, int(item.size[0] / 40)))).astype(np.float32)
-    grain = cv2.resize(small, (art.shape[1], art.shape[0]), interpolation=cv2.INTER_CUBIC)
-    return Artwork(np.clip(art * (1 + 0.07 * grain[..., None]), 0, 255).astype(np.uint8), step)
-
-
-def _log_art(item: Item, step: float) -> Artwork:
-    """Another log's end, with wavy rings and bark."""
-    rng = generator(item.seed, "log")
-    art = _canvas(item, step).astype(np.float32)
-    w = item.size[0]
-    grid = Grid(-w / 2, -w / 2, step, art.shape[1], art.shape[0])
-    x, y = np.meshgrid(grid.x, grid.y)
-    slow = clouds(grid, rng, 60.0, 3)
-    r = np.hypot(x - np.float32(0.06 * w), y + np.float32(0.03 * w)) + 1.2 * slow
-    dark = (r / np.float32(rng.uniform(2, 4.5)) + 0.4 * np.sin(r / 9)) % 1
-    art *= (1 - 0.22 * dark**3 + 0.03 * slow)[..., None]
-    heart = r < np.float32(rng.uniform(0.15, 0.35) * w)
-    art[heart] *= np.array([0.86, 0.74, 0.66], np.float32)
-    in_bark = np.hypot(x, y) + 1.5 * clouds(grid, rng, 14.0, 3) > np.float32(0.465 * w)
-    art[in_bark] = np.array([80, 62, 50], np.float32) * (1 + 0.25 * clouds(grid, rng, 6.0, 3)[in_bark])[:, None]
-    return Artwork(np.clip(art, 0, 255).astype(np.uint8), step)
+def marker(
+    centre: tuple[float, float],
+    turn_deg: float = 0.0,
+    *,
+    number: int,
+    side: float = 40.0,
+    margin: float = 8.0,
+    z: float = 0.0,
+) -> Item:
+    """Return one marker cut out with a white margin around its dark square of `side` mm."""
+    size = (side + 2 * margin, side + 2 * margin)
+    return Item("marker", centre, turn_deg, z, "", size, (0.94, 0.94, 0.93), pitch=side, number=number)

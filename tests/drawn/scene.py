@@ -16,7 +16,8 @@ from tests.drawn.bench import BenchSpec, paint_bench
 from tests.drawn.camera import F32, CameraSpec, decode_srgb, expose, lookup, photo_box
 from tests.drawn.marks import CrackSpec, MarkSpec, Traced, mark_path, trace
 from tests.drawn.noise import Array, Grid, clouds, generator, speckle
-from tests.drawn.references import Item, artwork
+from tests.drawn.prints import artwork
+from tests.drawn.references import Item
 from tests.drawn.texture import FinishSpec, Painted, paint
 from tests.drawn.wood import Growth, WoodSpec
 
@@ -167,6 +168,7 @@ class Truth:
             "references_mm": [
                 {
                     "kind": r.kind, "variant": r.variant, "size": list(r.size), "z": r.z, "curl": r.curl,
+                    "pitch": r.pitch, "number": r.number,
                     "corners": _rounded(r.corners),
                 }
                 for r in self.references
@@ -183,7 +185,10 @@ class Truth:
 
 
 def _thinned(outline: Array) -> Array:
-    return outline[::4] if len(outline) > 1500 else outline
+    """Return fewer points of an outline, within 0.02 mm of it."""
+    from shapely import Polygon
+
+    return np.asarray(Polygon(outline).simplify(0.02).exterior.coords)[:-1]
 
 
 def _rounded(points: Array) -> Any:
@@ -297,11 +302,12 @@ def _background(spec: SceneSpec, growth: Growth) -> F32:
         a = np.radians(spec.light.from_deg)
         throw = spec.light.slant * z * np.array([np.cos(a), np.sin(a)])
         x, y = np.meshgrid(coarse.x + np.float32(throw[0]), coarse.y + np.float32(throw[1]))
-        inside = growth.depth(x, y, growth.outer)
+        edge = growth.smooth_outer  # far out, the fine roughness would throw its shadow as rays
+        inside = growth.depth(x, y, edge)
         soft = spec.light.soft + 0.1 * z
         shadow = 0.5 + 0.5 * np.tanh(inside / soft)
         xc, yc = np.meshgrid(coarse.x, coarse.y)
-        contact = np.exp(-np.clip(-growth.depth(xc, yc, growth.outer), 0, None) / (4 + 0.2 * z))
+        contact = np.exp(-np.clip(-growth.depth(xc, yc, edge), 0, None) / (4 + 0.2 * z))
         dark = 1 - spec.light.cast * np.maximum(shadow, 0.7 * contact)
         sx, sy = coarse.sample_of(grid.x, grid.y)
         full = cv2.remap(
@@ -341,14 +347,16 @@ def _lay(light: F32, item: Item, spec: SceneSpec) -> None:
     box = photo_box(camera, item.corners, item.z, 6 + lift)
     if box is None:
         return
-    _shadow_of(light, item, spec)
+    if item.kind != "heap":
+        _shadow_of(light, item, spec)
     _sides_of(light, item, camera)
     x, y = lookup(camera, item.z, box, SUPERSAMPLE)
     if item.curl:
         x, y = _curled(item, camera, box, x, y)
     u, v = item.to_own(x, y)
     sample = 1 / (camera.scale_at(item.centre, item.z) * SUPERSAMPLE)
-    cover = np.clip(item.inside(u, v) / np.float32(sample) + 0.5, 0, 1)
+    soft = 1.5 if item.kind == "heap" else sample
+    cover = np.clip(item.inside(u, v) / np.float32(soft) + 0.5, 0, 1)
     art = artwork(item, 1.2 * sample)
     half = np.float32(0.5)
     printed = cv2.remap(

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
-from typing import Literal, TypeVar
+from typing import Literal
 
 import numpy as np
 
@@ -13,13 +12,14 @@ from tests.drawn.camera import CameraSpec
 from tests.drawn.looks import LOOKS, Colour
 from tests.drawn.marks import CrackSpec, MarkKind, MarkSpec
 from tests.drawn.noise import Array, generator
-from tests.drawn.references import Item, card, marker_sheet
+from tests.drawn.place import any_colour, beside, decoys, occluders, pair, pick, place_reference
+from tests.drawn.references import Item
 from tests.drawn.scene import LightSpec, SceneSpec
 from tests.drawn.texture import FinishSpec
 from tests.drawn.wood import Fold, Growth, Knot, Piece, WoodSpec
 
-T = TypeVar("T")
 Difficulty = Literal["easy", "medium", "hard"]
+__all__ = ["beside", "random_cracks", "random_marks", "random_spec"]
 _LEVEL = {"easy": 0.0, "medium": 0.5, "hard": 1.0}
 
 _BENCHES: dict[str, tuple[Colour, ...]] = {
@@ -45,18 +45,22 @@ def random_spec(
     megapixels: float = 3.0,
     max_tilt: float | None = None,
     cracks: int | None = None,
+    cut: Literal["end", "side"] = "end",
+    reference_on_bench: bool = False,
+    cut_by_frame: float = 0.0,
+    mirrored: bool = False,
 ) -> SceneSpec:
-    """Return a scene of a slice or log end.
+    """Return a scene of a slice or log end, or of a round blank.
 
     Parameters
     ----------
     seed : int
-        The same seed and options give the same scene.
+        The same seed and options give the same scene; other options leave the rest of it alone.
     reference : str
-        "marker-sheet", "card", "card-on-face", or "none": no reference, no tilt and no lens distortion, so that
-        `Truth.mm_per_px` says all.
+        One of `tests.drawn.place.REFERENCES`. "none": no reference, and unless `max_tilt` is given no tilt and no lens
+        distortion, so that `Truth.mm_per_px` says all.
     difficulty : str
-        "easy", "medium" or "hard": how much is done to the wood, the bench, the light and the photo.
+        "easy", "medium" or "hard": how much is done to the wood, the bench, the light, the reference and the photo.
     look, piece : str
         A species' look (any if None); "whole", "half" or "quarter" (the pith at the edge or outside).
     megapixels : float
@@ -65,32 +69,86 @@ def random_spec(
         Degrees; 12, 25 or 35 by difficulty if None.
     cracks : int or None
         Number of cracks; random if None.
+    cut : str
+        "side" gives a round blank seen on its side grain.
+    reference_on_bench : bool
+        The reference lies on the bench, lower than the face.
+    cut_by_frame : float
+        Share of the reference's extent that lies outside the photo.
+    mirrored : bool
+        The photo is mirrored.
     """
-    rng = generator(seed, "scene")
     level = _LEVEL[difficulty]
-    wood = _wood(rng, seed, level, look, piece)
+
+    def part(name: str) -> np.random.Generator:
+        return generator(seed, "scene", name)
+
+    wood = _wood(part("wood"), seed, level, look, piece)
+    if cut == "side":
+        wood = _blank(part("blank"), wood)
     growth = Growth(wood)
-    finish = _finish(rng, level)
-    bench = _bench(rng, level, wood)
-    items = _references(rng, reference, growth, bench) + _decoys(rng, level, growth, bench)
-    known = reference == "none"
+    finish = _finish(part("finish"), level)
+    bench = _bench(part("bench"), level, wood)
+    z = bench.below - 0.1 if reference_on_bench else 0.0
+    references = place_reference(part("reference"), reference, growth, level, max(z, 0.0))
+    hidden_by = occluders(part("occluders"), level, references)
+    items = decoys(part("decoys"), level, growth, bench) + references + hidden_by
+    known = reference == "none" and max_tilt is None
     tilt_limit = (12.0, 25.0, 35.0)[round(2 * level)] if max_tilt is None else max_tilt
+    camera = _camera(part("camera"), level, growth, items, megapixels, 0.0 if known else tilt_limit, known)
+    if cut_by_frame and references:
+        camera = _cutting(camera, references[0], cut_by_frame)
     return SceneSpec(
         wood=wood,
         finish=finish,
-        cracks=random_cracks(rng, growth, level, cracks),
-        marks=random_marks(rng, growth, level),
+        cracks=random_cracks(part("cracks"), growth, level, cracks),
+        marks=random_marks(part("marks"), growth, level),
         bench=bench,
         items=items,
-        light=_light(rng, level, finish, growth),
-        camera=_camera(rng, level, growth, items, megapixels, 0.0 if known else tilt_limit, known),
-        sawdust=float(rng.choice([0.0, rng.uniform(0, 0.5) * level])),
+        light=_light(part("light"), level, finish, growth),
+        camera=replace(camera, mirrored=mirrored),
+        sawdust=pick(part("dust"), (0.0, float(part("dust share").uniform(0, 0.5)) * level)),
         seed=seed,
     )
 
 
+def _blank(rng: np.random.Generator, wood: WoodSpec) -> WoodSpec:
+    """Return a round blank of the same wood, the pith's line beside it or below it."""
+    diameter = wood.diameter
+    return replace(
+        wood,
+        cut="side",
+        ovality=float(rng.uniform(0, 0.006)),
+        lobes=float(rng.uniform(0.0005, 0.002)),
+        bark=0.0,
+        piece="whole",
+        knots=(),
+        folds=(),
+        pith=pair(rng.normal(0, 0.35 * diameter, 2)),
+        pith_depth=float(rng.uniform(15, 120)),
+        taper=float(rng.normal(0, 0.05)),
+        grain_deg=float(rng.uniform(0, 180)),
+        heart=float(rng.choice([0.0, rng.uniform(0.8, 2.0)])),
+        wobble=float(rng.uniform(0.8, 2.5)),
+    )
+
+
+def _cutting(camera: CameraSpec, item: Item, share: float) -> CameraSpec:
+    """Return the camera aimed so that the frame cuts off about this share of an item's extent."""
+    for _ in range(6):  # a tilted camera sees another size when aimed elsewhere
+        px = camera.mm_to_px(item.corners, item.z)
+        middle = px.mean(0) - np.asarray(camera.centre_px)
+        axis = int(np.argmax(np.abs(middle)))
+        edge = (camera.width, camera.height)[axis] - 1.0 if middle[axis] > 0 else 0.0
+        far = px[:, axis].max() if middle[axis] > 0 else px[:, axis].min()
+        shift = np.zeros(2)
+        shift[axis] = far - np.sign(middle[axis]) * share * float(np.ptp(px[:, axis])) - edge
+        camera = replace(camera, aim=pair(camera.px_to_mm([np.asarray(camera.centre_px) + shift])[0]))
+    return camera
+
+
 def _wood(rng: np.random.Generator, seed: int, level: float, look: str | None, piece: Piece) -> WoodSpec:
-    name = look or _pick(rng, list(LOOKS))
+    name = look or pick(rng, list(LOOKS))
     diameter = float(rng.uniform(180, 420))
     offset = diameter * abs(rng.normal(0, 0.03 + 0.03 * level))
     at = rng.uniform(0, 2 * np.pi)
@@ -117,7 +175,7 @@ def _wood(rng: np.random.Generator, seed: int, level: float, look: str | None, p
         ring_spread=float(rng.uniform(0.15, 0.4)),
         heart=float(rng.choice([0.0, rng.uniform(0.15, 0.8)], p=[0.25, 0.75])),
         heart_rough=float(rng.uniform(0.005, 0.03 + 0.07 * level)),
-        heart_shift=_pair(rng.normal(0, 0.03 * diameter * level, 2)),
+        heart_shift=pair(rng.normal(0, 0.03 * diameter * level, 2)),
         wobble=float(rng.uniform(0.4, 1.0 + 0.8 * level)),
         piece=piece,
         cut_deg=float(rng.uniform(0, 360)),
@@ -129,7 +187,7 @@ def _wood(rng: np.random.Generator, seed: int, level: float, look: str | None, p
 
 def _finish(rng: np.random.Generator, level: float) -> FinishSpec:
     return FinishSpec(
-        saw=_pick(rng, ("none", "band", "disc", "chain"), (0.2, 0.3, 0.2, 0.3)),
+        saw=pick(rng, ("none", "band", "disc", "chain"), (0.2, 0.3, 0.2, 0.3)),
         saw_deg=float(rng.uniform(0, 360)),
         saw_strength=float(rng.uniform(0.1, 0.4 + 0.6 * level)),
         saw_pitch=float(rng.uniform(1.5, 6.0)),
@@ -146,8 +204,8 @@ def _finish(rng: np.random.Generator, level: float) -> FinishSpec:
 
 def _bench(rng: np.random.Generator, level: float, wood: WoodSpec) -> BenchSpec:
     kinds = ["dark", "cloth", "planks", "concrete"] + (["pale", "gravel", "chips", "leaves", "grass"] if level else [])
-    kind = _pick(rng, kinds)
-    colour = _pick(rng, _BENCHES[kind])
+    kind = pick(rng, kinds)
+    colour = pick(rng, _BENCHES[kind])
     if kind in ("planks", "pale") and rng.random() < 0.4 * level:  # the bench has the wood's own colour
         colour = LOOKS[wood.look].sap
     below = float(rng.choice([0.0, rng.uniform(10, 70), rng.uniform(60, 250)], p=[0.2, 0.5, 0.3]))
@@ -200,13 +258,13 @@ def _camera(
         height=height,
         focal_px=focal,
         distance=focal * across / (fill * width),
-        aim=_pair((low + high) / 2 + rng.normal(0, 0.01 * across, 2)),
+        aim=pair((low + high) / 2 + rng.normal(0, 0.01 * across, 2)),
         tilt_deg=tilt,
         tilt_axis_deg=float(rng.uniform(0, 360)),
         roll_deg=float(rng.normal(0, 3)) + (90.0 if turned else 0.0) + float(rng.choice([0.0, 180.0])),
         k1=0.0 if known else float(rng.normal(0, 0.02 + 0.03 * level)),
         k2=0.0 if known else float(rng.normal(0, 0.01)),
-        centre_shift_px=(0.0, 0.0) if known else _pair(rng.normal(0, 0.004 * width, 2)),
+        centre_shift_px=(0.0, 0.0) if known else pair(rng.normal(0, 0.004 * width, 2)),
         blur_px=float(rng.uniform(0.45, 0.7 + 0.6 * level)) * width / 2000,
         noise=float(rng.uniform(0.004, 0.010 + 0.02 * level)),
         sharpen=float(rng.choice([0.0, rng.uniform(0.2, 0.8)])),
@@ -223,75 +281,13 @@ def _camera(
     )
 
 
-def _references(rng: np.random.Generator, reference: str, growth: Growth, bench: BenchSpec) -> tuple[Item, ...]:
-    if reference == "none":
-        return ()
-    side = float(rng.choice([0, 90, 180, 270]))
-    if reference == "marker-sheet":
-        papers: tuple[Literal["A4", "Letter"], ...] = ("A4", "Letter")
-        turned = _pick(rng, (0.0, 90.0, 180.0, 270.0))
-        item = marker_sheet((0, 0), float(rng.normal(0, 4)) + turned, paper=_pick(rng, papers))
-    elif reference in ("card", "card-on-face"):
-        colour = _colour(rng, 0.05, 0.9)
-        item = card((0, 0), float(rng.uniform(-30, 30)), colour=colour, seed=int(rng.integers(0, 2**31)))
-    else:
-        raise ValueError(f"no reference is called {reference!r}")
-    if reference == "card-on-face":
-        at = rng.normal(0, 0.12 * growth.spec.diameter, 2)
-        return (_moved(item, float(at[0]), float(at[1]), -0.76),)
-    return (beside(item, growth, side, float(rng.uniform(6, 25))),)
-
-
-def beside(item: Item, growth: Growth, side_deg: float, gap: float) -> Item:
-    """Return the item moved out beside the wood, on the side of this direction, `gap` mm away."""
-    a = np.radians(side_deg)
-    n = np.array([np.cos(a), np.sin(a)])
-    corners = item.corners - np.asarray(item.centre)
-    far = float((growth.polygon(growth.outer) @ n).max()) + gap - float((corners @ n).min())
-    return _moved(item, far * n[0], far * n[1], item.z)
-
-
-def _moved(item: Item, x: float, y: float, z: float) -> Item:
-    return replace(item, centre=(x, y), z=z)
-
-
-def _decoys(rng: np.random.Generator, level: float, growth: Growth, bench: BenchSpec) -> tuple[Item, ...]:
-    items = []
-    for _ in range(int(rng.poisson(0.5 + 2.5 * level))):
-        kind = _pick(rng, ("book", "tile", "label", "board", "log"))
-        size = {
-            "book": (float(rng.uniform(110, 240)), float(rng.uniform(150, 300))),
-            "tile": (float(rng.uniform(80, 200)),) * 2,
-            "label": (float(rng.uniform(40, 80)), float(rng.uniform(30, 60))),
-            "board": (float(rng.uniform(200, 600)), float(rng.uniform(30, 90))),
-            "log": (float(rng.uniform(90, 300)),) * 2,
-        }[kind]
-        colour = _colour(rng, 0.15, 0.9)
-        if kind in ("board", "log"):
-            colour = LOOKS[_pick(rng, list(LOOKS))].sap
-        if kind == "label":
-            colour = (0.92, 0.91, 0.88)
-        item = Item(
-            kind,
-            (0, 0),
-            float(rng.uniform(0, 360)),
-            max(bench.below - 1.0, 0.1),
-            "",
-            size,
-            colour,
-            seed=int(rng.integers(0, 2**31)),
-        )
-        items.append(beside(item, growth, float(rng.uniform(0, 360)), float(rng.uniform(15, 140))))
-    return tuple(items)
-
-
 def random_cracks(
     rng: np.random.Generator, growth: Growth, level: float, count: int | None = None
 ) -> tuple[CrackSpec, ...]:
     """Return cracks such as a drying end face has."""
     d = growth.spec.diameter
     if count is None:
-        count = _pick(rng, (0, int(rng.integers(1, 5)), int(rng.integers(3, 10))), (0.2, 0.4, 0.4))
+        count = pick(rng, (0, int(rng.integers(1, 5)), int(rng.integers(3, 10))), (0.2, 0.4, 0.4))
     return tuple(_random_crack(rng, d, level, k) for k in range(count))
 
 
@@ -304,11 +300,11 @@ def _random_crack(rng: np.random.Generator, diameter: float, level: float, seed:
         length=length,
         width=width,
         wander=float(rng.uniform(0.4, 1.4)),
-        bridged=_pick(rng, (0.0, float(rng.uniform(0, 0.35)))),
-        fill=_pick(rng, ("dark", "bench", "light"), (0.8, 0.13, 0.07)),
+        bridged=pick(rng, (0.0, float(rng.uniform(0, 0.35)))),
+        fill=pick(rng, ("dark", "bench", "light"), (0.8, 0.13, 0.07)),
         seed=seed,
     )
-    kind = _pick(rng, ("rim", "inner", "heart", "ring"), (0.5, 0.22, 0.18, 0.10))
+    kind = pick(rng, ("rim", "inner", "heart", "ring"), (0.5, 0.22, 0.18, 0.10))
     if kind == "rim":
         return crack
     if kind == "inner":
@@ -325,7 +321,7 @@ def random_marks(rng: np.random.Generator, growth: Growth, level: float) -> tupl
     kinds: tuple[MarkKind, ...] = ("stain", "stain", "pencil", "ink", "scratch", "hole", "bark pocket")
     marks = []
     for k in range(int(rng.poisson(1.0 + 5.0 * level))):
-        kind = _pick(rng, kinds)
+        kind = pick(rng, kinds)
         a = float(rng.uniform(0, 2 * np.pi))
         middle = growth.pith + _unit(a) * float(growth.rim(a)) * float(rng.uniform(0.15, 0.9))
         along = growth.ray(*middle) if kind == "stain" else _unit(float(rng.uniform(0, 2 * np.pi)))
@@ -340,7 +336,7 @@ def _mark_size(rng: np.random.Generator, kind: MarkKind, diameter: float) -> tup
     """Return length, width and colour of a mark."""
     if kind == "stain":
         tints: tuple[Colour, ...] = ((0.42, 0.44, 0.48), (0.55, 0.40, 0.32), (0.35, 0.30, 0.28))
-        return float(rng.uniform(4, 0.12 * diameter)), float(rng.uniform(0.8, 4)), _pick(rng, tints)
+        return float(rng.uniform(4, 0.12 * diameter)), float(rng.uniform(0.8, 4)), pick(rng, tints)
     if kind == "hole":
         return 0.02, float(rng.uniform(1.5, 5)), (0.05, 0.04, 0.04)
     if kind == "bark pocket":
@@ -349,22 +345,9 @@ def _mark_size(rng: np.random.Generator, kind: MarkKind, diameter: float) -> tup
     if kind == "pencil":
         return reach, 0.5, (0.30, 0.30, 0.32)
     if kind == "ink":
-        return reach, float(rng.uniform(1.2, 4)), _colour(rng, 0.0, 0.6)
+        return reach, float(rng.uniform(1.2, 4)), any_colour(rng, 0.0, 0.6)
     return reach, 0.4, (0.90, 0.82, 0.68)
-
-
-def _pick(rng: np.random.Generator, options: Sequence[T], shares: Sequence[float] | None = None) -> T:
-    return options[int(rng.choice(len(options), p=shares))]
 
 
 def _unit(angle: float) -> Array:
     return np.array([np.cos(angle), np.sin(angle)])
-
-
-def _colour(rng: np.random.Generator, low: float, high: float) -> Colour:
-    r, g, b = (float(v) for v in rng.uniform(low, high, 3))
-    return r, g, b
-
-
-def _pair(values: Array) -> tuple[float, float]:
-    return float(values[0]), float(values[1])

@@ -238,11 +238,12 @@ class Growth:
     @functools.cached_property
     def _rim_even(self) -> Array:
         angle = np.linspace(0, 2 * np.pi, ANGLES, endpoint=False)
-        rim = self.rim(angle)
-        width = 60  # the rings don't copy the rim's fine roughness
-        kernel = np.hanning(2 * width + 1) / np.hanning(2 * width + 1).sum()
-        wrapped = np.concatenate([rim[-width:], rim, rim[:width]])
-        return np.asarray(np.convolve(wrapped, kernel, "valid"))
+        return _smoothed(self.rim(angle))  # the rings don't copy the rim's fine roughness
+
+    @functools.cached_property
+    def smooth_outer(self) -> Array:
+        """The outline's radius table without its fine roughness."""
+        return _smoothed(self.outer)
 
     def _table(self, table: Array, angle: NDArray[np.floating]) -> NDArray[np.floating]:
         index = (angle * angle.dtype.type(ANGLES / (2 * np.pi))).astype(np.int32) % ANGLES
@@ -281,6 +282,12 @@ class Growth:
         e = self.smooth_age(px, py)
         g = np.array([e[0] - e[1], e[2] - e[3]])
         return np.asarray(g / max(float(np.hypot(*g)), 1e-9))
+
+
+def _smoothed(table: Array, width: int = 60) -> Array:
+    kernel = np.hanning(2 * width + 1) / np.hanning(2 * width + 1).sum()
+    wrapped = np.concatenate([table[-width:], table, table[:width]])
+    return np.asarray(np.convolve(wrapped, kernel, "valid"))
 
 
 def _turn(angle: NDArray[np.floating]) -> NDArray[np.floating]:

@@ -1,0 +1,246 @@
+"""What is printed on the flat things of `tests.drawn.references`."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.scale.board import MARKER_CELLS, Text, marker_cells, raster, sheet_raster
+from tests.drawn.looks import Colour
+from tests.drawn.noise import Array, Grid, clouds, generator, speckle
+from tests.drawn.references import RULER_START, Item
+
+
+@dataclass(frozen=True, eq=False)
+class Artwork:
+    """A print: sRGB bytes (rows, columns, 3); pixel (i, j) covers the mm from (j, i) to (j + 1, i + 1) times `step`."""
+
+    pixels: NDArray[np.uint8]
+    step: float
+
+
+def artwork(item: Item, step: float) -> Artwork:
+    """Return the item's print with pixels of about `step` mm or finer."""
+    makers = {
+        "marker-sheet": _sheet_art,
+        "marker": _marker_art,
+        "bar": _bar_art,
+        "ruler": _ruler_art,
+        "paper": _paper_art,
+        "heap": _heap_art,
+        "stick": _board_art,
+        "card": _card_art,
+        "book": _book_art,
+        "tile": _tile_art,
+        "label": _label_art,
+        "board": _board_art,
+        "log": _log_art,
+    }
+    return makers.get(item.kind, _plain_art)(item, step)
+
+
+def _canvas(item: Item, step: float) -> NDArray[np.uint8]:
+    columns, rows = (max(2, int(np.ceil(v / step))) for v in item.size)
+    art = np.empty((rows, columns, 3), np.uint8)
+    art[:] = np.clip(255 * np.array(item.colour), 0, 255).astype(np.uint8)
+    return art
+
+
+def _plain_art(item: Item, step: float) -> Artwork:
+    art = _canvas(item, step)
+    return Artwork(_mottled(art, generator(item.seed, "plain"), 1.5), step)
+
+
+def _mottled(art: NDArray[np.uint8], rng: np.random.Generator, strength: float) -> NDArray[np.uint8]:
+    import cv2
+
+    small = rng.standard_normal((art.shape[0] // 12 + 2, art.shape[1] // 12 + 2, 1)).astype(np.float32)
+    wide = cv2.resize(small, (art.shape[1], art.shape[0]), interpolation=cv2.INTER_CUBIC)
+    return np.asarray(np.clip(art + strength * wide[..., None], 0, 255).astype(np.uint8))
+
+
+def _px_per_mm(step: float) -> int:
+    return next((px for px in (2, 3, 4, 6, 8) if 1 / px <= step), 12)
+
+
+def _sheet_art(item: Item, step: float) -> Artwork:
+    fine = _px_per_mm(step)
+    return Artwork(_sheet_print("Letter" if item.variant == "Letter" else "A4", fine), 1 / fine)
+
+
+@functools.cache
+def _sheet_print(paper: Literal["A4", "Letter"], px_per_mm: int) -> NDArray[np.uint8]:
+    """Return the printed sheet: grey ink on paper that isn't quite white."""
+    ink = sheet_raster(paper, px_per_mm).astype(np.float32) / 255
+    pixels = np.repeat((26 + (242 - 26) * ink).astype(np.uint8)[..., None], 3, axis=2)
+    pixels.setflags(write=False)
+    return np.asarray(pixels)
+
+
+def _inked(item: Item, rectangles: Array, texts: tuple[Text, ...], step: float, ink: Colour) -> Artwork:
+    """Return rectangles (x0, y0, x1, y1) and words in one ink on the item's ground, area-exact."""
+    fine = _px_per_mm(step)
+    ground = np.array(item.colour) * 255
+    share = raster(rectangles, texts, item.size, fine).astype(np.float32)[..., None] / 255
+    return Artwork(np.asarray(255 * np.array(ink) + (ground - 255 * np.array(ink)) * share).astype(np.uint8), 1 / fine)
+
+
+def _marker_art(item: Item, step: float) -> Artwork:
+    cell = item.pitch / MARKER_CELLS
+    rows, columns = np.nonzero(marker_cells(item.number))
+    at = (np.asarray(item.size) - item.pitch) / 2 + np.stack([columns, rows], 1) * cell
+    return _inked(item, np.hstack([at, at + cell]), (), step, (0.10, 0.10, 0.10))
+
+
+def bar_origin(item: Item) -> Array:
+    """Return where the first square of a bar has its upper left corner, in the item's own mm."""
+    return (np.asarray(item.size) - item.pitch * np.array([item.number, 2])) / 2
+
+
+def _bar_art(item: Item, step: float) -> Artwork:
+    dark = np.array([(i, j) for j in range(2) for i in range(item.number) if (i + j) % 2 == 0], float)
+    at = bar_origin(item) + dark * item.pitch
+    return _inked(item, np.hstack([at, at + item.pitch]), (), step, (0.08, 0.08, 0.09))
+
+
+def _ruler_art(item: Item, step: float) -> Artwork:
+    """Ticks from the upper edge; longer at fives and tens, or at halves and quarters of an inch."""
+    inch = item.variant.endswith("inch")
+    count = round((item.size[0] - 2 * RULER_START) / item.pitch)
+    k = np.arange(count + 1)
+    if inch:
+        tall = 3.0 + 1.2 * sum((k % n == 0).astype(float) for n in (2, 4, 8, 16))
+        whole, thick = 16, 0.22
+    else:
+        tall = 4.0 + 1.5 * (k % 5 == 0) + 1.8 * (k % 10 == 0)
+        whole, thick = 10, 0.18
+    x = RULER_START + k * item.pitch
+    ticks = np.stack([x - thick / 2, np.zeros(count + 1), x + thick / 2, tall], 1)
+    texts = tuple(
+        Text(float(x[n]) - 2.0 - 1.2 * (n >= 10 * whole), 12.5, 4.0, str(n // whole))
+        for n in range(whole, count + 1, whole)
+    )
+    dark_ground = np.mean(item.colour) < 0.4
+    return _inked(item, ticks, texts, step, (0.88, 0.88, 0.86) if dark_ground else (0.08, 0.08, 0.09))
+
+
+def _paper_art(item: Item, step: float) -> Artwork:
+    art = _canvas(item, step)
+    rng = generator(item.seed, "paper")
+    k = 1 / step
+    w, h = item.size
+    if item.variant.endswith("ruled"):
+        for y in np.arange(18.0, h - 8, 8.0):
+            art[int(y * k) : int(y * k) + max(1, int(0.25 * k))] = (170, 190, 215)
+    elif item.variant.endswith("written"):
+        for y in np.arange(25.0, 25.0 + 10.0 * int(rng.integers(1, 9)), 10.0):
+            words = "".join(chr(97 + c) if c < 26 else " " for c in rng.integers(0, 30, int(rng.integers(8, 30))))
+            _figures(art, words, (0.08 * w, float(y)), 5.0, [45.0, 45.0, 80.0], k)
+    return Artwork(_mottled(art, rng, 1.2), step)
+
+
+def _heap_art(item: Item, step: float) -> Artwork:
+    art = _canvas(item, step).astype(np.float32)
+    rng = generator(item.seed, "heap")
+    grid = Grid(0.0, 0.0, step, art.shape[1], art.shape[0])
+    tone = 1 + 0.16 * speckle(grid, rng, 0.5) + 0.14 * speckle(grid, rng, 1.3) + 0.06 * clouds(grid, rng, 12.0, 2)
+    return Artwork(np.clip(art * tone[..., None], 0, 255).astype(np.uint8), step)
+
+
+def _card_art(item: Item, step: float) -> Artwork:
+    import cv2
+
+    art = _canvas(item, step)
+    rng = generator(item.seed, "card")
+    k = 1 / step
+    ground = np.array(item.colour) * 255
+    if item.variant == "plain":
+        return Artwork(_mottled(art, rng, 1.0), step)
+    for _ in range(3):  # broad curves of a second tone
+        centre = tuple(int(v) for v in rng.uniform(0, 1, 2) * [art.shape[1], art.shape[0]])
+        tone = np.clip(ground * rng.uniform(0.85, 1.15) + rng.normal(0, 6, 3), 0, 255)
+        cv2.circle(art, centre, int(rng.uniform(15, 50) * k), [float(v) for v in tone], -1, cv2.LINE_AA)
+    ink = [float(v) for v in (np.full(3, 30.0) if ground.mean() > 128 else np.full(3, 235.0))]
+    if item.variant == "bank":
+        chip = np.array([[10, 19], [22, 19], [22, 28], [10, 28]]) * k
+        cv2.fillPoly(art, [chip.astype(np.int32)], (205, 180, 110), cv2.LINE_AA)
+        for j in range(4):
+            _figures(art, "".join(str(d) for d in rng.integers(0, 10, 4)), (10 + 17 * j, 38), 5.0, ink, k)
+        _figures(art, "M. SAMPLE", (10, 48), 3.2, ink, k)
+    else:
+        _figures(art, "WORKSHOP PASS", (8, 14), 4.5, ink, k)
+        cv2.rectangle(art, (int(8 * k), int(20 * k)), (int(28 * k), int(46 * k)), (150.0, 140.0, 130.0), -1)
+        for j in range(4):
+            _figures(art, "".join(chr(97 + d) for d in rng.integers(0, 26, 10)), (33, 25 + 6 * j), 3.0, ink, k)
+    return Artwork(_mottled(art, rng, 1.0), step)
+
+
+def _figures(
+    art: NDArray[np.uint8], text: str, at: tuple[float, float], height: float, ink: list[float], k: float
+) -> None:
+    import cv2
+
+    scale = height * k / 21  # Hershey capitals are 21 units tall
+    place = (int(at[0] * k), int(at[1] * k))
+    cv2.putText(art, text, place, cv2.FONT_HERSHEY_SIMPLEX, scale, ink, max(1, int(0.10 * height * k)), cv2.LINE_AA)
+
+
+def _book_art(item: Item, step: float) -> Artwork:
+    import cv2
+
+    art = _canvas(item, step)
+    rng = generator(item.seed, "book")
+    k = 1 / step
+    w, h = item.size
+    tone = [float(v) for v in np.clip(255 * np.array(item.colour) * 0.7, 0, 255)]
+    cv2.rectangle(art, (0, 0), (int(0.07 * w * k), art.shape[0]), tone, -1)
+    ink = [235.0, 225.0, 190.0] if np.mean(item.colour) < 0.6 else [40.0, 35.0, 30.0]
+    _figures(art, "ORCHARD TREES", (0.15 * w, 0.3 * h), 0.08 * w, ink, k)
+    cv2.circle(art, (int(0.55 * w * k), int(0.62 * h * k)), int(0.18 * min(w, h) * k), ink, max(1, int(k)), cv2.LINE_AA)
+    return Artwork(_mottled(art, rng, 3.0), step)
+
+
+def _tile_art(item: Item, step: float) -> Artwork:
+    return Artwork(_mottled(_canvas(item, step), generator(item.seed, "tile"), 6.0), step)
+
+
+def _label_art(item: Item, step: float) -> Artwork:
+    art = _canvas(item, step)
+    rng = generator(item.seed, "label")
+    h = item.size[1]
+    text = item.variant or f"{chr(65 + int(rng.integers(0, 26)))}{int(rng.integers(2, 99))}"
+    tall = min(0.45 * h, 1.1 * item.size[0] / len(text))
+    _figures(art, text, (0.1 * item.size[0], h / 2 + tall / 2), tall, [35.0, 35.0, 60.0], 1 / step)
+    return Artwork(_mottled(art, rng, 2.0), step)
+
+
+def _board_art(item: Item, step: float) -> Artwork:
+    import cv2
+
+    art = _canvas(item, step).astype(np.float32)
+    rng = generator(item.seed, "board")
+    small = rng.standard_normal((max(4, int(item.size[1] / 1.2)), max(3, int(item.size[0] / 40)))).astype(np.float32)
+    grain = cv2.resize(small, (art.shape[1], art.shape[0]), interpolation=cv2.INTER_CUBIC)
+    return Artwork(np.clip(art * (1 + 0.07 * grain[..., None]), 0, 255).astype(np.uint8), step)
+
+
+def _log_art(item: Item, step: float) -> Artwork:
+    """Another log's end, with wavy rings and bark."""
+    rng = generator(item.seed, "log")
+    art = _canvas(item, step).astype(np.float32)
+    w = item.size[0]
+    grid = Grid(-w / 2, -w / 2, step, art.shape[1], art.shape[0])
+    x, y = np.meshgrid(grid.x, grid.y)
+    slow = clouds(grid, rng, 60.0, 3)
+    r = np.hypot(x - np.float32(0.06 * w), y + np.float32(0.03 * w)) + 1.2 * slow
+    dark = (r / np.float32(rng.uniform(2, 4.5)) + 0.4 * np.sin(r / 9)) % 1
+    art *= (1 - 0.22 * dark**3 + 0.03 * slow)[..., None]
+    heart = r < np.float32(rng.uniform(0.15, 0.35) * w)
+    art[heart] *= np.array([0.86, 0.74, 0.66], np.float32)
+    in_bark = np.hypot(x, y) + 1.5 * clouds(grid, rng, 14.0, 3) > np.float32(0.465 * w)
+    art[in_bark] = np.array([80, 62, 50], np.float32) * (1 + 0.25 * clouds(grid, rng, 6.0, 3)[in_bark])[:, None]
+    return Artwork(np.clip(art, 0, 255).astype(np.uint8), step)
