@@ -55,6 +55,8 @@ class Evidence(NamedTuple):
         What the search gave for a pixel of length.
     light : float
         1 for a line lighter than the wood.
+    blind : float
+        1 where no pith is known.
     """
 
     contrast: float
@@ -78,21 +80,17 @@ class Evidence(NamedTuple):
     colour: float
     score: float
     light: float
+    blind: float
 
 
 def evidence(found: list[Candidate], seen: View, pith: Pith | None) -> list[Evidence]:
     """Return the cues of every candidate."""
-    import cv2
-
-    if not found:
-        return []
-    chroma = cv2.cvtColor(seen.full.pixels, cv2.COLOR_RGB2LAB)[:, :, 1:]
-    return [_evidence(one, seen, pith, chroma) for one in found]
+    return [_evidence(one, seen, pith) for one in found]
 
 
-def _evidence(one: Candidate, seen: View, pith: Pith | None, chroma: NDArray[np.uint8]) -> Evidence:
+def _evidence(one: Candidate, seen: View, pith: Pith | None) -> Evidence:
     line = one.profile
-    across = seen.diameter / seen.full.mm_per_px
+    across = seen.diameter_px
     left, right = _beside(line)
     base = np.maximum((left + right) / 2, 1.0)
     level = line.cuts[:, line.cuts.shape[1] // 2] / base
@@ -118,9 +116,10 @@ def _evidence(one: Candidate, seen: View, pith: Pith | None, chroma: NDArray[np.
         to_rim=to_rim,
         step=float(abs(np.median(left - right)) / line.noise),
         crossing=_crossing(line),
-        colour=_colour(line, chroma),
+        colour=_colour(line, seen.full.pixels),
         score=one.score,
         light=float(line.light),
+        blind=float(pith is None),
     )
 
 
@@ -131,7 +130,8 @@ def _log(value: float | np.floating) -> float:
 def _beside(line: Profile) -> Vector:
     """Return the mean brightness of either side along the line, shape (2, n)."""
     reach = line.cuts.shape[1] // 2
-    return np.stack([line.cuts[:, : reach - 2].mean(axis=1), line.cuts[:, reach + 3 :].mean(axis=1)]).astype(float)
+    left, right = line.cuts[:, : reach // 2], line.cuts[:, -(reach // 2) :]
+    return np.stack([left.mean(axis=1), right.mean(axis=1)]).astype(float)
 
 
 def _taper(line: Profile) -> float:
@@ -198,14 +198,14 @@ def _crossing(line: Profile) -> float:
     return float((left * right).mean()) / max(scale, 0.3)
 
 
-def _colour(line: Profile, chroma: NDArray[np.uint8]) -> float:
+def _colour(line: Profile, pixels: NDArray[np.uint8]) -> float:
+    import cv2
+
     across = normals(line.path)
     reach = 0.7 * (line.cuts.shape[1] // 2)
-    height, width = chroma.shape[:2]
-
-    def at(points: Vector) -> Vector:
-        x, y = np.round(points).astype(int).T
-        return np.asarray(chroma[np.clip(y, 0, height - 1), np.clip(x, 0, width - 1)], float)
-
-    sides = (at(line.path + reach * across) + at(line.path - reach * across)) / 2
-    return float(np.hypot(*np.median(at(line.path) - sides, axis=0))) / 10
+    height, width = pixels.shape[:2]
+    points = np.concatenate([line.path, line.path + reach * across, line.path - reach * across])
+    x, y = np.clip(np.round(points).astype(int), 0, [width - 1, height - 1]).T
+    chroma = cv2.cvtColor(pixels[y, x].reshape(-1, 1, 3), cv2.COLOR_RGB2LAB)[:, 0, 1:].astype(float)
+    middle, left, right = np.split(chroma, 3)
+    return float(np.hypot(*np.median(middle - (left + right) / 2, axis=0))) / 10

@@ -45,7 +45,7 @@ class Ridges:
     ) -> Sequence[Crack | Defect] | NotFound:
         """Return the cracks on the wood, most certain first."""
         seen = view(flat, outline)
-        if min(seen.small.pixels.shape[:2]) < 64:
+        if min(seen.full.pixels.shape[:2]) < 64:
             return NotFound("the piece is under 64 pixels across", "Take the photo nearer, so that the piece fills it.")
         found = candidates(seen, pith)
         sure = likelihoods(shipped(), evidence(found, seen, pith)) if found else ()

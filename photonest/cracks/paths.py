@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from photonest.cracks.strips import Floats
 
-ROUNDS = 2  # the second finds what the first passed by because a better path crossed it
 SMOOTH = 9  # cells over which a gap is told from a weak place
 TAKEN = np.float32(-5.0)  # worse than any score, so that no path runs along another
 
@@ -43,7 +42,9 @@ class GridPath:
         return self.first_row + np.arange(len(self.columns))
 
 
-def best_paths(scores: Floats, wraps: bool, bend: float, least: float, gap: float, apart: int) -> list[GridPath]:
+def best_paths(
+    scores: Floats, wraps: bool, bend: float, least: float, gap: float, apart: int, rounds: int = 2
+) -> list[GridPath]:
     """Return the paths with the greatest sums, none overlapping another.
 
     Parameters
@@ -60,10 +61,12 @@ def best_paths(scores: Floats, wraps: bool, bend: float, least: float, gap: floa
         Cost above which a gap splits a path in two, whatever lies beyond.
     apart : int
         Columns within which two paths are the same.
+    rounds : int
+        A second round finds what the first passed by because a better path crossed it.
     """
     free = scores.copy()
     found: list[GridPath] = []
-    for _ in range(ROUNDS):
+    for _ in range(rounds):
         fresh = [piece for path in _search(free, wraps, bend, least) for piece in _pieces(path, free, least, gap)]
         fresh.sort(key=lambda path: -path.score)
         fresh = [path for path in fresh if _take(path, free, wraps, apart)]

@@ -166,18 +166,19 @@ def _middle(signed: Floats, centre: int, slack: int) -> Vector:
 
 def _even(shift: NDArray[np.floating] | NDArray[np.integer]) -> Vector:
     """Return shifts without the odd ones out, and smoothed."""
-    padded = np.pad(shift.astype(np.float64), 4, mode="edge")
-    median = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
-    return np.asarray(np.convolve(median, np.ones(5) / 5, "valid"))
+    import cv2
+
+    median = cv2.medianBlur(shift.astype(np.float32).reshape(-1, 1), 5).ravel()
+    return np.convolve(np.pad(median.astype(np.float64), 2, mode="edge"), np.ones(5) / 5, "valid")
 
 
 def _rises(signed: Floats, reach: int) -> tuple[Vector, Vector, Vector]:
     """Return the depth of each cut and how far from its middle either side rises to half of it.
 
-    The sides' level is their median beyond the line.
+    The sides' level is the median of their outer halves: a line may be wide.
     """
     middle = signed[:, reach - 1 : reach + 2].min(axis=1)
-    left, right = np.median(signed[:, : reach - 2], axis=1), np.median(signed[:, reach + 3 :], axis=1)
+    left, right = np.median(signed[:, : reach // 2], axis=1), np.median(signed[:, -(reach // 2) :], axis=1)
     depth = np.minimum(left, right) - middle
     half = (middle + depth / 2)[:, None]
     return depth.astype(np.float64), _run_below(signed[:, reach::-1], half), _run_below(signed[:, reach:], half)

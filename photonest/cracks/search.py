@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,40 +10,83 @@ from numpy.typing import NDArray
 from photonest.cracks.paths import best_paths, worthy_pieces
 from photonest.cracks.profiles import Profile, profiles
 from photonest.cracks.ridges import ridge_scores
-from photonest.cracks.strips import Floats, Grid, PolarGrid, TurnedGrid
+from photonest.cracks.strips import Floats, Grid, PolarGrid, RingGrid, TurnedGrid
 from photonest.imaging import Mask, blurred_within, cropped, luminance, mean_diameter, polygon_mask, reduced
 from photonest.model import FlatPhoto, Outline, Pith
 
-SEARCH_DIAMETER_PX = 1400  # a check 0.1 % of the diameter wide still darkens a pixel; 2000 finds no more
 MEASURE_DIAMETER_PX = 3600  # beyond, more pixels tell nothing more of a line's width
-LINE_WIDTHS = (1, 3, 6)
-AVERAGED_ALONG = 9
-DOUBT = 0.9  # of the local texture: a line must stand out by more than this
 LEAST_LENGTH = 0.015  # of the diameter: shorter lines are left to the clearance of the plan
+AVERAGED_ALONG = 9
 GAP_SCORE, CEILING = -0.6, 2.0
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How finely one way of straightening is searched.
+
+    Attributes
+    ----------
+    diameter_px : int
+        Size at which the piece is searched; a line 0.1 % of 1400 pixels wide still darkens one.
+    widths : tuple of int
+        Line widths sought at that size, in pixels.
+    doubt : float
+        How far a line must stand out, in units of the local texture: rings are lines too.
+    """
+
+    diameter_px: int
+    widths: tuple[int, ...]
+    doubt: float
+
+
+ACROSS_RINGS = Effort(1400, (1, 3, 7, 17), 0.9)
+ALONG_RINGS = Effort(700, (1, 3, 7), 1.5)
+ANY_WAY = Effort(1000, (1, 3, 7, 13), 1.0)
 
 
 @dataclass(frozen=True, eq=False)
 class View:
-    """The piece cut out of the photo, at the sizes the search needs.
+    """The piece cut out of the photo.
 
     Attributes
     ----------
-    full, small : FlatPhoto
-        For measuring, and for searching.
+    full : FlatPhoto
+        For measuring.
+    grey : FlatPhoto
+        The same, its pixels brightness alone, shape (height, width).
     outline : ndarray, shape (n, 2)
         Edge of the wood in mm.
-    inside : ndarray of bool
-        Pixels of `small` on the wood.
     diameter : float
         Mean diameter in mm.
     """
 
     full: FlatPhoto
-    small: FlatPhoto
+    grey: FlatPhoto
     outline: NDArray[np.float64]
-    inside: Mask
     diameter: float
+
+    @property
+    def diameter_px(self) -> float:
+        """Mean diameter in pixels of `full`."""
+        return self.diameter / self.full.mm_per_px
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """The piece at the size of one search.
+
+    Attributes
+    ----------
+    flat : FlatPhoto
+    grey : ndarray of float32
+        Its brightness, filled smoothly outside the wood so that the edge is no line.
+    inner : ndarray of bool
+        Pixels on the wood, a little way in from its edge.
+    """
+
+    flat: FlatPhoto
+    grey: Floats
+    inner: Mask
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,56 +111,69 @@ def view(flat: FlatPhoto, outline: Outline) -> View:
     margin = 4 * flat.mm_per_px
     full = cropped(flat, edge.min(axis=0) - margin, edge.max(axis=0) + margin)
     diameter = mean_diameter(edge)
-    longest, across = max(full.pixels.shape[:2]), diameter / full.mm_per_px
-    full = reduced(full, longest * min(1.0, MEASURE_DIAMETER_PX / across))
-    small = reduced(full, longest * min(1.0, SEARCH_DIAMETER_PX / across))
-    inside = polygon_mask(small.to_px(edge), small.pixels.shape[:2])
-    return View(full, small, edge, inside, diameter)
-
-
-def grids(seen: View, pith: Pith | None) -> list[Grid]:
-    """Return the straightened pictures to search: about the pith, or turned four ways where there is none."""
-    edge = seen.small.to_px(seen.outline)
-    if pith is not None:
-        centre = seen.small.to_px([pith.point])[0]
-        rows = 2 * int(np.hypot(*(edge - centre).T).max() / 2) + 2
-        columns = max(256, int(2 * np.pi * rows * 0.8) // 64 * 64)
-        return [PolarGrid((float(centre[0]), float(centre[1])), rows, columns)]
-    low, high = edge.min(axis=0), edge.max(axis=0)
-    size = 2 * int(np.hypot(*(high - low)) / 2) + 2
-    middle = (low + high) / 2
-    return [TurnedGrid((float(middle[0]), float(middle[1])), size, size, k * np.pi / 4) for k in range(4)]
+    share = MEASURE_DIAMETER_PX * full.mm_per_px / diameter
+    full = reduced(full, max(full.pixels.shape[:2]) * min(1.0, share))
+    grey = replace(full, pixels=luminance(full.pixels).astype(np.uint8), covered=None)
+    return View(full, grey, edge, diameter)
 
 
 def candidates(seen: View, pith: Pith | None) -> list[Candidate]:
-    """Return the lines that may be cracks, dark ones first."""
-    grey = _filled(luminance(seen.small.pixels), seen.inside)
-    full_grey = luminance(seen.full.pixels).astype(np.uint8)
+    """Return the lines that may be cracks."""
+    efforts = (ACROSS_RINGS, ALONG_RINGS) if pith is not None else (ANY_WAY,)
     found = []
-    for grid in grids(seen, pith):
-        dark, light = ridge_scores(grey, grid, LINE_WIDTHS, AVERAGED_ALONG)
-        allowed = _allowed(seen, grid)
-        for scores, is_light in ((dark, False), (light, True)):
-            found += _traced(seen, grid, scores, allowed, full_grey, is_light)
+    for effort in efforts:
+        sheet = sheet_at(seen, effort.diameter_px)
+        for grid in _grids(sheet, seen, pith, effort):
+            dark, light = ridge_scores(sheet.grey, grid, effort.widths, AVERAGED_ALONG)
+            allowed = _allowed(sheet, grid)
+            for scores, is_light in ((dark, False), (light, True)):
+                worth = np.clip(scores - np.float32(effort.doubt), GAP_SCORE, CEILING)
+                worth[~allowed] = -5
+                found += _traced(seen, sheet.flat, grid, worth, is_light)
     return found
 
 
-def _traced(
-    seen: View, grid: Grid, scores: Floats, allowed: Mask, full_grey: NDArray[np.uint8], light: bool
-) -> list[Candidate]:
-    worth = np.clip(scores - np.float32(DOUBT), GAP_SCORE, CEILING)
-    worth[~allowed] = -5
-    across_px = seen.diameter / seen.full.mm_per_px
-    factor = seen.small.mm_per_px / seen.full.mm_per_px
-    reach, slack = max(8, round(0.012 * across_px)), max(3, round(2 * factor + 1))
-    paths = best_paths(worth, grid.wraps, bend=0.3, least=15, gap=20, apart=3)
-    px = [seen.full.to_px(seen.small.to_mm(grid.to_px(2 * p.rows + 0.5, 2 * p.columns + 0.5))) for p in paths]
-    lines = profiles(full_grey, px, reach, slack, light)
+def sheet_at(seen: View, diameter_px: int) -> Sheet:
+    """Return the piece at most `diameter_px` across."""
+    import cv2
+
+    share = min(1.0, diameter_px / seen.diameter_px)
+    flat = reduced(seen.grey, max(seen.grey.pixels.shape) * share)
+    inside = polygon_mask(flat.to_px(seen.outline), flat.pixels.shape[:2]).astype(np.uint8)
+    rim = max(3, round(0.004 * seen.diameter / flat.mm_per_px))
+    inner = cv2.erode(inside, np.ones((2 * rim + 1, 2 * rim + 1), np.uint8)) > 0
+    certain = cv2.erode(inside, np.ones((5, 5), np.uint8)).astype(np.float32)
+    grey = flat.pixels.astype(np.float32)
+    filled = np.where(certain > 0, grey, blurred_within(grey, certain, 12.0)).astype(np.float32)
+    return Sheet(flat, filled, np.asarray(inner))
+
+
+def _grids(sheet: Sheet, seen: View, pith: Pith | None, effort: Effort) -> list[Grid]:
+    """Return the straightened pictures to search: about the pith, or turned four ways where there is none."""
+    edge = sheet.flat.to_px(seen.outline)
+    if pith is None:
+        low, high = edge.min(axis=0), edge.max(axis=0)
+        size = 2 * int(np.hypot(*(high - low)) / 2) + 2
+        middle = (float(low[0] + high[0]) / 2, float(low[1] + high[1]) / 2)
+        return [TurnedGrid(middle, size, size, k * np.pi / 4) for k in range(4)]
+    x, y = sheet.flat.to_px([pith.point])[0]
+    radius = 2 * int(np.hypot(*(edge - (x, y)).T).max() / 2) + 2
+    round_ = max(256, int(2 * np.pi * radius * 0.8) // 64 * 64)
+    if effort is ALONG_RINGS:
+        return [RingGrid((float(x), float(y)), round_, radius)]
+    return [PolarGrid((float(x), float(y)), radius, round_)]
+
+
+def _traced(seen: View, flat: FlatPhoto, grid: Grid, worth: Floats, light: bool) -> list[Candidate]:
+    """Return the visible stretches of the best paths over a grid on `flat`."""
+    reach, slack = max(8, round(0.018 * seen.diameter_px)), max(3, round(2 * flat.mm_per_px / seen.full.mm_per_px + 1))
+    paths = best_paths(worth, grid.wraps, bend=0.3, least=15, gap=20, apart=3, rounds=1 if light else 2)
+    px = [seen.full.to_px(flat.to_mm(grid.to_px(2 * p.rows + 0.5, 2 * p.columns + 0.5))) for p in paths]
     return [
         Candidate(part, path.score / len(path.rows))
-        for path, line in zip(paths, lines, strict=True)
-        for part in _visible_parts(line, 0.006 * across_px)
-        if part.length > LEAST_LENGTH * across_px and _stands_out(part)
+        for path, line in zip(paths, profiles(seen.grey.pixels, px, reach, slack, light), strict=True)
+        for part in _visible_parts(line, 0.006 * seen.diameter_px)
+        if part.length > LEAST_LENGTH * seen.diameter_px and _stands_out(part)
     ]
 
 
@@ -136,20 +192,9 @@ def _visible_parts(line: Profile, window: float) -> list[Profile]:
     return [line.part(start, stop) for start, stop, _ in pieces]
 
 
-def _allowed(seen: View, grid: Grid) -> Mask:
+def _allowed(sheet: Sheet, grid: Grid) -> Mask:
     """Return the cells of the search on the wood, a little way in from its edge."""
     import cv2
 
-    rim = max(3, round(0.004 * seen.diameter / seen.small.mm_per_px))
-    inner = cv2.erode(seen.inside.astype(np.uint8), np.ones((2 * rim + 1, 2 * rim + 1), np.uint8))
-    x, y = grid.maps(0, grid.rows, grid.columns, 0)
-    cells = cv2.remap(inner, np.ascontiguousarray(x[::2, ::2]), np.ascontiguousarray(y[::2, ::2]), cv2.INTER_NEAREST)
-    return np.asarray(cells > 0)
-
-
-def _filled(grey: Floats, inside: Mask) -> Floats:
-    """Return the picture with the surroundings replaced by the wood's local mean, so that its edge is no line."""
-    import cv2
-
-    shrunk = cv2.erode(inside.astype(np.uint8), np.ones((5, 5), np.uint8)).astype(np.float32)
-    return np.where(shrunk > 0, grey, blurred_within(grey, shrunk, 12.0)).astype(np.float32)
+    x, y = (np.ascontiguousarray(m[::2, ::2]) for m in grid.maps(0, grid.rows, grid.columns, 0))
+    return np.asarray(cv2.remap(sheet.inner.astype(np.uint8), x, y, cv2.INTER_NEAREST) > 0)

@@ -106,4 +106,51 @@ class TurnedGrid:
         return xy[:, 0].reshape(rows.shape), xy[:, 1].reshape(rows.shape)
 
 
-Grid = PolarGrid | TurnedGrid
+@dataclass(frozen=True)
+class RingGrid:
+    """Rows of equal bearing and columns of equal radius: a ring shake runs down the columns.
+
+    Attributes
+    ----------
+    centre : (x, y)
+        In pixels of the picture.
+    round_ : int
+        Rows that make a full turn; the first eighth comes again at the end, so that no shake is cut there.
+    columns : int
+        Column j has radius j in pixels.
+    """
+
+    centre: tuple[float, float]
+    round_: int
+    columns: int
+
+    wraps = False
+
+    @property
+    def rows(self) -> int:
+        """Number of rows."""
+        return self.round_ // 8 * 9
+
+    def to_px(self, rows: NDArray[np.floating], columns: NDArray[np.floating]) -> NDArray[np.float64]:
+        """Return grid positions as picture pixels, shape (n, 2).
+
+        >>> RingGrid((10.0, 10.0), 8, 4).to_px(np.array([2.0]), np.array([3.0])).round(6).tolist()
+        [[10.0, 13.0]]
+        """
+        return PolarGrid(self.centre, self.columns, self.round_).to_px(columns, rows)
+
+    def bands(self) -> Iterator[tuple[int, int, int]]:
+        """Yield the one band there is."""
+        yield 0, self.rows, self.columns
+
+    def maps(self, first: int, last: int, columns: int, margin: int) -> tuple[Floats, Floats]:
+        """Return where the grid's cells lie in the picture, `margin` more columns at either side."""
+        angle = (np.arange(first, last, dtype=np.float32) * np.float32(2 * np.pi / self.round_))[:, None]
+        radius = np.arange(-margin, columns + margin, dtype=np.float32)
+        return (
+            np.float32(self.centre[0]) + radius * np.cos(angle),
+            np.float32(self.centre[1]) + radius * np.sin(angle),
+        )
+
+
+Grid = PolarGrid | TurnedGrid | RingGrid

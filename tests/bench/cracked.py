@@ -69,6 +69,8 @@ def _resized(flat: FlatPhoto, factor: float) -> tuple[FlatPhoto, float]:
 
 def _crack(pixels: NDArray[np.float32], edge: Vector, pith: Vector, across: float, rng: np.random.Generator) -> Vector:
     """Draw one check: from the rim inwards, from the pith outwards, between, or along a ring."""
+    from shapely.geometry import Point, Polygon
+
     bearing = rng.uniform(0, 2 * np.pi)
     rim = _rim(edge, pith, bearing)
     length = across * float(rng.choice([rng.uniform(0.03, 0.1), rng.uniform(0.1, 0.45)]))
@@ -82,11 +84,17 @@ def _crack(pixels: NDArray[np.float32], edge: Vector, pith: Vector, across: floa
         far = min(near + length, 0.97 * rim)
     if far - near < 0.02 * across:
         return np.empty((0, 2))
-    path = _wandering(pith, bearing, near, far, rng)
+    if where == "between" and rng.random() < 0.3:
+        path = _around(pith, bearing, near + 0.05 * across, far - near, rng)
+        path = path[[Polygon(edge).buffer(-0.005 * across).covers(Point(p)) for p in path]]
+        if len(path) < 8:
+            return np.empty((0, 2))
+    else:
+        path = _wandering(pith, bearing, near, far, rng)
     count = len(path)
     t = np.linspace(0, 1, count)
     shape = {"pith": 1 - t, "rim": t}.get(str(where), np.minimum(1.0, 3 * np.minimum(t, 1 - t)))
-    widest = across * float(np.exp(rng.uniform(np.log(0.0007), np.log(0.006))))
+    widest = across * float(np.exp(rng.uniform(np.log(0.0007), np.log(0.006 if rng.random() < 0.8 else 0.03))))
     uneven = np.clip(1 + 0.35 * _series(count, 12, rng), 0.4, 1.8)
     widths = np.maximum(widest * shape ** rng.uniform(0.4, 0.9) * uneven, 0.3)
     opening = np.ones(count)
@@ -149,6 +157,18 @@ def _wandering(pith: Vector, bearing: float, near: float, far: float, rng: np.ra
     lean = rng.normal(0, 0.12) * (radius - near) * (near > 0)
     outward, sideways = np.array([np.cos(bearing), np.sin(bearing)]), np.array([-np.sin(bearing), np.cos(bearing)])
     return np.asarray(pith + radius[:, None] * outward + (stray + lean)[:, None] * sideways)
+
+
+def _around(pith: Vector, bearing: float, radius: float, length: float, rng: np.random.Generator) -> Vector:
+    """Return a path along a ring, two pixels a step."""
+    count = max(8, int(length / 2))
+    angle = bearing + np.linspace(0, min(length / radius, 5.0), count)
+    r = (
+        radius
+        + rng.uniform(0.005, 0.03) * length * _series(count, max(8, count // 5), rng)
+        + 0.5 * _series(count, 4, rng)
+    )
+    return np.asarray(pith + r[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]))
 
 
 def _series(count: int, smooth: int, rng: np.random.Generator) -> Vector:

@@ -70,6 +70,7 @@ class DrawnScene:
     scene: Scene
     cracks: list[NDArray[np.float64]]
     kinds: list[str]
+    widths: list[float]
     others: list[NDArray[np.float64]]
     diameter: float
 
@@ -100,6 +101,7 @@ def drawn_scene(seed: int) -> DrawnScene:
         Scene(flat, outline, pith),
         [np.asarray(crack.path_mm) for crack in truth.cracks],
         [crack.kind for crack in truth.cracks],
+        [crack.width_mm for crack in truth.cracks],
         [np.asarray(other.path_mm) for other in truth.distractors],
         truth.diameter_mm,
     )

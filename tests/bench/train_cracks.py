@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -116,6 +116,8 @@ def cracked_rows(truth: Truth, here: Scene, seed: int) -> Iterator[Row]:
 
     mirror = seed % 2 == 1
     made = cracked(mirrored(here) if mirror else here, seed)
+    if seed % 4 == 2:
+        made = replace(made, scene=replace(made.scene, pith=None))
     middle = (here.flat.pixels.shape[1] - 1) / 2 if mirror else None
     cracks, unsure, _ = annotated(truth, made.factor, middle)
     reach = max(2.0, TOLERANCE * made.factor * truth["diameter_px"])
@@ -130,9 +132,10 @@ def drawn_rows(seed: int) -> Iterator[Row]:
     from shapely.geometry import LineString
 
     drawn = drawn_scene(seed)
+    here = drawn.scene if seed % 4 else replace(drawn.scene, pith=None)
     reach = max(2.0, TOLERANCE * drawn.diameter / drawn.scene.flat.mm_per_px)
-    cracks = [LineString(drawn.scene.flat.to_px(path)).buffer(reach) for path in drawn.cracks]
-    yield from rows_of(drawn.scene, cracks, [], f"drawn {seed % 4}", "drawn", rest=True)
+    cracks = [LineString(here.flat.to_px(path)).buffer(reach) for path in drawn.cracks]
+    yield from rows_of(here, cracks, [], f"drawn {seed % 5}", "drawn", rest=True)
 
 
 def gather(variants: int, drawn: int) -> Examples:

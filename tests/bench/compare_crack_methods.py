@@ -1,0 +1,195 @@
+"""Compare ways of finding cracks on the annotated photos: ``python -m tests.bench.compare_crack_methods``.
+
+Every method answers with scored lines. One threshold is set for all photos, so that the lines above it that are no
+cracks come to a given length per photo (in diameters, over photos whose annotation is exhaustive); printed is the share
+of the clear cracks' length that is then found within 1 % of the diameter, mean of the photos that have any.
+
+* ``sato``, ``frangi``: ridge filters of scikit-image, thinned to lines.
+* ``black-hat``: closing by a disc less the picture, thinned to lines.
+* ``minimal paths``: strong points of the ridge filter joined to their neighbours by cheapest routes.
+* ``best paths``: the search of the package, scored by its sums alone.
+* ``judged``: the same, scored by the judge; with ``--keep`` by judges that never saw the photo's disc.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.cracks import judge
+from photonest.cracks.evidence import evidence
+from photonest.cracks.search import View, candidates, sheet_at, view
+from photonest.model import Pith
+from tests.bench.cracks import Truth, scene, truths
+from tests.bench.train_cracks import Examples, disc_of, fitted
+
+Vector = NDArray[np.float64]
+Line = tuple[Vector, float]  # path in mm, score
+BUDGETS = (0.02, 0.1, 0.3, 1.0)
+SIZE = 1000
+
+
+def ridge_lines(response: Callable[[Vector], Vector], seen: View) -> list[Line]:
+    """Return the thinned lines of a ridge response, scored by their sum in units of its median."""
+    import cv2
+    from skimage.morphology import skeletonize
+
+    sheet = sheet_at(seen, SIZE)
+    strength = response(sheet.grey.astype(float)) * sheet.inner
+    strength /= max(float(np.median(strength[sheet.inner])), 1e-9)
+    _, labels = cv2.connectedComponents(skeletonize(strength > np.percentile(strength, 95)).astype(np.uint8))
+    rows, columns = np.nonzero(labels)
+    label = labels[rows, columns]
+    found = []
+    for part in np.split(np.argsort(label, kind="stable"), np.cumsum(np.bincount(label)[1:])[:-1]):
+        if len(part) < 0.02 * SIZE:
+            continue
+        points = np.column_stack([columns[part], rows[part]]).astype(float)
+        axis = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[2][0]
+        points = points[np.argsort(points @ axis)]
+        points = np.column_stack([np.convolve(np.pad(p, 3, mode="edge"), np.ones(7) / 7, "valid") for p in points.T])
+        found.append((sheet.flat.to_mm(points[::3]), float(strength[rows[part], columns[part]].sum())))
+    return found
+
+
+def sato(grey: Vector) -> Vector:
+    from skimage.filters import sato as ridge
+
+    return np.asarray(ridge(grey, sigmas=(1.0, 2.0, 3.0), black_ridges=True))
+
+
+def frangi(grey: Vector) -> Vector:
+    from skimage.filters import frangi as ridge
+
+    return np.asarray(ridge(grey, sigmas=(1.0, 2.0, 3.0), black_ridges=True))
+
+
+def black_hat(grey: Vector) -> Vector:
+    import cv2
+
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (15, 15))
+    return np.asarray(cv2.morphologyEx(cv2.GaussianBlur(grey, (0, 0), 1.0), cv2.MORPH_BLACKHAT, disc))
+
+
+def minimal_paths(seen: View) -> list[Line]:
+    """Return cheapest routes between strong points and their neighbours, scored by the strength on them."""
+    from skimage.feature import peak_local_max
+    from skimage.graph import route_through_array
+
+    sheet = sheet_at(seen, SIZE)
+    strength = sato(sheet.grey.astype(float)) * sheet.inner
+    strength /= max(float(np.median(strength[sheet.inner])), 1e-9)
+    peaks = peak_local_max(strength, min_distance=int(0.015 * SIZE), num_peaks=250)
+    cost = 1 / (0.3 + strength)
+    found = []
+    for k, peak in enumerate(peaks):
+        distance = np.hypot(*(peaks - peak).T)
+        for other in np.argsort(distance)[1:4]:
+            if other < k or distance[other] > 0.08 * SIZE:
+                continue
+            low = np.maximum(np.minimum(peak, peaks[other]) - 10, 0)
+            high = np.maximum(peak, peaks[other]) + 11
+            part = cost[low[0] : high[0], low[1] : high[1]]
+            route, _ = route_through_array(part, peak - low, peaks[other] - low, geometric=True)
+            cells = np.array(route) + low
+            value = float(np.percentile(strength[cells[:, 0], cells[:, 1]], 20)) * np.sqrt(len(cells))
+            found.append((sheet.flat.to_mm(cells[:, ::-1].astype(float)[::3]), value))
+    return [line for line in found if len(line[0]) > 2]
+
+
+def best_path_lines(seen: View, pith: Pith | None, network: judge.Network | None) -> list[Line]:
+    """Return the package's candidates, scored by the search or by a judge."""
+    found = candidates(seen, pith)
+    if network is None:
+        scores = [one.score * one.profile.length / seen.diameter_px for one in found]
+    else:
+        scores = list(judge.likelihoods(network, evidence(found, seen, pith))) if found else []
+    return [(seen.full.to_mm(one.profile.path[::4]), float(s)) for one, s in zip(found, scores, strict=True)]
+
+
+def curve(answers: list[tuple[Truth, list[Any], list[float]]]) -> list[float]:
+    """Return the share found at each budget of false length; answers hold shapes in diameters and their scores."""
+    scores = np.unique([value for _, _, values in answers for value in values])
+    levels = np.concatenate([[np.inf], np.quantile(scores, np.linspace(1, 0, 60))])
+    best = [0.0] * len(BUDGETS)
+    for level in levels:
+        recalls, wrong = [], []
+        for truth, lines, values in answers:
+            kept = [line for line, value in zip(lines, values, strict=True) if value >= level]
+            recall, false = _measured(truth, kept)
+            recalls += [] if recall is None else [recall]
+            wrong += [] if false is None else [false]
+        for k, budget in enumerate(BUDGETS):
+            if np.mean(wrong) <= budget:
+                best[k] = max(best[k], float(np.mean(recalls)))
+    return best
+
+
+def _measured(truth: Truth, kept: list[Any]) -> tuple[float | None, float | None]:
+    from shapely.geometry import LineString, Polygon
+    from shapely.ops import unary_union
+
+    across = truth["diameter_px"]
+    clear = [LineString(np.array(c["points"]) / across) for c in truth["cracks_px"] if c["clarity"] == "clear"]
+    every = [LineString(np.array(c["points"]) / across).buffer(0.015) for c in truth["cracks_px"]]
+    near = unary_union([line.buffer(0.01) for line in kept]) if kept else Polygon()
+    total = sum(line.length for line in clear)
+    recall = sum(line.intersection(near).length for line in clear) / total if clear else None
+    if not truth["cracks_exhaustive"]:
+        return recall, None
+    right = unary_union(every) if every else Polygon()
+    return recall, sum(line.difference(right).length for line in kept)
+
+
+def main() -> None:
+    import cv2
+    from shapely.geometry import LineString
+
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--keep", type=Path, help="examples kept by tests.bench.train_cracks")
+    asked = parser.parse_args()
+    cv2.setNumThreads(1)
+    examples = Examples(**np.load(asked.keep)) if asked.keep else None
+    judges: dict[str, judge.Network] = {}
+
+    def network(truth: Truth) -> judge.Network:
+        if examples is None:
+            return judge.shipped()
+        disc = disc_of(truth)
+        if disc not in judges:
+            judges[disc] = fitted(examples[examples.disc != disc])
+        return judges[disc]
+
+    methods: dict[str, Callable[[Truth, View, Pith | None], list[Line]]] = {
+        "frangi": lambda truth, seen, pith: ridge_lines(frangi, seen),
+        "sato": lambda truth, seen, pith: ridge_lines(sato, seen),
+        "black-hat": lambda truth, seen, pith: ridge_lines(black_hat, seen),
+        "minimal paths": lambda truth, seen, pith: minimal_paths(seen),
+        "best paths": lambda truth, seen, pith: best_path_lines(seen, pith, None),
+        "judged": lambda truth, seen, pith: best_path_lines(seen, pith, network(truth)),
+    }
+    print("method          found at a false length per photo of   s per")
+    print("                " + "".join(f"{budget:6.2f} D" for budget in BUDGETS) + "     photo")
+    for name, method in methods.items():
+        answers, spent = [], []
+        for truth in truths():
+            here = scene(truth)
+            seen = view(here.flat, here.outline)
+            network(truth)
+            start = time.process_time()
+            lines = [line for line in method(truth, seen, here.pith) if len(line[0]) > 1]
+            spent.append(time.process_time() - start)
+            shapes = [LineString(here.flat.to_px(path) / truth["diameter_px"]) for path, _ in lines]
+            answers.append((truth, shapes, [score for _, score in lines]))
+        found = curve(answers)
+        print(f"{name:16}" + "".join(f"{share:8.2f}" for share in found) + f"   {np.mean(spent):7.2f}", flush=True)
+
+
+if __name__ == "__main__":
+    main()

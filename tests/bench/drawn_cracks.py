@@ -1,0 +1,143 @@
+"""Measure the crack finders on drawn photos, whose cracks are known to the tip: ``python -m tests.bench.drawn_cracks``.
+
+Outline, pith and scale are the true ones. Prints the share of the cracks' length found within 1 % of the diameter by
+kind and by true width in pixels, what is falsely seen, how honest the confidences are, and how far tips, middles and
+openings are off.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.cracks.finder import Ridges
+from photonest.model import Crack, NotFound
+from tests.bench.cracks import DrawnScene, drawn_scene
+
+Vector = NDArray[np.float64]
+WIDTHS = ((0.0, 0.7, "under 0.7 px"), (0.7, 1.5, "0.7 to 1.5 px"), (1.5, 3.0, "1.5 to 3 px"), (3.0, 99.0, "over 3 px"))
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A found crack laid on the true one it belongs to.
+
+    `tip_pct` is how far the true tip lies beyond what was seen (before the margin), `off_pct` the root mean square
+    distance to the true middle, both in percent of the diameter; `claimed` that distance over the standard error.
+    """
+
+    tip_pct: float
+    off_pct: float
+    claimed: float
+    width_ratio: float
+
+
+def found_cracks(drawn: DrawnScene, with_pith: bool = True) -> list[Crack]:
+    """Return what the finder answers."""
+    finder = Ridges()
+    pith = drawn.scene.pith if with_pith else None
+    answer = finder.find(drawn.scene.flat, drawn.scene.outline, pith, finder.Options())
+    return [] if isinstance(answer, NotFound) else [crack for crack in answer if isinstance(crack, Crack)]
+
+
+def shares(drawn: DrawnScene, found: list[Crack]) -> Iterator[tuple[str, float, float, float]]:
+    """Yield kind, greatest width in pixels, length in diameters and share found of each true crack."""
+    from shapely.geometry import LineString, Polygon
+    from shapely.ops import unary_union
+
+    near = [LineString(crack.path).buffer(0.01 * drawn.diameter) for crack in found]
+    area = unary_union(near) if near else Polygon()
+    for path, kind, width in zip(drawn.cracks, drawn.kinds, drawn.widths, strict=True):
+        line = LineString(path)
+        share = line.intersection(area).length / line.length
+        yield kind, width / drawn.scene.flat.mm_per_px, line.length / drawn.diameter, share
+
+
+def truth_of(crack: Crack, drawn: DrawnScene) -> float:
+    """Return the share of a found crack that runs along a true one, margins left out."""
+    from shapely.geometry import LineString, Polygon
+    from shapely.ops import unary_union
+
+    true = [LineString(path).buffer(0.015 * drawn.diameter) for path in drawn.cracks]
+    line = LineString(crack.path)
+    return float(line.intersection(unary_union(true) if true else Polygon()).length / line.length)
+
+
+def pairs(drawn: DrawnScene, found: list[Crack]) -> Iterator[Pair]:
+    """Yield the found cracks that run along a true one of about their length."""
+    from shapely.geometry import LineString, Point
+
+    for crack in found:
+        line = LineString(crack.path)
+        for path, width in zip(drawn.cracks, drawn.widths, strict=True):
+            true = LineString(path)
+            if line.intersection(true.buffer(0.01 * drawn.diameter)).length < 0.8 * line.length:
+                continue
+            outer = np.array(crack.path[-1])
+            beyond = true.length - true.project(Point(outer)) if _outward(path, drawn) else true.project(Point(outer))
+            off = [true.distance(Point(p)) for p in crack.path[1:-1]]
+            if len(off) > 3:
+                tip = 100 * (beyond + crack.tip_margin) / drawn.diameter
+                rms = float(np.sqrt(np.mean(np.square(off))))
+                yield Pair(tip, 100 * rms / drawn.diameter, rms / max(crack.standard_error, 1e-9), crack.width / width)
+
+
+def _outward(path: Vector, drawn: DrawnScene) -> bool:
+    pith = drawn.scene.pith
+    return pith is None or bool(np.hypot(*(path[0] - pith.point)) < np.hypot(*(path[-1] - pith.point)))
+
+
+def main() -> None:
+    import cv2
+
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--first", type=int, default=1)
+    parser.add_argument("--count", type=int, default=30)
+    parser.add_argument("--no-pith", action="store_true", help="as if the pith were not known")
+    asked = parser.parse_args()
+    cv2.setNumThreads(1)
+    by_kind: dict[str, list[Any]] = defaultdict(list)
+    false_seen, false_all, said, laid, missed = [], [], [], [], 0
+    for seed in range(asked.first, asked.first + asked.count):
+        drawn = drawn_scene(seed)
+        found = found_cracks(drawn, not asked.no_pith)
+        for kind, width, length, share in shares(drawn, found):
+            band = next(name for low, high, name in WIDTHS if low <= width < high)
+            by_kind[f"{kind:6} {band}"].append((length, share))
+            missed += length > 0.1 and width >= 1.5 and share < 0.6
+        reality = [truth_of(crack, drawn) for crack in found]
+        wrong = [(1 - r) * crack.length / drawn.diameter for r, crack in zip(reality, found, strict=True)]
+        false_seen.append(sum(w for w, crack in zip(wrong, found, strict=True) if crack.status == "seen"))
+        false_all.append(sum(wrong))
+        said += [(crack.confidence, r > 0.5) for r, crack in zip(reality, found, strict=True)]
+        laid += list(pairs(drawn, found))
+    print(f"{asked.count} drawn photos; share of the length found, by kind and greatest width")
+    for name, rows in sorted(by_kind.items()):
+        lengths, parts = np.array(rows).T
+        print(f"  {name:22} {np.average(parts, weights=lengths):5.2f}   ({len(rows)} cracks)")
+    print(f"longer than a tenth of the diameter and wider than 1.5 px, missed: {missed}")
+    print(f"falsely seen, diameters per photo: {np.mean(false_seen):.3f}; possible too: {np.mean(false_all):.3f}")
+    confidence, real = np.array(said, float).T
+    for low, high in ((0, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 1.01)):
+        here = (confidence >= low) & (confidence < high)
+        if here.any():
+            print(f"  said {confidence[here].mean():.2f}, true {real[here].mean():.2f}   ({here.sum()} lines)")
+    tips = np.array([pair.tip_pct for pair in laid])
+    print(f"true tip beyond the seen one, % of D: median {np.median(tips):.2f}, 75 % {np.percentile(tips, 75):.2f},"
+          f" 90 % {np.percentile(tips, 90):.2f}")  # fmt: skip
+    claimed = float(np.sqrt(np.mean(np.square([pair.claimed for pair in laid]))))
+    middle = np.median([pair.off_pct for pair in laid])
+    print(f"middle off, % of D, median: {middle:.3f}; root mean square over the standard error: {claimed:.2f}")
+    ratios = [pair.width_ratio for pair in laid]
+    print(f"greatest width, found over true: median {np.median(ratios):.2f}, 10 to 90 %"
+          f" {np.percentile(ratios, 10):.2f} to {np.percentile(ratios, 90):.2f}")  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()
