@@ -61,7 +61,10 @@ def centre_landmarks(face: Face, centre: Point, most: int = 3) -> tuple[Landmark
 
 
 def line_landmarks(face: Face, through: Point, along: ArrayLike) -> tuple[Landmark, ...]:
-    """Return the two landmarks that fix a line best, with their distances square to it (negative: right of `along`)."""
+    """Return the landmarks that fix a line best: the pith where it is seen, and two far apart.
+
+    Their distances are square to the line, positive on the left of `along` as the photo lies.
+    """
     way = np.asarray(along, dtype=float) / np.hypot(*np.asarray(along, dtype=float))
     measured, places = [], []
     for mark in visible(face):
@@ -70,8 +73,9 @@ def line_landmarks(face: Face, through: Point, along: ArrayLike) -> tuple[Landma
         measured.append(replace(mark, distance=far, error=twice_error(face, abs(far), mark.standard_error)))
         places.append(float(offset @ way))
     pairs = itertools.combinations(range(len(measured)), 2)
-    best = max(pairs, key=lambda ij: abs(places[ij[0]] - places[ij[1]]), default=())
-    return _lettered([measured[i] for i in best])
+    best = set(max(pairs, key=lambda ij: abs(places[ij[0]] - places[ij[1]]), default=()))
+    best |= {i for i, mark in enumerate(measured) if mark.name == "pith"}
+    return _lettered([measured[i] for i in sorted(best)])
 
 
 def edge_distances(face: Face, centre: Point) -> dict[str, float]:

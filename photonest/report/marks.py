@@ -12,6 +12,9 @@ from photonest.report.ground import Ground
 from photonest.report.page import Box, Page, line_height, text_width
 from photonest.report.style import BODY, HAIRLINE, INK, PAPER, SMALL, Fill, Stroke
 
+REACHES = (2.0, 5.0, 9.0, 14.0, 20.0, 28.0, 38.0)
+"""How far off its point a label may be set, in mm."""
+OUTWARDS = np.array([-1.0, -1.0, 1.0, 1.0])
 ROUND_LENGTHS = (5, 10, 20, 50, 100, 200, 500, 1000)
 
 
@@ -54,12 +57,16 @@ def place_labels(labels: Sequence[Label], frame: Box, keep_clear: ArrayLike, tak
     """
     dots = np.asarray(keep_clear, dtype=float).reshape(-1, 2)
     anchors = np.array([label.at for label in labels]).reshape(-1, 2)
-    placed = list(taken)
+    placed = [_corners(box) for box in taken]
     for label in labels:
-        candidates = _candidates(label)
-        costs = [_cost(box, far, label, frame, placed, dots, anchors) for box, far in candidates]
-        placed.append(candidates[int(np.argmin(costs))][0])
-    return placed[len(taken) :]
+        boxes, far = _candidates(label)
+        room = _overlap(boxes, np.array([_corners(frame)]))[:, 0]
+        outside = np.prod(boxes[0, 2:] - boxes[0, :2]) - room
+        covered = _overlap(boxes + 0.7 * OUTWARDS, np.array(placed).reshape(-1, 4)).sum(axis=1)
+        hidden = _count_inside(boxes + 0.6 * OUTWARDS, dots)
+        cost = far + 1000 * outside + 40 * covered + 5 * hidden + 6 * _count_inside(boxes, anchors)
+        placed.append(boxes[int(np.argmin(cost))])
+    return [Box(x0, y0, x1 - x0, y1 - y0) for x0, y0, x1, y1 in np.array(placed[len(taken) :]).tolist()]
 
 
 def draw_labels(
@@ -136,41 +143,30 @@ def arrow(page: Page, start: ArrayLike, end: ArrayLike, stroke: Stroke = HAIRLIN
         page.area([tip, tip - 2.6 * way + 0.7 * square, tip - 2.6 * way - 0.7 * square], Fill(stroke.colour))
 
 
-def _candidates(label: Label) -> list[tuple[Box, float]]:
-    """Return the plates a label could have, with the distance of each from the label's point."""
-    width, height = chip_size(label.words, label.size)
-    home = np.arctan2(label.toward[1], label.toward[0])
-    found = []
-    for reach in (2.0, 5.0, 9.0, 14.0, 20.0, 28.0, 38.0):
-        for turn in np.radians([0, 20, -20, 40, -40, 65, -65, 95, -95, 130, -130, 180]):
-            way = np.array([np.cos(home + turn), np.sin(home + turn)])
-            centre = np.asarray(label.at) + way * (reach + _half_extent(way, width, height))
-            box = Box(float(centre[0]) - width / 2, float(centre[1]) - height / 2, width, height)
-            found.append((box, reach + 4.0 * abs(float(turn))))
-    return found
+def _candidates(label: Label) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the plates a label could have, shape (n, 4), and how far off its point and its wish each of them is."""
+    size = np.array(chip_size(label.words, label.size))
+    turns = np.radians([0, 20, -20, 40, -40, 65, -65, 95, -95, 130, -130, 180])
+    angles = np.arctan2(label.toward[1], label.toward[0]) + turns
+    ways = np.column_stack([np.cos(angles), np.sin(angles)])
+    extents = (size / 2 / np.maximum(np.abs(ways), 1e-9)).min(axis=1)  # of a plate, from its middle to its edge
+    reach = np.array(REACHES)[:, None]
+    middles = np.asarray(label.at) + ((reach + extents)[..., None] * ways).reshape(-1, 2)
+    return np.hstack([middles - size / 2, middles + size / 2]), (reach + 4.0 * np.abs(turns)).ravel()
 
 
-def _half_extent(way: NDArray[np.float64], width: float, height: float) -> float:
-    """Return how far a plate reaches from its middle in a direction."""
-    across = width / 2 / max(abs(float(way[0])), 1e-9)
-    down = height / 2 / max(abs(float(way[1])), 1e-9)
-    return min(across, down)
+def _corners(box: Box) -> NDArray[np.float64]:
+    return np.array([box.left, box.top, box.right, box.bottom])
 
 
-def _cost(
-    box: Box,
-    far: float,
-    label: Label,
-    frame: Box,
-    placed: Sequence[Box],
-    dots: NDArray[np.float64],
-    anchors: NDArray[np.float64],
-) -> float:
-    outside = box.width * box.height - box.overlap(frame)
-    covered = sum(box.grown(0.7).overlap(other) for other in placed)
-    return far + 1000 * outside + 40 * covered + 5 * _inside(box.grown(0.6), dots) + 6 * _inside(box, anchors)
+def _overlap(some: NDArray[np.float64], others: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the area that each of some rectangles, shape (n, 4), shares with each of others, shape (n, m)."""
+    low = np.maximum(some[:, None, :2], others[:, :2])
+    high = np.minimum(some[:, None, 2:], others[:, 2:])
+    return np.asarray(np.prod(np.clip(high - low, 0, None), axis=-1))
 
 
-def _inside(box: Box, dots: NDArray[np.float64]) -> int:
-    x, y = dots[:, 0], dots[:, 1]
-    return int(((x > box.left) & (x < box.right) & (y > box.top) & (y < box.bottom)).sum())
+def _count_inside(boxes: NDArray[np.float64], dots: NDArray[np.float64]) -> NDArray[np.intp]:
+    """Return how many dots lie in each rectangle."""
+    inside = (dots > boxes[:, None, :2]) & (dots < boxes[:, None, 2:])
+    return np.asarray(inside.all(axis=-1).sum(axis=1))

@@ -53,6 +53,11 @@ def ground_in(photo: Photo | None, face: Face, box: Box) -> Ground:
     return plain_ground(points_of_interest(face), box) if photo is None else photo_ground(photo, face, box)
 
 
+def half_number(plan: Plan, nest: Nest) -> int:
+    """Return which half of a log a nest is in, from 1."""
+    return next(number for number, other in enumerate(plan.nests, start=1) if other is nest)
+
+
 def _draw_standing(page: Page, ground: Ground, nest: Nest) -> list[Label]:
     """Draw the rims of bowls whose axis stands square to the face; return their labels."""
     centre = np.asarray(nest.axis.point[:2])

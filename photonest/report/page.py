@@ -180,8 +180,8 @@ class Page:
     def image(self, pixels: NDArray[np.uint8], box: Box) -> None:
         """Lay a picture, shape (height, width, 3), into a rectangle."""
         self.axes.imshow(
-            pixels, extent=(box.left, box.right, box.bottom, box.top), aspect="auto", interpolation="bilinear",
-            zorder=self._next(),
+            _with_alpha(pixels), extent=(box.left, box.right, box.bottom, box.top), aspect="auto",
+            interpolation="bilinear", zorder=self._next(),
         )  # fmt: skip
         self.axes.set_xlim(0, self.width)
         self.axes.set_ylim(self.height, 0)
@@ -279,6 +279,11 @@ def _words(words: str) -> list[str]:
     """Return the parts of a text between which a line may end."""
     glued = re.sub(r"(?<=[Ø±\d]) (?=mm\b|rpm\b|in\b|[%±\d])", "\0", " ".join(words.split()))
     return [part.replace("\0", " ") for part in glued.split(" ") if part]
+
+
+def _with_alpha(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return a picture with a fourth, opaque channel, which matplotlib otherwise adds in floating point."""
+    return np.dstack([pixels, np.full(pixels.shape[:2], 255, np.uint8)])
 
 
 @functools.cache

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from photonest.model import Bowl, Face, Nest, Photo, Plan
 from photonest.report import style
-from photonest.report.blocks import draw_title, draw_warnings, table
+from photonest.report.blocks import draw_title, draw_warnings, heading, table
 from photonest.report.face_picture import TALLEST, WIDTH
-from photonest.report.nest_view import draw_nest_on_face
+from photonest.report.nest_view import draw_nest_on_face, half_number
 from photonest.report.page import Box, Format, Page, save
 from photonest.report.section import draw_section
 
@@ -36,6 +36,8 @@ def plan_picture(photo: Photo | None, face: Face, plan: Plan, *, format: Format 
         y = draw_warnings(page, plan.warnings, y)
         y = draw_nest_on_face(page, photo, face, plan, Box(page.left, y, page.room, 170.0))
         for nest in plan.nests:
+            if len(plan.nests) > 1:
+                y = heading(page, page.left, y + 3, f"Half {half_number(plan, nest)}")
             y += draw_section(page, plan, nest, Box(page.left, y + 3, page.room, 130.0)) + 3
             y = draw_bowl_table(page, nest, y + 2)
             y = draw_cut_table(page, nest, y + 3)

@@ -16,7 +16,7 @@ from photonest.report.ground import Ground
 from photonest.report.holding import Grip, defects_in_recess, face_recess, first_hold, tenon_of
 from photonest.report.marking import Landmark, centre_landmarks, edge_distances, line_landmarks, rip_line
 from photonest.report.marks import Label
-from photonest.report.nest_view import draw_nest_on_face
+from photonest.report.nest_view import draw_nest_on_face, half_number
 from photonest.report.page import Box, Page, line_height
 from photonest.report.section import draw_section
 from photonest.report.speeds import turning_speeds
@@ -86,7 +86,7 @@ def refuse_unsafe(face: Face, plan: Plan, wall_need: Callable[[float], float] | 
 
 def nest_name(plan: Plan, nest: Nest) -> str:
     """Return the half a nest belongs to, empty where there is but one."""
-    return f", half {plan.nests.index(nest) + 1}" if len(plan.nests) > 1 else ""
+    return f", half {half_number(plan, nest)}" if len(plan.nests) > 1 else ""
 
 
 def _piece_pages(book: Book, photo: Photo | None, face: Face, plan: Plan, units: Units) -> None:
@@ -109,7 +109,11 @@ def _piece_pages(book: Book, photo: Photo | None, face: Face, plan: Plan, units:
 
     def also(page: Page, ground: Ground) -> list[Label]:
         if log:
-            return [label for nest in plan.nests for label in _draw_rip_line(page, ground, face, nest)]
+            return [
+                label
+                for nest in plan.nests
+                for label in _draw_rip_line(page, ground, face, nest, half_number(plan, nest))
+            ]
         return _draw_landmarks(page, ground, marks, plan.nests[0].axis.point[:2])
 
     book.y = draw_nest_on_face(
@@ -150,22 +154,22 @@ def _steps(face: Face, plan: Plan, marks: Sequence[Landmark], units: Units) -> l
 def _log_steps(face: Face, plan: Plan, nest: Nest, units: Units) -> list[str]:
     """Return how to mark a half's rip line on the end of a log, and its centre along it."""
     across = np.array([nest.axis.direction[1], -nest.axis.direction[0]])
-    marks = line_landmarks(face, nest.axis.point[:2], across)
-    number = plan.nests.index(nest) + 1
-    steps = []
-    for mark in marks:
-        side = "outside" if mark.distance > 0 else "on the bowls' side of"
-        away = f"{told(abs(mark.distance), units)} ± {mark.error:.0f} mm"
-        steps.append(f"Rip line {number}: the {mark.name} lies {away} {side} it.")
-    if not marks:
+    number = half_number(plan, nest)
+    told_off = []
+    for mark in line_landmarks(face, nest.axis.point[:2], across):
+        side = "away from" if mark.distance > 0 else "toward"
+        told_off.append(
+            f"the {mark.name} is {told(abs(mark.distance), units)} ± {mark.error:.0f} mm off, {side} the bowls"
+        )
+    if not told_off:
         ends = rip_line(face, nest)
         wide = float(np.hypot(*(ends[1] - ends[0])))
-        steps.append(f"Rip line {number}: as drawn; it is {told(wide, units)} long from edge to edge.")
-    steps.append(
+        told_off.append(f"as drawn; it is {told(wide, units)} long from edge to edge")
+    return [
+        f"Rip line {number}: {'; '.join(told_off)}. Saw beside it, on the side away from the bowls.",
         f"Half {number}: centre {told(nest.axis.point[2], units)} from this end, on the ripped face; "
-        f"circle Ø {told(nest.bowls[0].rim_diameter + 2 * plan.shop.trueing, units)}."
-    )
-    return steps
+        f"circle Ø {told(nest.bowls[0].rim_diameter + 2 * plan.shop.trueing, units)}.",
+    ]
 
 
 def _draw_landmarks(page: Page, ground: Ground, marks: Sequence[Landmark], centre: Sequence[float]) -> list[Label]:
@@ -184,11 +188,11 @@ def _draw_landmarks(page: Page, ground: Ground, marks: Sequence[Landmark], centr
     return labels
 
 
-def _draw_rip_line(page: Page, ground: Ground, face: Face, nest: Nest) -> list[Label]:
+def _draw_rip_line(page: Page, ground: Ground, face: Face, nest: Nest, number: int) -> list[Label]:
     ends = ground.to_page(rip_line(face, nest))
     page.line(ends, style.Stroke(style.INK, 2.0, dash=(9, 3), casing=style.PAPER))
     at = ends[0] + 0.12 * (ends[1] - ends[0])
-    return [Label("rip line", (float(at[0]), float(at[1])), dark=True)]
+    return [Label(f"rip line {number}", (float(at[0]), float(at[1])), dark=True)]
 
 
 def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) -> None:

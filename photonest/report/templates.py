@@ -87,8 +87,9 @@ def cut_drawing(cut: Cut, bowl: Bowl, units: Units, words: str = "") -> Drawing:
         _cross(page, cut.pivot)
         page.text(right - 2, -1.5, "rim plane", size=LABEL, across="right")
         page.text(1.5, bottom - 2, "axis", size=LABEL)
-        page.text(max(c, 0) + 8, h + 4, f"pivot: {told(-h, units, 1)} in front,", size=LABEL)
-        page.text(max(c, 0) + 8, h + 9, _offset_words(c, units), size=LABEL)
+        level = h + 4 if h < -16 else 6.0
+        page.text(max(c, 0) + 8, level, f"pivot: {told(-h, units, 1)} in front,", size=LABEL)
+        page.text(max(c, 0) + 8, level + 5, _offset_words(c, units), size=LABEL)
         x, y = groove_edge(cut, cut.kerf / 2)[45]
         page.text(x - 16, y - 11, f"inside of bowl {bowl.number}", size=LABEL, across="right")
         page.line([(x - 15, y - 12), (x, y)], style.HAIRLINE)
