@@ -72,7 +72,8 @@ class View:
     ----------
     values : ndarray, shape (..., 11 + more)
         Logarithm of the focal length, centre (2), radial coefficients (2), a small turn from `turned` (rotation
-        vector, 3), the mm frame's origin seen from the camera (3), and what the reference adds.
+        vector, 3), where an ideal lens shows the mm frame's origin (2) and the logarithm of the mm that a pixel shows
+        there (so that the focal length can change without moving everything), and what the reference adds.
     turned : ndarray, shape (3, 3)
         Rotation from the mm frame to the camera before that small turn.
     covariance : ndarray, shape (11 + more, 11 + more), or None
@@ -97,6 +98,14 @@ class View:
         return rotation(self.values[..., TURN]) @ self.turned
 
     @property
+    def shift(self) -> Array:
+        """The mm frame's origin seen from the camera, in mm, shape (..., 3)."""
+        focal = self.focal_px[..., None]
+        far = focal * np.exp(self.values[..., SHIFT][..., 2:])
+        aside = (self.values[..., SHIFT][..., :2] - self.values[..., CENTRE]) / focal
+        return np.concatenate([aside * far, far], axis=-1)
+
+    @property
     def more(self) -> Array:
         """What the reference adds to the parameters."""
         return self.values[..., OPTICS:]
@@ -105,7 +114,7 @@ class View:
     def homography(self) -> Array:
         """From mm to undistorted pixels, shape (..., 3, 3)."""
         plane = self.rotation.copy()
-        plane[..., 2] = self.values[..., SHIFT]
+        plane[..., 2] = self.shift
         plane[..., :2, :] *= self.focal_px[..., None, None]
         plane[..., :2, :] += self.values[..., CENTRE, None] * plane[..., 2:, :]
         return plane
@@ -117,7 +126,7 @@ class View:
 
     def camera_mm(self) -> Array:
         """Return where the camera is in the mm frame, shape (3,); z is negative before the plane."""
-        return np.asarray(-self.rotation.T @ self.values[SHIFT])
+        return np.asarray(-self.rotation.T @ self.shift)
 
     def to_px(self, points_mm: ArrayLike) -> Array:
         """Return where the photo shows points of the plane, shape (..., n, 2)."""
@@ -163,20 +172,29 @@ def start(prior: Prior, homography: ArrayLike, more: int = 0) -> View | None:
     turned = left @ np.diag([1, 1, np.linalg.det(left @ right)]) @ right
     if turned[2, 2] <= 0.1:
         return None
-    values = np.concatenate([[math.log(f), x, y, 0, 0, 0, 0, 0], columns[:, 2], np.zeros(more)])
+    if columns[2, 2] <= 0:
+        return None
+    seen = h[:2, 2] / h[2, 2]
+    values = np.concatenate([[math.log(f), x, y, 0, 0, 0, 0, 0, *seen, math.log(columns[2, 2] / f)], np.zeros(more)])
     return View(values, np.asarray(turned))
 
 
 def mirrored(view: View, at_mm: Point = (0.0, 0.0)) -> View:
     """Return the view that a distant plane is easily mistaken for: turned the other way about the line of sight."""
-    sight = view.rotation @ np.array([*at_mm, 0.0]) + view.values[SHIFT]
+    sight = view.rotation @ np.array([*at_mm, 0.0]) + view.shift
     sight = sight / np.linalg.norm(sight)
     flip = np.eye(3) - 2 * np.outer(sight, sight)
     turned = flip @ view.rotation @ np.diag([1.0, 1.0, -1.0])
     values = view.values.copy()
-    values[SHIFT] += view.rotation[:, :2] @ at_mm - turned[:, :2] @ at_mm
+    values[SHIFT] = _seen(view, view.shift + (view.rotation - turned)[:, :2] @ at_mm)
     values[TURN] = 0
     return View(values, np.asarray(turned))
+
+
+def _seen(view: View, shift: Array) -> Array:
+    """Return an origin seen from the camera, in mm, as the parameters of a view have it."""
+    focal = float(view.focal_px)
+    return np.array([*(view.values[CENTRE] + focal * shift[:2] / shift[2]), math.log(shift[2] / focal)])
 
 
 def fit(view: View, prior: Prior, residuals: Residuals, more_errors: Sequence[float] = ()) -> View | None:
@@ -224,9 +242,8 @@ def fit(view: View, prior: Prior, residuals: Residuals, more_errors: Sequence[fl
 
 
 def _steps(view: View) -> Array:
-    far = 1e-6 * float(np.linalg.norm(view.values[SHIFT]))
     more = np.full(len(view.more), 1e-5)
-    return np.concatenate([[1e-6, 1e-3, 1e-3, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6, far, far, far], more])
+    return np.concatenate([[1e-6, 1e-3, 1e-3, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-3, 1e-3, 1e-6], more])
 
 
 def _jacobian(function: Residuals, view: View, steps: Array, here: Array) -> Array:

@@ -114,7 +114,7 @@ def _same_size(view: View, other: Found) -> bool:
     """Whether another card measures like a card by the first one's view, give or take two in a hundred."""
     corners = view.to_mm(other.seen.corners)
     sides: Array = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
-    return bool(np.abs(sides / [other.size[0], other.size[1]] * 2 - 1).max() < 0.02)
+    return bool(np.abs(sides / np.tile(other.size, 2) - 1).max() < 0.02)
 
 
 def _warnings(card: Found) -> tuple[str, ...]:

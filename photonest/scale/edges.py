@@ -85,7 +85,9 @@ def coarse_edge(pixels: NDArray[np.uint8], ends: ArrayLike, reach_px: float) -> 
     return moved, best / len(share)
 
 
-def fine_edge(pixels: NDArray[np.uint8], ends: ArrayLike, reach_px: float, margin: float) -> Edge | None:
+def fine_edge(
+    pixels: NDArray[np.uint8], ends: ArrayLike, reach_px: float, margin: float, pieces: int = PIECES
+) -> Edge | None:
     """Return points on an edge to a tenth of a pixel or better.
 
     Parameters
@@ -96,22 +98,24 @@ def fine_edge(pixels: NDArray[np.uint8], ends: ArrayLike, reach_px: float, margi
         Half the width of the strip that is read.
     margin : float
         Share of the edge left out at either end, for rounded corners.
+    pieces : int
+        How many the edge is cut into.
     """
     start, end = np.asarray(ends, dtype=float)
     length = float(np.linalg.norm(end - start))
-    each = int(np.clip(length * (1 - 2 * margin) / PIECES, 2, 12))
-    share = np.linspace(margin, 1 - margin, PIECES * each)
+    each = int(np.clip(length * (1 - 2 * margin) / pieces, 2, 12))
+    share = np.linspace(margin, 1 - margin, pieces * each)
     normal = _normal(start, end)
     offsets = np.linspace(-reach_px, reach_px, 2 * int(np.ceil(2 * reach_px)) + 1)
-    shift = np.zeros(len(share))
+    shift: NDArray[Any] = np.zeros(len(share))
     for _ in range(3):
         on = start + share[:, None] * (end - start) + shift[:, None] * normal
         colour = _profiles(pixels, on, normal, offsets)
         if colour is None:
             return None
-        place, clear = _place(colour.reshape(PIECES, each, len(offsets), -1).mean(axis=1), offsets)
-        middle = share.reshape(PIECES, each).mean(axis=1)
-        place = place + shift.reshape(PIECES, each).mean(axis=1)
+        place, clear = _place(colour.reshape(pieces, each, len(offsets), -1).mean(axis=1), offsets)
+        middle = share.reshape(pieces, each).mean(axis=1)
+        place = place + shift.reshape(pieces, each).mean(axis=1)
         curve, good = _smooth(middle, place, clear)
         if good.sum() < 6:
             return None
@@ -192,6 +196,7 @@ def fit_sides(
     edges: Sequence[Edge],
     size_errors: Sequence[float],
     middle_mm: tuple[float, float],
+    side_px: float = SIDE_PX,
 ) -> tuple[View, View | None] | None:
     """Return the most likely view of a shape by its edges, and the second most likely.
 
@@ -201,31 +206,31 @@ def fit_sides(
         About from mm to pixels.
     size_errors : sequence of float
         Standard errors, in mm, of the shape's uncertain lengths.
+    side_px : float
+        By how many pixels each side alone may be off.
     """
     lengths = len(size_errors)
     begun = start(prior, homography, more=lengths + 1)
     if begun is None:
         return None
     errors = (*size_errors, GROWTH_PX)
-    found = [_settled(first, prior, sides, edges, errors) for first in (begun, mirrored(begun, middle_mm))]
+    seen = _Points(sides, edges, side_px)
+    found = [_settled(first, prior, seen, errors) for first in (begun, mirrored(begun, middle_mm))]
     views = sorted((view for view in found if view is not None), key=lambda view: view.cost)
     if not views:
         return None
     return views[0], views[1] if len(views) > 1 and _differ(views[0], views[1]) else None
 
 
-def _settled(
-    view: View, prior: Prior, sides: Sequence[Side], edges: Sequence[Edge], errors: Sequence[float]
-) -> View | None:
-    """Return the most likely view near a first one; distances are turned into pixels by it, then by the better one."""
-    seen = _Points(sides, edges)
-    for _ in range(2):
+def _settled(view: View, prior: Prior, seen: _Points, errors: Sequence[float]) -> View | None:
+    """Return the most likely view near a first one; distances are turned into pixels by the one before."""
+    for soft in (30.0, 1.0, 1.0):  # first loosely, so that what is known beforehand keeps the lens sane
         if view.rotation[2, 2] <= 0.1:
             return None
         size = seen.mm_per_px(view)
 
-        def residuals(at: View, size: Array = size) -> Array:
-            return seen.outside(at, size)
+        def residuals(at: View, size: Array = size, soft: float = soft) -> Array:
+            return seen.outside(at, size) / soft
 
         fitted = fit(view, prior, residuals, errors)
         if fitted is None:
@@ -241,7 +246,7 @@ class _Points:
     look moved outward.
     """
 
-    def __init__(self, sides: Sequence[Side], edges: Sequence[Edge]) -> None:
+    def __init__(self, sides: Sequence[Side], edges: Sequence[Edge], side_px: float) -> None:
         counts = [len(edge.px) for edge in edges]
         of_side = np.repeat(np.arange(len(edges)), counts)
         self.px = np.concatenate([edge.px for edge in edges])
@@ -249,7 +254,7 @@ class _Points:
         self.at = np.array([side.at for side in sides])[of_side]
         self.size = np.array([side.size for side in sides], dtype=float)[of_side]
         # each side may be moved as a whole: its points' errors are correlated, and are made independent here
-        self.whiten = [_whitening(len(edge.px), edge.error_px, SIDE_PX) for edge in edges]
+        self.whiten = [_whitening(len(edge.px), edge.error_px, side_px) for edge in edges]
         self.cuts = np.cumsum(counts)[:-1]
 
     def outside(self, at: View, mm_per_px: Array) -> Array:
@@ -271,10 +276,16 @@ class _Points:
 def _whitening(count: int, own: float, shared: float) -> Array:
     """Return the symmetric root of the inverse covariance of the places of neighbouring pieces of a side.
 
-    Each has an error of its own, likened to its neighbours' by the texture beside the edge, and one shared by all.
+    Each has an error of its own, likened to its neighbours' by the texture beside the edge; all share one that shifts
+    the side and one that turns it, by as much at its ends.
     """
+    turn = np.linspace(-1, 1, count)
     apart = np.abs(np.subtract.outer(np.arange(count), np.arange(count)))
-    covariance = own**2 * np.exp(-apart / ALIKE_PIECES) + shared**2 + (0.3 * own) ** 2 * np.eye(count)
+    covariance = (
+        own**2 * np.exp(-apart / ALIKE_PIECES)
+        + shared**2 * (1 + np.outer(turn, turn))
+        + (0.3 * own) ** 2 * np.eye(count)
+    )
     values, vectors = np.linalg.eigh(covariance)
     return np.asarray(vectors / np.sqrt(values) @ vectors.T)
 

@@ -48,12 +48,16 @@ def diameter_error_pct(scale: Scale, outline_mm: ArrayLike) -> float:
     """
     if scale.map_error is None:
         return scale.standard_error_pct
+    return 100 * _spread(scale.map_error, diameter_slope(scale, outline_mm))
+
+
+def diameter_slope(scale: Scale, outline_mm: ArrayLike) -> Array:
+    """Return by which share a closed outline's mean diameter changes with each of the ten ways, shape (10,)."""
     points = np.asarray(outline_mm, dtype=float)
     ahead, behind = np.roll(points, -1, axis=0), np.roll(points, 1, axis=0)
     outward = (ahead - behind)[:, ::-1] * [0.5, -0.5]  # derivative of the shoelace area by each point
     area = 0.5 * float(np.sum(points[:, 0] * ahead[:, 1] - points[:, 1] * ahead[:, 0]))
-    share = np.einsum("ni,nim->m", outward, modes_mm(scale, points)) / (2 * area)
-    return 100 * _spread(scale.map_error, share)
+    return np.asarray(np.einsum("ni,nim->m", outward, modes_mm(scale, points)) / (2 * area))
 
 
 def length_error_pct(scale: Scale, start_mm: ArrayLike, end_mm: ArrayLike) -> float:

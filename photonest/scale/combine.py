@@ -1,0 +1,107 @@
+"""Several references in one photo: one scale out of them where they agree, a plain warning where they don't."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from photonest.model import Lens, Scale
+from photonest.rectify import photo_to_mm
+from photonest.scale.build import as_rows
+from photonest.scale.uncertainty import Array, diameter_error_pct, diameter_slope, disc
+
+DISAGREE = 3.0  # standard errors of their difference beyond which two scales don't agree
+
+
+def combined(scales: Sequence[Scale], outline_px: ArrayLike) -> Scale:
+    """Return one scale from several of the same face.
+
+    The surest is kept; each other one that agrees with it on the mean diameter of `outline_px` moves it as much as it
+    is trusted (a Kalman update by one measurement). Where one disagrees beyond `DISAGREE` standard errors, it is left
+    out, the standard error is raised to half of the difference, and both values stand in a warning.
+
+    Parameters
+    ----------
+    outline_px : array_like, shape (n, 2)
+        A closed line in the photo around what is to be measured; `middle_of_photo` where nothing is known yet.
+    """
+    if not scales:
+        raise ValueError("no scales to combine")
+    around = np.asarray(outline_px, dtype=float)
+    ranked = sorted(scales, key=lambda scale: (_error(scale, around), scale.kind))
+    best = ranked[0]
+    for other in ranked[1:]:
+        best = _with(best, other, around)
+    return best
+
+
+def middle_of_photo(width: int, height: int, share: float = 0.6) -> Array:
+    """Return a circle in the middle of a photo, of a share of its shorter side, in pixels, shape (72, 2)."""
+    return disc(((width - 1) / 2, (height - 1) / 2), share / 2 * min(width, height))
+
+
+def difference_pct(one: Scale, other: Scale, outline_px: ArrayLike) -> tuple[float, float]:
+    """Return by how many percent another scale measures a closed line larger, and that difference's standard error."""
+    around = np.asarray(outline_px, dtype=float)
+    apart = 100 * math.log(_diameter(other, around) / _diameter(one, around))
+    return apart, math.hypot(_error(one, around), _error(other, around))
+
+
+def _with(best: Scale, other: Scale, around: Array) -> Scale:
+    apart, error = difference_pct(best, other, around)
+    if abs(apart) > DISAGREE * error:
+        first, second = _diameter(best, around), _diameter(other, around)
+        text = (
+            f"The {best.kind} and the {other.kind} disagree: the same circle measures {first:.1f} mm by the one and "
+            f"{second:.1f} mm by the other. Lay both level with the face, or take one away."
+        )
+        raised = max(best.standard_error_pct, abs(apart) / 2)
+        return replace(best, standard_error_pct=raised, warnings=(*best.warnings, text))
+    gain = _error(best, around) ** 2 / max(error**2, 1e-12)
+    kind = f"{best.kind} + {other.kind}"
+    shrunk = best.standard_error_pct * math.sqrt(max(0.0, 1 - gain))
+    moved = _scaled(best, gain * apart / 100) if best.map_error is None else _updated(best, other, around, apart / 100)
+    return replace(moved, kind=kind, standard_error_pct=shrunk, warnings=(*best.warnings, *other.warnings))
+
+
+def _scaled(scale: Scale, share: float) -> Scale:
+    factor = math.exp(share)
+    matrix = np.diag([factor, factor, 1.0]) @ np.asarray(scale.px_to_mm, dtype=float)
+    return replace(scale, px_to_mm=as_rows(matrix), mm_per_px=scale.mm_per_px * factor)
+
+
+def _updated(best: Scale, other: Scale, around: Array, apart: float) -> Scale:
+    """Return a scale moved by another's mean diameter, its covariance narrowed along that direction."""
+    error = best.map_error
+    assert error is not None
+    covariance = np.asarray(error.covariance)
+    slope = diameter_slope(best, photo_to_mm(best, around))
+    reach = covariance @ slope
+    total = float(slope @ reach) + (_error(other, around) / 100) ** 2
+    change = reach * apart / total
+    narrowed = covariance - np.outer(reach, reach) / total
+    (x, y), unit = error.centre_px, error.unit_px
+    inner = np.eye(3)
+    inner[:2] += [[change[1], change[2], change[0]], [change[4], change[5], change[3]]]
+    inner[2, :2] = -change[6], -change[7]
+    frame = np.array([[unit, 0, x], [0, unit, y], [0, 0, 1.0]])
+    matrix = np.asarray(best.px_to_mm, dtype=float) @ frame @ inner @ np.linalg.inv(frame)
+    lens = best.lens
+    if lens is not None:
+        lens = Lens(lens.focal_px, lens.centre_px, lens.k1 - float(change[8]), lens.k2 - float(change[9]))
+    size = best.mm_per_px * math.exp(float(slope @ change))
+    rows = tuple(tuple(row) for row in narrowed.tolist())
+    return replace(best, px_to_mm=as_rows(matrix), lens=lens, mm_per_px=size, map_error=replace(error, covariance=rows))
+
+
+def _diameter(scale: Scale, around: Array) -> float:
+    x, y = photo_to_mm(scale, around).T
+    return 2 * math.sqrt(abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))) / 2 / math.pi)
+
+
+def _error(scale: Scale, around: Array) -> float:
+    return diameter_error_pct(scale, photo_to_mm(scale, around))

@@ -1,0 +1,167 @@
+"""The piece itself as reference: its diameter by calipers, or the rim of a blank that was turned round."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.model import NotFound, Photo, Scale
+from photonest.scale.build import as_points, scale_from_view
+from photonest.scale.by_hand import TILT_ERROR_PCT
+from photonest.scale.camera import Array, View, fit, mirrored, prior_of, start
+
+SEARCH_PX = 360  # longer side of the picture that the piece is cut out of
+EDGE_ERROR = 0.006  # standard error of the edge found, all round, as a share of the diameter
+ROUGH_PX = 1.0  # of single points of the edge, at that size
+LEAST_SHARE = 0.04  # of the frame that the piece must fill
+LEAST_ROUND = 0.97  # of its convex hull that a turned blank fills
+
+
+@dataclass(frozen=True)
+class KnownDiameterOptions:
+    """What was measured.
+
+    Attributes
+    ----------
+    diameter_mm : float or None
+        The piece's diameter.
+    diameter_error_mm : float
+        Its standard error.
+    across : {"widest", "round"}
+        Where it holds: across the widest place, bark included as seen; or everywhere, of a blank turned round.
+    """
+
+    diameter_mm: float | None = None
+    diameter_error_mm: float = 0.5
+    across: Literal["widest", "round"] = "widest"
+
+
+class KnownDiameter:
+    """Takes the diameter of the piece in the middle of the photo as given."""
+
+    name = "known-diameter"
+    version = "1"
+    Options = KnownDiameterOptions
+
+    def find(self, photo: Photo, options: KnownDiameterOptions) -> Scale | NotFound:
+        """Return the scale by the piece's own edge."""
+        diameter, error = options.diameter_mm, options.diameter_error_mm
+        if diameter is None:
+            return NotFound("no diameter was given", "Give --set scale.known-diameter.diameter_mm=MM, by calipers.")
+        if not (math.isfinite(diameter) and 10 <= diameter <= 5000 and math.isfinite(error) and error >= 0):
+            return NotFound(
+                f"a diameter of {diameter:g} mm, give or take {error:g}, can't be right", "Give both in mm."
+            )
+        edge = edge_of_piece(photo)
+        if edge is None:
+            return NotFound(
+                "no piece stands out in the middle of the photo",
+                "Put it on a plain ground of another colour, whole and in the middle of the photo.",
+            )
+        reading = error / diameter
+        if options.across == "round":
+            return _by_round_rim(self.name, photo, edge, diameter, reading)
+        return _by_widest(self.name, edge, diameter, reading)
+
+
+def edge_of_piece(photo: Photo) -> Array | None:
+    """Return the edge of what fills the middle of the photo, in pixels, shape (n, 2), or None.
+
+    Told from its surroundings by colour, from an ellipse to begin with (GrabCut, Rother et al. 2004).
+    """
+    import cv2
+
+    longer = max(photo.width, photo.height)
+    factor = min(1.0, SEARCH_PX / longer)
+    small = cv2.resize(photo.pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    height, width = small.shape[:2]
+    mask = np.full((height, width), cv2.GC_BGD, np.uint8)
+    middle, short = (width // 2, height // 2), min(width, height)
+    cv2.ellipse(mask, middle, (int(0.485 * width), int(0.485 * height)), 0, 0, 360, cv2.GC_PR_BGD, -1)
+    cv2.circle(mask, middle, int(0.42 * short), cv2.GC_PR_FGD, -1)
+    cv2.circle(mask, middle, int(0.12 * short), cv2.GC_FGD, -1)
+    cv2.setRNGSeed(1)
+    models = np.zeros((1, 65)), np.zeros((1, 65))
+    bgr = np.ascontiguousarray(small[..., ::-1])
+    cv2.grabCut(bgr, mask, None, models[0], models[1], 6, cv2.GC_INIT_WITH_MASK)
+    piece = _middle_part(((mask == cv2.GC_FGD) | (mask == cv2.GC_PR_FGD)).astype(np.uint8))
+    share = float(piece.mean())
+    if not LEAST_SHARE < share < 0.9:
+        return None
+    contours, _ = cv2.findContours(piece, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    edge = np.reshape(max(contours, key=cv2.contourArea), (-1, 2)).astype(float)
+    rim = (edge <= 1).any(axis=1) | (edge >= [width - 2, height - 2]).any(axis=1)
+    if rim.mean() > 0.02:
+        return None
+    # the contour runs through the outermost pixels' centres: the edge is half a pixel further out
+    outward = edge - edge.mean(axis=0)
+    edge = edge + 0.5 * outward / np.linalg.norm(outward, axis=1, keepdims=True)
+    ratio = np.array([width / photo.width, height / photo.height])
+    return np.asarray((edge + 0.5) / ratio - 0.5)
+
+
+def _middle_part(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return the part of a mask that holds the picture's middle, smoothed, its holes filled."""
+    import cv2
+
+    size = max(3, round(max(mask.shape) / 90)) | 1
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+    smooth = cv2.morphologyEx(cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc), cv2.MORPH_CLOSE, disc)
+    _, labels = cv2.connectedComponents(smooth)
+    label = labels[mask.shape[0] // 2, mask.shape[1] // 2]
+    part = ((labels == label) & (label > 0)).astype(np.uint8)
+    contours, _ = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    filled: NDArray[np.uint8] = cv2.drawContours(np.zeros_like(part), contours, -1, 1, -1)
+    return filled
+
+
+def _by_widest(kind: str, edge: Array, diameter: float, reading: float) -> Scale:
+    """Return the scale whose pixels make the greatest width of an edge the diameter."""
+    angle = np.arange(0, np.pi, np.pi / 180)
+    along = edge @ np.array([np.cos(angle), np.sin(angle)])
+    size = diameter / float((along.max(axis=0) - along.min(axis=0)).max())
+    return Scale(
+        kind=kind,
+        px_to_mm=((size, 0.0, 0.0), (0.0, size, 0.0), (0.0, 0.0, 1.0)),
+        standard_error_pct=100 * math.hypot(1.5 * EDGE_ERROR, reading, TILT_ERROR_PCT / 100),
+        mm_per_px=size,
+        reference_error_pct=100 * reading,
+        warnings=("The scale comes from one diameter of the piece: a tilt of the camera is not removed.",),
+    )
+
+
+def _by_round_rim(kind: str, photo: Photo, edge: Array, diameter: float, reading: float) -> Scale | NotFound:
+    """Return the scale of the view in which an edge is a circle."""
+    import cv2
+
+    hull = cv2.convexHull(edge.astype(np.float32))
+    if cv2.contourArea(edge.astype(np.float32)) < LEAST_ROUND * cv2.contourArea(hull):
+        return NotFound("the piece in the middle of the photo is not round", "Use across=widest, or another reference.")
+    (x, y), (a, b), turn = cv2.fitEllipse(edge.astype(np.float32))
+    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    # from a circle's mm to an ellipse: its axes stretched, then turned there and back, so that nothing else turns
+    turned = np.array([[c, -s], [s, c]])
+    homography = np.eye(3)
+    homography[:2, :2] = turned @ np.diag([a / diameter, b / diameter]) @ turned.T
+    homography[:2, 2] = x, y
+    picked = edge[:: max(1, len(edge) // 180)]
+    prior = prior_of(photo)
+    error_px = ROUGH_PX * max(photo.width, photo.height) / SEARCH_PX
+    per_px = diameter / math.sqrt(a * b)
+
+    def residuals(at: View) -> Array:
+        radius = np.linalg.norm(at.to_mm(picked), axis=-1)
+        return np.asarray((radius - diameter / 2) / per_px / error_px)
+
+    begun = start(prior, homography)
+    found = [] if begun is None else [fit(view, prior, residuals) for view in (begun, mirrored(begun))]
+    views = sorted((view for view in found if view is not None), key=lambda view: view.cost)
+    if not views or views[0].cost > 4 * len(picked):
+        return NotFound("the piece in the middle of the photo is not round", "Use across=widest, or another reference.")
+    other = views[1] if len(views) > 1 else None
+    size_error = math.hypot(EDGE_ERROR, reading)
+    return scale_from_view(kind, photo, views[0], as_points(edge[::8]), alternative=other, size_error=size_error)

@@ -1,0 +1,78 @@
+"""Two points picked in the photo, and how far they are apart on the face."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from photonest.model import NotFound, Photo, Scale
+from photonest.scale.by_hand import TILT_ERROR_PCT
+
+PICKING_PX = 0.001  # standard error of a picked point, as a share of the photo's longer side
+CLOSEST_SHARE = 0.03  # of the longer side: points nearer together tell too little
+
+
+@dataclass(frozen=True)
+class TwoPointsOptions:
+    """The two points and their distance.
+
+    Attributes
+    ----------
+    x1_px, y1_px, x2_px, y2_px : float or None
+        Pixels of the photo as it is seen, x to the right and y down, the first pixel's centre at 0, 0.
+    length_mm : float or None
+        Their distance on the face.
+    length_error_mm : float
+        Its standard error.
+    """
+
+    x1_px: float | None = None
+    y1_px: float | None = None
+    x2_px: float | None = None
+    y2_px: float | None = None
+    length_mm: float | None = None
+    length_error_mm: float = 0.5
+
+
+class TwoPoints:
+    """Takes the distance of two picked points as given, and one size for all pixels."""
+
+    name = "two-points"
+    version = "1"
+    Options = TwoPointsOptions
+
+    def find(self, photo: Photo, options: TwoPointsOptions) -> Scale | NotFound:
+        """Return the scale of that distance; no tilt and no lens are removed."""
+        x1, y1, x2, y2 = options.x1_px, options.y1_px, options.x2_px, options.y2_px
+        if x1 is None or y1 is None or x2 is None or y2 is None or options.length_mm is None:
+            return NotFound(
+                "two points and their distance were not given",
+                "Give x1_px, y1_px, x2_px, y2_px and length_mm, each as --set scale.two-points.NAME=VALUE.",
+            )
+        length, error = options.length_mm, options.length_error_mm
+        if not (math.isfinite(length) and length > 0 and math.isfinite(error) and error >= 0):
+            return NotFound(
+                f"a length of {length:g} mm, give or take {error:g}, can't be right", "Give both in mm, above 0."
+            )
+        for x, y in ((x1, y1), (x2, y2)):
+            if not (0 <= x <= photo.width - 1 and 0 <= y <= photo.height - 1):
+                return NotFound(
+                    f"the point ({x:g}, {y:g}) lies outside the photo", f"It is {photo.width} x {photo.height} pixels."
+                )
+        longer = max(photo.width, photo.height)
+        apart = math.hypot(x2 - x1, y2 - y1)
+        if apart < CLOSEST_SHARE * longer:
+            return NotFound(
+                f"the two points are only {apart:.0f} pixels apart", "Pick two points as far apart as the face allows."
+            )
+        size = length / apart
+        picking = math.sqrt(2) * max(1.0, PICKING_PX * longer) / apart
+        reading = error / length
+        return Scale(
+            kind=self.name,
+            px_to_mm=((size, 0.0, 0.0), (0.0, size, 0.0), (0.0, 0.0, 1.0)),
+            standard_error_pct=100 * math.hypot(picking, reading, TILT_ERROR_PCT / 100),
+            mm_per_px=size,
+            reference_error_pct=100 * reading,
+            warnings=("The scale comes from two picked points: a tilt of the camera is not removed.",),
+        )
