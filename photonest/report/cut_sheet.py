@@ -8,7 +8,7 @@ from photonest.model import Bowl, Cut, Nest, Plan
 from photonest.report import cautions, style
 from photonest.report.book import Book
 from photonest.report.cut_drawing import caliper_places, draw_cut
-from photonest.report.holding import first_hold, tenon_of
+from photonest.report.holding import face_recess, first_hold, tenon_of
 from photonest.report.marks import chip_size, draw_chip
 from photonest.report.page import Box, line_height
 from photonest.report.speeds import rim_speed, usual_power
@@ -103,8 +103,10 @@ def _holding(plan: Plan, nest: Nest, index: int, units: Units) -> list[tuple[str
     now = first_hold(nest, shop, units) if index == 0 else tenon_of(nest.bowls[index], shop).words(units)
     inside = len(nest.bowls) - index - 2
     more = f"{inside} more inside it" if inside else "the last"
+    recess = face_recess(nest, shop)
+    turned = recess.words(units) if recess else "what you settled beforehand"
     return [
         ("held now by", now),
-        ("the core next by", f"the recess, to turn its {tenon_of(core, shop).words(units)}"),
+        ("the core next by", f"{turned}; then {tenon_of(core, shop).words(units)}"),
         ("the core becomes", f"bowl {core.number}, Ø {told(core.rim_diameter, units)}, {more}"),
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from photonest.model import Face, Photo
+from photonest.model import Circle, Face, Photo
 from photonest.report import style
 from photonest.report.blocks import draw_title, draw_warnings, heading
 from photonest.report.findings import (
@@ -18,6 +18,7 @@ from photonest.report.findings import (
 from photonest.report.ground import photo_ground
 from photonest.report.marks import chip_size, draw_chip, draw_labels, scale_bar
 from photonest.report.page import Box, Format, Page, line_height, save, text_width
+from photonest.report.units import Units, sixteenths
 from photonest.report.words import all_warnings, crack_words, length, twice_error
 
 WIDTH = 200.0
@@ -25,7 +26,7 @@ TALLEST = 1000.0
 MOST_CRACKS = 9
 
 
-def face_picture(photo: Photo, face: Face, *, format: Format = "png") -> bytes:
+def face_picture(photo: Photo, face: Face, *, format: Format = "png", units: Units = "mm") -> bytes:
     """Return a picture of what was found on the face, as a file.
 
     Parameters
@@ -36,6 +37,8 @@ def face_picture(photo: Photo, face: Face, *, format: Format = "png") -> bytes:
         What was found.
     format : {"png", "svg", "pdf"}
         Kind of file.
+    units : {"mm", "inch"}
+        Millimetres, or inches in sixteenths below them.
 
     Raises
     ------
@@ -48,7 +51,7 @@ def face_picture(photo: Photo, face: Face, *, format: Format = "png") -> bytes:
         y = draw_warnings(page, all_warnings(face), y)
         y = _draw_photo(page, photo, face, y)
         y = _draw_key(page, face, y + 2)
-        y = max(_draw_sizes(page, face, y + 1), _draw_cracks(page, face, y + 1))
+        y = max(_draw_sizes(page, face, y + 1, units), _draw_cracks(page, face, y + 1))
         page.trim(y + 4)
         return save(page, format)
 
@@ -93,42 +96,44 @@ def _draw_key(page: Page, face: Face, y: float) -> float:
     return y + 2
 
 
-def _draw_sizes(page: Page, face: Face, y: float) -> float:
+def _draw_sizes(page: Page, face: Face, y: float, units: Units) -> float:
     y = heading(page, page.left, y, "Size")
-    for name, value in size_rows(face):
+    for name, value, inches in size_rows(face):
         y += line_height(style.BODY)
         page.text(page.left, y - 1.5, name)
         page.text(98, y - 1.5, value, bold=True, across="right")
+        if units == "inch" and inches is not None:
+            y += line_height(style.SMALL) - 0.5
+            page.text(98, y - 1.5, f"{sixteenths(inches)} in", size=style.SMALL, across="right")
     y += 1
     return page.paragraph(page.left, y, "± is twice the standard error.", 92, size=style.SMALL, colour=style.QUIET)
 
 
-def size_rows(face: Face) -> list[tuple[str, str]]:
-    """Return the measures of a face as names and values."""
-    size, edge = face.size, face.outline.standard_error
+def size_rows(face: Face) -> list[tuple[str, str, float | None]]:
+    """Return the measures of a face: name, value in words, and the length in mm where it is one."""
+    size, edge, pith = face.size, face.outline.standard_error, face.pith
 
-    def across(value: float) -> str:
-        return length(value, twice_error(face, value, edge, edge))
+    def across(name: str, value: float) -> tuple[str, str, float | None]:
+        return name, length(value, twice_error(face, value, edge, edge)), value
 
-    bark = face.outline.under_bark is not None
+    def circle(name: str, found: Circle | None) -> tuple[str, str, float | None]:
+        return (name, "none", None) if found is None else (name, length(2 * found.radius), 2 * found.radius)
+
     rows = [
-        ("mean Ø" + (" under bark" if bark else ""), across(size.mean_diameter)),
-        ("largest Ø", across(size.max_diameter)),
-        ("smallest Ø", across(size.min_diameter)),
-        ("largest circle Ø", f"{2 * size.inscribed_circle.radius:.0f} mm"),
+        across("mean Ø" + (" under bark" if face.outline.under_bark is not None else ""), size.mean_diameter),
+        across("largest Ø", size.max_diameter),
+        across("smallest Ø", size.min_diameter),
+        circle("largest circle Ø", size.inscribed_circle),
+        circle("clear circle Ø", size.clear_circle),
     ]
-    clear = size.clear_circle
-    rows.append(("clear circle Ø", f"{2 * clear.radius:.0f} mm" if clear is not None else "none"))
-    if face.pith is None or size.pith_offset is None:
-        rows.append(("pith", "not found"))
+    if pith is None or size.pith_offset is None:
+        rows.append(("pith", "not found", None))
     else:
-        rows.append(
-            ("pith off centre", length(size.pith_offset, twice_error(face, size.pith_offset, face.pith.standard_error)))
-        )
+        error = twice_error(face, size.pith_offset, pith.standard_error)
+        rows.append(("pith off centre", length(size.pith_offset, error), size.pith_offset))
     if size.eccentricity_pct is not None:
-        rows.append(("eccentricity", f"{size.eccentricity_pct:.1f} %"))
-    rows.append(("ovality", f"{size.ovality_pct:.1f} %"))
-    return rows
+        rows.append(("eccentricity", f"{size.eccentricity_pct:.1f} %", None))
+    return [*rows, ("ovality", f"{size.ovality_pct:.1f} %", None)]
 
 
 def _draw_cracks(page: Page, face: Face, y: float) -> float:

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photonest.model import Face, Photo, PhotoError, Scale
+from photonest.model import Face, Photo, PhotoError
+from photonest.rectify import mm_to_photo, photo_to_mm
 from photonest.report.page import Box, Page
 from photonest.report.style import PAPER, Fill
 
@@ -39,7 +40,7 @@ class Ground:
         return self._to_page(np.atleast_2d(np.asarray(points_mm, dtype=float)))
 
     def to_face(self, points_page: ArrayLike) -> NDArray[np.float64]:
-        """Return which points of the face lie at points of the page; without the lens's distortion, so only nearly."""
+        """Return which points of the face lie at points of the page, shape (n, 2)."""
         return self._to_face(np.atleast_2d(np.asarray(points_page, dtype=float)))
 
     def circle(self, centre: ArrayLike, radius: float) -> NDArray[np.float64]:
@@ -52,18 +53,6 @@ class Ground:
         if self.picture is not None:
             page.image(self.picture, self.frame)
             page.area(self.frame.corners, Fill(PAPER, alpha=0.5), holes=[self.to_page(piece)], clip=self.frame)
-
-
-def face_to_pixels(scale: Scale, points_mm: ArrayLike) -> NDArray[np.float64]:
-    """Return where points of the face, shape (n, 2) in mm, are seen in the photo, in px, as its lens shows them."""
-    seen = _through(np.linalg.inv(np.asarray(scale.px_to_mm, dtype=float)), np.asarray(points_mm, dtype=float))
-    if scale.lens is None:
-        return seen
-    lens = scale.lens
-    centre = np.asarray(lens.centre_px)
-    ray = (seen - centre) / lens.focal_px
-    r2 = np.sum(ray**2, axis=1, keepdims=True)
-    return np.asarray(centre + (seen - centre) * (1 + lens.k1 * r2 + lens.k2 * r2**2))
 
 
 def photo_ground(photo: Photo, face: Face, box: Box) -> Ground:
@@ -80,7 +69,7 @@ def photo_ground(photo: Photo, face: Face, box: Box) -> Ground:
             f"pixels instead of {face.photo.width_px} x {face.photo.height_px}.",
             f"Give {face.photo.file}.",
         )
-    seen = face_to_pixels(face.scale, points_of_interest(face))
+    seen = mm_to_photo(face.scale, points_of_interest(face))
     low, high = seen.min(axis=0), seen.max(axis=0)
     margin = MARGIN * float((high - low).max())
     low, high = _widened(low - margin, high + margin, box)
@@ -96,10 +85,10 @@ def photo_ground(photo: Photo, face: Face, box: Box) -> Ground:
     corner = np.array([frame.left, frame.top]) + per_px * (0.5 - np.array([left, top]))  # of the centre of pixel (0, 0)
 
     def to_page(points: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.asarray(corner + per_px * face_to_pixels(face.scale, points))
+        return np.asarray(corner + per_px * mm_to_photo(face.scale, points))
 
     def to_face(points: NDArray[np.float64]) -> NDArray[np.float64]:
-        return _through(np.asarray(face.scale.px_to_mm), (points - corner) / per_px)
+        return photo_to_mm(face.scale, (points - corner) / per_px)
 
     return Ground(frame, _reduced(crop), to_page, to_face)
 
@@ -156,8 +145,3 @@ def _reduced(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
     height, width = (max(1, round(n * MOST_PIXELS / longest)) for n in pixels.shape[:2])
     small = Image.fromarray(pixels).resize((width, height), Image.Resampling.BOX, reducing_gap=2.0)
     return np.asarray(small)
-
-
-def _through(matrix: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
-    lifted = np.column_stack([points, np.ones(len(points))]) @ matrix.T
-    return np.asarray(lifted[:, :2] / lifted[:, 2:])

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from photonest.model import Bowl, Face, Nest, Photo, Plan
+from photonest.model import Face, Nest, Photo, Plan
 from photonest.report import style
 from photonest.report.blocks import draw_title, draw_warnings, heading, table
 from photonest.report.face_picture import TALLEST, WIDTH
 from photonest.report.nest_view import draw_nest_on_face, half_number
 from photonest.report.page import Box, Format, Page, save
 from photonest.report.section import draw_section
+from photonest.report.units import Units, sixteenths, stacked
+
+NO_DEFECT = 1000.0
+"""Clearance of a bowl where there is no defect, as the plan file tells it."""
 
 
-def plan_picture(photo: Photo | None, face: Face, plan: Plan, *, format: Format = "png") -> bytes:
+def plan_picture(photo: Photo | None, face: Face, plan: Plan, *, format: Format = "png", units: Units = "mm") -> bytes:
     """Return a picture of a plan, as a file.
 
     Parameters
@@ -24,6 +28,8 @@ def plan_picture(photo: Photo | None, face: Face, plan: Plan, *, format: Format 
         What is to be cut.
     format : {"png", "svg", "pdf"}
         Kind of file.
+    units : {"mm", "inch"}
+        Millimetres, or inches in sixteenths below them.
 
     Raises
     ------
@@ -39,8 +45,8 @@ def plan_picture(photo: Photo | None, face: Face, plan: Plan, *, format: Format 
             if len(plan.nests) > 1:
                 y = heading(page, page.left, y + 3, f"Half {half_number(plan, nest)}")
             y += draw_section(page, plan, nest, Box(page.left, y + 3, page.room, 130.0)) + 3
-            y = draw_bowl_table(page, nest, y + 2)
-            y = draw_cut_table(page, nest, y + 3)
+            y = draw_bowl_table(page, nest, y + 2, units)
+            y = draw_cut_table(page, nest, y + 3, units)
         y = page.paragraph(page.left, y + 2, " ".join(notes(plan)), page.room, size=style.SMALL)
         page.trim(y + 4)
         return save(page, format)
@@ -69,28 +75,33 @@ def nest_title(plan: Plan) -> str:
     )
 
 
-def draw_bowl_table(page: Page, nest: Nest, y: float) -> float:
+def draw_bowl_table(page: Page, nest: Nest, y: float, units: Units) -> float:
     """Write a line for each bowl; return where what follows may start."""
     rows = [
-        (str(b.number), *(f"{value:.0f} mm" for value in (b.rim_diameter, b.depth, b.wall_min, b.base_min)), *_holds(b))
+        (
+            str(b.number),
+            *(stacked(value, units) for value in (b.rim_diameter, b.depth, b.wall_min, b.base_min)),
+            f"{b.capacity_ml / 1000:.1f} l",
+            "none near" if b.clearance >= NO_DEFECT else stacked(b.clearance, units),
+        )
         for b in nest.bowls
     ]
     return table(page, y, ("bowl", "rim Ø", "depth", "wall", "base", "holds", "clear by"), rows)
 
 
-def draw_cut_table(page: Page, nest: Nest, y: float) -> float:
+def draw_cut_table(page: Page, nest: Nest, y: float, units: Units) -> float:
     """Write a line for each cut; return where what follows may start."""
     rows = [
         (
-            *(str(c.number), c.cutter, f"{-c.pivot[1]:.1f} mm", offset_words(c.pivot[0]), f"{c.axis_depth:.0f} mm"),
-            *(f"{c.start_rpm:.0f}", f"{c.top_rpm:.0f} rpm"),
+            *(str(c.number), c.cutter, stacked(-c.pivot[1], units, 1), offset_words(c.pivot[0], units)),
+            *(stacked(c.axis_depth, units), f"{c.start_rpm:.0f}", f"{c.top_rpm:.0f} rpm"),
         )
         for c in nest.cuts
     ]
     return table(page, y, ("cut", "cutter", "stand-off", "offset", "depth", "start", "never over"), rows) if rows else y
 
 
-def offset_words(offset: float) -> str:
+def offset_words(offset: float, units: Units = "mm") -> str:
     """Return a pivot's offset from the axis and the side it lies on.
 
     >>> offset_words(2.66), offset_words(-11.5), offset_words(0.0)
@@ -98,10 +109,5 @@ def offset_words(offset: float) -> str:
     """
     if abs(offset) < 0.05:
         return "none"
-    return f"{abs(offset):.1f} {'near' if offset > 0 else 'far'}"
-
-
-def _holds(bowl: Bowl) -> tuple[str, str]:
-    """Return what a bowl holds, and how far it keeps from the nearest defect."""
-    near = "none near" if bowl.clearance >= 1000 else f"{bowl.clearance:.0f} mm"
-    return f"{bowl.capacity_ml / 1000:.1f} l", near
+    inches = "" if units == "mm" else f"\n{sixteenths(abs(offset))} in"
+    return f"{abs(offset):.1f} {'near' if offset > 0 else 'far'}{inches}"

@@ -51,6 +51,12 @@ def test_pdf_is_one_page_with_text() -> None:
     assert "radial check" in reader.pages[0].extract_text()
 
 
+def test_inches_stand_below_millimetres() -> None:
+    words = words_of(face_picture(PHOTO, examples.face(), format="svg", units="inch"))
+    assert "342 ± 3 mm" in words
+    assert "13 1/2 in" in words  # 342.3 mm are 13.476 inches, nearest to 13 1/2
+
+
 def bare() -> Face:
     face = examples.face()
     size = replace(face.size, pith_offset=None, eccentricity_pct=None, clear_circle=None)

@@ -8,35 +8,34 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from skimage.transform import ProjectiveTransform
 
 from photonest.model import Lens, PhotoError, Scale
-from photonest.report.ground import face_to_pixels, fitted, photo_ground, plain_ground
+from photonest.rectify import mm_to_photo
+from photonest.report.ground import fitted, photo_ground, plain_ground
 from photonest.report.page import Box
 from tests.report import examples
 
 BOX = Box(10, 20, 150, 150)
 
 
-def test_perspective_agrees_with_scikit_image() -> None:
-    from skimage.transform import ProjectiveTransform
-
-    scale = examples.face().scale
-    points = np.random.default_rng(3).uniform(-200, 200, (50, 2))
-    expected = ProjectiveTransform(np.array(scale.px_to_mm)).inverse(points)
-    assert face_to_pixels(scale, points) == pytest.approx(expected, abs=1e-6)
-
-
-def test_lens_agrees_with_opencv() -> None:
+def test_lens_and_perspective_as_opencv_sees_them() -> None:
+    """The page shows a point of the face where OpenCV's camera model puts it in the photo."""
     import cv2
 
-    lens = Lens(focal_px=1300.0, centre_px=(790.0, 610.0), k1=-0.12, k2=0.03)
-    scale = replace(examples.face().scale, lens=lens)
-    points = np.random.default_rng(4).uniform(-200, 200, (50, 2))
-    straight = face_to_pixels(replace(scale, lens=None), points)
+    lens = Lens(focal_px=1300.0, centre_px=(790.0, 610.0), k1=-0.08, k2=0.02)
+    face = examples.face()
+    face = replace(face, scale=replace(face.scale, lens=lens))
+    points = np.random.default_rng(4).uniform(-120, 120, (40, 2))
+    straight = ProjectiveTransform(np.array(face.scale.px_to_mm)).inverse(points)
     camera = np.array([[1300.0, 0, 790.0], [0, 1300.0, 610.0], [0, 0, 1]])
-    rays = np.column_stack([(straight - [790.0, 610.0]) / 1300.0, np.ones(50)])
-    expected, _ = cv2.projectPoints(rays, np.zeros(3), np.zeros(3), camera, np.array([-0.12, 0.03, 0, 0]))
-    assert face_to_pixels(scale, points) == pytest.approx(expected[:, 0], abs=1e-3)
+    rays = np.column_stack([(straight - [790.0, 610.0]) / 1300.0, np.ones(len(straight))])
+    seen, _ = cv2.projectPoints(rays, np.zeros(3), np.zeros(3), camera, np.array([-0.08, 0.02, 0, 0]))
+    ground = photo_ground(examples_photo, face, BOX)
+    assert ground.picture is not None
+    first, per_px = ground.to_page(points[:1])[0], ground.frame.width / ground.picture.shape[1]
+    # Differences from the first point, so that the crop's corner plays no part; the picture is not reduced here.
+    assert ground.to_page(points) - first == pytest.approx(per_px * (seen[:, 0] - seen[0, 0]), abs=1e-3)
 
 
 @given(x=st.floats(-170, 170), y=st.floats(-170, 170))
@@ -52,7 +51,7 @@ def test_picture_and_drawing_register() -> None:
     """A dark square painted on the photo lies in the picture where its middle's mm say."""
     photo, face = examples_photo, examples.face()
     pixels = np.full_like(photo.pixels, 255)
-    at = np.round(face_to_pixels(face.scale, [(60.0, -40.0)])[0]).astype(int)
+    at = np.round(mm_to_photo(face.scale, [(60.0, -40.0)])[0]).astype(int)
     pixels[at[1] - 4 : at[1] + 5, at[0] - 4 : at[0] + 5] = 0
     ground = photo_ground(replace(photo, pixels=pixels), face, BOX)
     assert ground.picture is not None
