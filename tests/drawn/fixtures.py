@@ -22,20 +22,19 @@ FOLDER = Path(__file__).parents[2] / "fixtures"
 def blank_elm() -> SceneSpec:
     """Return a round elm blank for the lathe, 352 mm across and 150 mm thick, its sawn side-grain face up."""
     checks = (
-        CrackSpec("radial", 86.0, length=13.0, width=0.7, seed=1),
-        CrackSpec("radial", 97.0, length=9.0, width=0.5, seed=2),
-        CrackSpec("radial", 268.0, length=15.0, width=0.9, seed=3),
-        CrackSpec("radial", 281.0, length=8.0, width=0.4, seed=4),
+        CrackSpec("radial", 86.0, length=13.0, width=1.1, seed=1),
+        CrackSpec("radial", 97.0, length=9.0, width=0.8, seed=2),
+        CrackSpec("radial", 268.0, length=15.0, width=1.2, seed=3),
+        CrackSpec("radial", 281.0, length=9.0, width=0.8, seed=4),
     )
     return SceneSpec(
         wood=WoodSpec(
             seed=107, look="elm", cut="side", diameter=352.0, ovality=0.004, lobes=0.0015, roughness=0.15, bark=0.0,
             pith=(-150.0, 20.0), pith_depth=48.0, taper=0.05, grain_deg=88.0, ring=4.2, heart=1.6, wobble=1.6,
         ),
-        finish=FinishSpec(saw="band", saw_deg=12.0, saw_strength=0.3, saw_pitch=3.0, torn=0.3, dust=0.12,
+        finish=FinishSpec(saw="band", saw_deg=12.0, saw_strength=0.3, saw_pitch=3.0, torn=0.2, dust=0.0,
                           dirt=0.05, blotches=0.15, light_deg=215.0, relief=0.7),
         cracks=checks,
-        marks=(MarkSpec("pencil", (-3.0, 0.0), (3.0, 0.4), 0.6), MarkSpec("pencil", (0.2, -3.2), (-0.1, 3.1), 0.6)),
         bench=BenchSpec("planks", 11, (0.66, 0.62, 0.55), 150.0, 4.0, 0.8),
         items=(
             Item("board", (318.0, 6.0), 2.0, 1.2, size=(228.0, 316.0), colour=(0.70, 0.60, 0.47), thick=148.0, seed=3),

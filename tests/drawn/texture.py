@@ -301,11 +301,11 @@ def _dirty(colour: F32, finish: FinishSpec, grid: Grid, depth: F32, rng: np.rand
     if finish.dirt > 0:
         near_rim = np.exp(-np.clip(depth, 0, None) / np.float32(14))
         smear = _smooth(0.4, 3.0, clouds(grid, rng, 26.0, 5) + 1.4 * near_rim) * np.float32(finish.dirt)
-        specks = (speckle(grid, rng, 0.6) > 3.0 - 0.8 * finish.dirt) * np.float32(0.5)
+        specks = (speckle(grid, rng, 0.6) > 4.0 - 1.6 * finish.dirt) * np.float32(0.5)
         colour *= (1 - 0.6 * smear - specks * min(1.0, 2 * finish.dirt))[..., None]
     if finish.dust > 0:
-        chips = np.clip((speckle(grid, rng, 0.9) - (3.1 - 1.1 * finish.dust)) * 4, 0, 1)
-        heaps = _smooth(1.6 - 1.4 * finish.dust, 3.2, clouds(grid, rng, 40.0, 5))
+        chips = np.clip((speckle(grid, rng, 0.9) - (4.0 - 2.0 * finish.dust)) * 4, 0, 1)
+        heaps = _smooth(2.4 - 2.4 * finish.dust, 4.0 - 1.5 * finish.dust, clouds(grid, rng, 40.0, 5))
         cover = np.maximum(
             chips, heaps * np.clip(0.5 + 0.5 * speckle(grid, rng, 0.3) + 0.5 * speckle(grid, rng, 1.1), 0, 1)
         )[..., None]
