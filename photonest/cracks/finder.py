@@ -30,7 +30,7 @@ class RidgeOptions:
 
     seen_from: float = 0.5
     possible_from: float = 0.15
-    tip_margin_pct: float = 1.0
+    tip_margin_pct: float = 1.5
 
 
 class Ridges:

@@ -13,8 +13,12 @@ WANDER = 2.0  # px
 CENTRE = (SIZE / 2, SIZE / 2)
 
 
+Line = tuple[tuple[float, float], tuple[float, float], float, float]
+"""End, end, widest opening in px, brightness."""
+
+
 def face(
-    lines: list[tuple[tuple[float, float], tuple[float, float], float, float]] | None = None,
+    lines: list[Line] | None = None,
     seed: int = 1,
     blur: float = 0.6,
 ) -> FlatPhoto:
