@@ -270,10 +270,22 @@ def meeting_score(
     >>> meeting_score(np.zeros((1, 2)), np.array([[5.0, 0.0], [0.0, 5.0]]), np.eye(2), np.ones(2)).tolist()
     [2.0]
     """
-    along = places @ across.T - (points * across).sum(axis=1)
-    apart = (places**2).sum(axis=1)[:, None] + (points**2).sum(axis=1) - 2 * places @ points.T
-    squared_cosine = along * along / np.maximum(apart, 1e-6)
-    return np.asarray((squared_cosine**4 * np.clip(apart / near**2, 0.0, 1.0)) @ weights)
+    # Single precision, about the middle of the points: the squares stay small, and it is three times as fast.
+    middle = points.mean(axis=0)
+    at, seen, ways = ((v - m).astype(np.float32) for v, m in ((places, middle), (points, middle), (across, 0.0)))
+    along = at @ ways.T
+    along -= (seen * ways).sum(axis=1)
+    apart = -2 * (at @ seen.T)
+    apart += (at**2).sum(axis=1)[:, None]
+    apart += (seen**2).sum(axis=1)
+    np.maximum(apart, 1e-6, out=apart)
+    along *= along
+    along /= apart
+    along *= along
+    along *= along
+    apart /= near**2
+    along *= np.minimum(apart, 1.0, out=apart)
+    return np.asarray(along @ weights.astype(np.float32), np.float64)
 
 
 def grid(low: ArrayLike, high: ArrayLike, count: int) -> NDArray[np.float64]:

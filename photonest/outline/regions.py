@@ -109,7 +109,7 @@ def ring_middle(lines: Orientation, usable: Mask, aim: NDArray[np.float64]) -> N
     height, width = usable.shape
     reach = 0.3 * min(height, width)
     rows, columns = np.nonzero(cv2.erode(usable.astype(np.uint8), np.ones((7, 7), np.uint8)))
-    step = max(1, len(rows) // 6000)
+    step = max(1, len(rows) // 2500)
     rows, columns = rows[::step], columns[::step]
     away = np.hypot(columns - aim[0], rows - aim[1])
     x, y = lines.x[rows, columns].astype(float), lines.y[rows, columns].astype(float)
@@ -135,13 +135,13 @@ def _ring_alignment(lines: Orientation, middle: NDArray[np.float64]) -> Image:
 def clusters(layers: Image, count: int) -> Labels:
     """Return each pixel's cluster by k-means, started from points far apart; there is no chance in it."""
     every = layers.reshape(-1, layers.shape[2])
-    some = every[np.linspace(0, len(every) - 1, min(len(every), 5000)).astype(int)]
+    some = every[np.linspace(0, len(every) - 1, min(len(every), 3000)).astype(int)]
     middle = np.empty((count, layers.shape[2]), np.float32)
     distance = ((some - some.mean(axis=0)) ** 2).sum(axis=1)
     for k in range(count):
         middle[k] = some[distance.argmax()]
         distance = np.minimum(distance, ((some - middle[k]) ** 2).sum(axis=1))
-    for _ in range(10):
+    for _ in range(6):
         nearest = _nearest(some, middle)
         for k in np.unique(nearest):
             middle[k] = some[nearest == k].mean(axis=0)

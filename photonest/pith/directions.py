@@ -85,8 +85,13 @@ def sample(fields: list[Field], centre: NDArray[np.float64], radius: float, coun
 
 
 def _sample_one(one: Field, centre: NDArray[np.float64], radius: float, count: int) -> Directions:
-    rows, columns = np.nonzero(one.weight)
-    near = np.hypot(columns - centre[0], rows - centre[1]) < radius
+    height, width = one.weight.shape
+    reach = min(radius, 2.0 * (height + width))
+    left, upper = np.clip(np.floor(centre - reach), 0, (width, height)).astype(int)
+    right, lower = np.clip(np.ceil(centre + reach) + 1, 0, (width, height)).astype(int)
+    rows, columns = np.nonzero(one.weight[upper:lower, left:right])
+    rows, columns = rows + upper, columns + left
+    near = (columns - centre[0]) ** 2 + (rows - centre[1]) ** 2 < reach**2
     rows, columns = rows[near], columns[near]
     if len(rows) > count:
         chosen = np.random.default_rng(0).choice(len(rows), count, replace=False)
@@ -97,3 +102,17 @@ def _sample_one(one: Field, centre: NDArray[np.float64], radius: float, count: i
         np.column_stack([one.x[rows, columns], one.y[rows, columns]]).astype(np.float64),
         weights / max(float(weights.mean()), 1e-12) if len(weights) else weights,
     )
+
+
+def turned(seen: Directions, centre: NDArray[np.float64]) -> Directions:
+    """Return the directions with those of rays, cracks and knots made directions across rings.
+
+    Such lines run from the pith outwards: a direction more across the ray from `centre` than along it is turned by a
+    right angle.
+    """
+    offset = seen.points - centre
+    radial = np.abs((offset * seen.across).sum(axis=1)) >= np.abs(
+        offset[:, 0] * seen.across[:, 1] - offset[:, 1] * seen.across[:, 0]
+    )
+    quarter = np.column_stack([-seen.across[:, 1], seen.across[:, 0]])
+    return seen._replace(across=np.where(radial[:, None], seen.across, quarter))

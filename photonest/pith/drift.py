@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from photonest.imaging import grid
 from photonest.pith.directions import Directions
 
 CENTRE, DRIFTING, OVAL = 2, 4, 6  # how many of the parameters are free
@@ -36,15 +37,38 @@ class Fit(NamedTuple):
         return self.parameters[:2] * self.unit
 
 
-def vote(seen: Directions, low: NDArray[np.float64], high: NDArray[np.float64], count: int = 40) -> NDArray[np.float64]:
-    """Return the point of a grid between two corners that most ring normals point at."""
-    columns, rows = np.meshgrid(np.linspace(low[0], high[0], count), np.linspace(low[1], high[1], count))
-    places = np.column_stack([columns.ravel(), rows.ravel()])
-    along = places @ seen.across.T - (seen.points * seen.across).sum(axis=1)
-    apart = (places**2).sum(axis=1)[:, None] + (seen.points**2).sum(axis=1) - 2 * places @ seen.points.T
-    cosine = along * along / np.maximum(apart, 1.0)
-    score = cosine**4 @ seen.weights
-    return np.asarray(places[score.argmax()])
+class Vote(NamedTuple):
+    """Where most lines point: the place, whether they are rays rather than rings, and their share (0 to 1)."""
+
+    place: NDArray[np.float64]
+    rays: bool
+    share: float
+
+
+def vote(seen: Directions, low: NDArray[np.float64], high: NDArray[np.float64], reach: float, count: int = 36) -> Vote:
+    """Return the point of a grid between two corners that most lines speak for, as rings or as rays.
+
+    Wood without visible rings often shows its rays, which run to the pith: lines may point there across themselves or
+    along. What lies within about `reach` of a place counts twice, for rings far off may be centred elsewhere.
+    """
+    some = slice(None, None, max(1, len(seen.points) // 1500))
+    points, across, weights = seen.points[some], seen.across[some], seen.weights[some].astype(np.float32)
+    places = grid(low, high, count)
+    middle = points.mean(axis=0)
+    at, of, ways = ((v - m).astype(np.float32) for v, m in ((places, middle), (points, middle), (across, 0.0)))
+    apart = np.maximum((at**2).sum(axis=1)[:, None] + (of**2).sum(axis=1) - 2 * (at @ of.T), 1.0)
+    cosine = np.minimum((at @ ways.T - (of * ways).sum(axis=1)) ** 2 / apart, 1.0)
+    far = weights * np.minimum(apart / 100, 1.0)
+    near = far / (1 + apart / np.float32(reach**2)) ** 2
+    total = near.sum(axis=1)
+    total = np.maximum(total, 0.25 * total.max())
+    best = Vote(middle, False, -1.0)
+    for rays, hit in ((False, cosine**4), (True, (1 - cosine) ** 4)):
+        score = (hit * far).sum(axis=1) / far.sum(axis=1) + (hit * near).sum(axis=1) / total
+        k = int(score.argmax())
+        if score[k] / 2 > best.share:
+            best = Vote(places[k], rays, float(score[k]) / 2)
+    return best
 
 
 def residuals(parameters: NDArray[np.float64], unit: float, seen: Directions) -> NDArray[np.float64]:

@@ -8,25 +8,46 @@ from numpy.typing import NDArray
 from photonest.imaging import unrolled
 from photonest.pith.directions import View
 
+SECTORS, RAYS = 24, 5
 
-def straightness(seen: View, centre: NDArray[np.float64], radius: float, rays: int = 180) -> float:
-    """Return the share of the variance about a point, out to `radius` pixels, that the rings' own means explain."""
-    radii = np.arange(2.0, radius)
-    angles = np.arange(rays) * 2 * np.pi / rays
-    values = unrolled(seen.image, centre, radii, angles)
+
+def straightness(seen: View, centre: NDArray[np.float64], radius: float) -> float:
+    """Return how much of the wood's contrast about a point, out to `radius` pixels, its rings explain.
+
+    The face is unrolled and averaged over sectors; the rings are the median of the sectors at each distance, so that
+    knots, cracks and stains in a few of them don't count. 1 means perfectly straight, 0 no rings about this point.
+    """
+    radii = np.arange(2.0, max(radius, 6.0))
+    angles = (np.arange(SECTORS * RAYS) + 0.5) * 2 * np.pi / (SECTORS * RAYS)
     held = unrolled(seen.mask.astype(np.float32), centre, radii, angles) > 0.5
-    count = held.sum(axis=0)
-    mean = (values * held).sum(axis=0) / np.maximum(count, 1)
-    total = float((values * values * held).sum())
-    return float((count * mean * mean).sum()) / max(total, 1e-9)
+    values = np.where(held, unrolled(seen.image, centre, radii, angles), 0.0)
+    count = held.reshape(SECTORS, RAYS, -1).sum(axis=1)
+    mean = values.reshape(SECTORS, RAYS, -1).sum(axis=1) / np.maximum(count, 1)
+    enough = count >= 3
+    columns = enough.sum(axis=0) >= 0.3 * SECTORS
+    if not columns.any():
+        return 0.0
+    kept = np.where(enough, mean, np.nan)[:, columns]
+    rings, level = np.nanmedian(kept, axis=0), np.nanmedian(kept)
+    return float(1 - np.nansum(np.abs(kept - rings)) / max(float(np.nansum(np.abs(kept - level))), 1e-9))
 
 
-def straightest(seen: View, centre: NDArray[np.float64], radius: float, step: float = 2.0) -> NDArray[np.float64]:
-    """Return the point near `centre` with the straightest rings, by a pattern search down to an eighth of a pixel."""
-    best, place = straightness(seen, centre, radius), centre
-    while step > 0.12:
+def straightest(
+    seen: View, start: NDArray[np.float64], anchor: NDArray[np.float64], radius: float, hold: float
+) -> NDArray[np.float64]:
+    """Return the point near `start` with the straightest rings, by a pattern search down to a sixth of a pixel.
+
+    A point twice `hold` pixels off the anchor must win a fifth of the contrast to be believed.
+    """
+
+    def value(point: NDArray[np.float64]) -> float:
+        return straightness(seen, point, radius) - 0.05 * float(((point - anchor) ** 2).sum()) / hold**2
+
+    place, step = start, 2.0
+    best = value(place)
+    while step > 0.16:
         around = [place + step * np.array(way) for way in ((1, 0), (-1, 0), (0, 1), (0, -1))]
-        scores = [straightness(seen, point, radius) for point in around]
+        scores = [value(point) for point in around]
         k = int(np.argmax(scores))
         if scores[k] > best:
             best, place = scores[k], around[k]
