@@ -70,9 +70,7 @@ def record(connection: sa.Connection, key: int, kind: str, day: date, facts: Map
     """Write an event down, and make its entry follow."""
     values = {"entry_id": key, "kind": kind, "day": day, "recorded_at": datetime.now(UTC), "facts": dict(facts)}
     connection.execute(events.insert().values(**values))
-    columns = effect(kind, facts, day)
-    if columns:
-        connection.execute(entries.update().where(entries.c.id == key).values(**columns))
+    _follow(connection, key)
 
 
 def take_back(connection: sa.Connection, key: int) -> sa.RowMapping | None:
@@ -82,9 +80,13 @@ def take_back(connection: sa.Connection, key: int) -> sa.RowMapping | None:
         return None
     last = live[-1]
     connection.execute(events.update().where(events.c.id == last["id"]).values(undone_at=datetime.now(UTC)))
+    _follow(connection, key)
+    return last
+
+
+def _follow(connection: sa.Connection, key: int) -> None:
     columns = replayed([happening(row) for row in history(connection, key)])
     connection.execute(entries.update().where(entries.c.id == key).values(**columns))
-    return last
 
 
 def replayed(happened: Sequence[Happening]) -> dict[str, Any]:
@@ -98,7 +100,8 @@ def replayed(happened: Sequence[Happening]) -> dict[str, Any]:
     if not happened or happened[0].kind != "added":
         raise CatalogueError("A history must begin with adding the piece.")
     columns = {**effect("added", happened[0].facts, happened[0].day), **NOTHING}
-    for event in happened:
+    # What happened on a later day counts, though it may have been recorded before; adding comes before all.
+    for event in sorted(happened, key=lambda event: (event.kind != "added", event.day)):
         if event.kind not in EVENT_KINDS:
             raise CatalogueError(f"{event.kind!r} is not something that happens to a piece.", "Update photonest.")
         if event.undone_at is None:

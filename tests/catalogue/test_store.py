@@ -74,6 +74,16 @@ def test_history_is_kept_and_the_entry_follows(catalogue: Catalogue) -> None:
     assert happened[5].facts == {"bowls": [{"rim": 210.0, "depth": 70.0}], "note": "one lost"}
 
 
+def test_what_is_recorded_late_does_not_undo_what_came_after(catalogue: Catalogue) -> None:
+    code = add(catalogue).code
+    catalogue.weigh(code, 1500, DAY)
+    catalogue.set_state(code, "drying", DAY)
+    found = catalogue.weigh(code, 1850, DAY - timedelta(days=30))
+    assert (found.weight, found.weight_day) == (1500, DAY)
+    assert catalogue.set_state(code, "sealed", DAY - timedelta(days=40)).state == "drying"
+    assert catalogue.set_state(code, "dry", DAY).state == "dry"  # of one day the last recorded
+
+
 def test_a_mistake_is_taken_back_but_not_forgotten(catalogue: Catalogue) -> None:
     before = add(catalogue)
     catalogue.move(before.code, "loft")

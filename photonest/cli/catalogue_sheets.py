@@ -1,0 +1,72 @@
+"""The catalogue on paper: labels, and overviews of the stock and of drying."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from photonest.cli.catalogue_common import Photos, Where, opened
+from photonest.cli.common import say
+
+Codes = Annotated[list[str] | None, typer.Argument(metavar="CODE ...", help="Which pieces; all if none is given.")]
+Out = Annotated[Path, typer.Option("--out", metavar="FILE", help="File to write; its ending says which kind.")]
+
+
+def label(
+    codes: Codes = None,
+    skip: Annotated[int, typer.Option(metavar="N", help="Labels of the first page that are used up.")] = 0,
+    out: Out = Path("labels.pdf"),
+    where: Where = None,
+    photos: Photos = None,
+) -> None:
+    """Write a PDF of labels with short code and QR symbol: 24 to an A4 page, 70 x 37 mm each; print at 100 %."""
+    from photonest.catalogue.sheets import label_sheet
+    from photonest.model import write_whole
+
+    _ending(out, ".pdf")
+    with opened(where, photos) as catalogue:
+        write_whole(out, label_sheet([catalogue.entry(c) for c in codes] if codes else catalogue.find(), skip))
+    say(f"Wrote {out}.")
+
+
+def overview(codes: Codes = None, out: Out = Path("stock.pdf"), where: Where = None, photos: Photos = None) -> None:
+    """Write a picture of the stock: each piece with size, species, day and warnings, as PDF or PNG."""
+    from photonest.catalogue.sheets import stock_sheet
+    from photonest.model import write_whole
+
+    ending = _ending(out, ".pdf", ".png")
+    with opened(where, photos) as catalogue:
+        entries = [catalogue.entry(code) for code in codes] if codes else catalogue.find()
+        store = catalogue.photos
+        sheet = stock_sheet(
+            entries,
+            lambda entry: path.read_bytes() if (path := store.thumbnail(entry.photo_sha256)).is_file() else b"",
+            ending,
+        )
+    write_whole(out, sheet)
+    say(f"Wrote {out}.")
+
+
+def weights(codes: Codes = None, out: Out = Path("weights.png"), where: Where = None, photos: Photos = None) -> None:
+    """Write a picture of the weights over time, as PNG, PDF or SVG."""
+    from photonest.catalogue.weights import weighings_of, weight_picture
+    from photonest.model import write_whole
+
+    ending = _ending(out, ".png", ".pdf", ".svg")
+    with opened(where, photos) as catalogue:
+        chosen = codes or [entry.code for entry in catalogue.find() if entry.weight is not None]
+        series = {code: weighings_of(catalogue.history(code)) for code in chosen}
+    write_whole(out, weight_picture(series, ending))
+    say(f"Wrote {out}.")
+
+
+def _ending(out: Path, *allowed: str) -> str:
+    if out.suffix.lower() not in allowed:
+        raise typer.BadParameter(f"the file must end in {' or '.join(allowed)}.", param_hint="--out")
+    return out.suffix.lower().removeprefix(".")
+
+
+COMMANDS: dict[str, Callable[..., Any]] = {"label": label, "overview": overview, "weights": weights}

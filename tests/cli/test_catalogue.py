@@ -1,0 +1,182 @@
+"""The catalogue's commands from end to end: results on stdout, words on stderr, mistakes told."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import get_args
+
+import pytest
+from PIL import Image
+from typer.testing import CliRunner, Result
+
+import photonest.catalogue.batch as batch
+from photonest.catalogue.batch import Failed, Measured
+from photonest.catalogue.entries import STATES
+from photonest.cli.catalogue import app
+from photonest.cli.catalogue_add import Kind
+from photonest.cli.catalogue_common import State
+from photonest.model import CatalogueError, OutputError, StockKind, write_document
+from photonest.pipeline import Choices
+from tests.catalogue.pieces import THUMBNAIL, face_of
+from tests.catalogue.test_store import plan_for
+
+
+@pytest.fixture(autouse=True)
+def yard(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
+    """A folder with three photos, and a catalogue beside it."""
+    monkeypatch.setenv("PHOTONEST_CATALOGUE", str(tmp_path / "yard.sqlite"))
+    monkeypatch.delenv("PHOTONEST_PHOTOS", raising=False)
+    incoming = tmp_path / "incoming"
+    incoming.mkdir()
+    for name, colour in (("a", "red"), ("b", "blue")):
+        Image.new("RGB", (60, 40), colour).save(incoming / f"{name}.png")
+    (incoming / "bad.png").write_bytes(b"bad")
+
+    def invented(path: Path, choices: Choices | None) -> Measured | Failed:
+        if path.name.startswith("bad"):
+            return Failed(path, "It is a bad photo.")
+        return Measured(path, face_of(path.read_bytes(), path.name), THUMBNAIL)
+
+    defaults = batch.add_photos.__kwdefaults__
+    assert defaults is not None
+    monkeypatch.setitem(defaults, "measure", invented)
+    return tmp_path
+
+
+def run(*words: object) -> Result:
+    return CliRunner().invoke(app, [str(word) for word in words])
+
+
+def codes() -> list[str]:
+    return [entry["code"] for entry in json.loads(run("list", "--json").stdout)]
+
+
+def filled(yard: Path) -> tuple[str, str]:
+    found = run("add", yard / "incoming", "--species", "white ash", "--thickness", 120, "--place", "yard", "--jobs", 1)
+    assert isinstance(found.exception, CatalogueError)  # one of three is bad
+    one, two = codes()
+    return one, two
+
+
+def test_adding_a_folder_goes_on_after_a_bad_photo(yard: Path) -> None:
+    found = run("add", yard / "incoming", "--jobs", 1)
+    assert "1 of 3 photos could not be measured" in str(found.exception)
+    assert len(found.stdout.splitlines()) == 2
+    assert "2 added, 0 already there, 1 not measured" in found.stderr
+    assert "bad.png: It is a bad photo." in found.stderr
+    assert "Look at crack c2." in found.stderr  # a warning of the measurement
+    again = run("add", yard / "incoming" / "a.png")
+    assert again.exit_code == 0
+    assert "0 added, 1 already there" in again.stderr
+
+
+def test_a_piece_through_its_life(yard: Path) -> None:
+    code, _ = filled(yard)
+    assert run("weigh", code, 1850, "--day", "2031-04-02").exit_code == 0
+    assert run("weigh", code, 1700, "--day", "2031-05-02").exit_code == 0
+    assert "loft" in run("move", code.lower(), "loft, left").stdout
+    assert "drying" in run("state", code, "drying").stdout
+    assert run("describe", code, "--note", "spalted", "--length", 300).exit_code == 0
+    assert "Taken back: note spalted, length 300" in run("undo", code).stderr
+    shown = run("show", code).stdout
+    assert "weighed 1850 g" in shown
+    assert "note spalted, length 300 (taken back)" in shown
+    document = json.loads(run("show", code, "--json").stdout)
+    assert (document["weight"], document["place"], document["state"]) == (1700, "loft, left", "drying")
+    assert Path(document["photo"]).is_file()
+
+
+def test_a_plan_and_its_outcome(yard: Path) -> None:
+    from photonest.catalogue.store import Catalogue
+    from photonest.model import plan_to_document
+
+    code, other = filled(yard)
+    assert run("show", code, "--face", yard / "face.json").exit_code == 0
+    with Catalogue(str(yard / "yard.sqlite")) as catalogue:
+        write_document(yard / "plan.json", plan_to_document(plan_for(catalogue, code)))
+    assert run("attach", code, yard / "plan.json").exit_code == 0  # with face.json beside it
+    assert isinstance(run("attach", other, yard / "plan.json").exception, CatalogueError)
+    told = run("outcome", code, "280x110", "200", "--note", "one lost").stdout.splitlines()
+    assert told[0].startswith("planned 3: ")
+    assert told[1] == "made    2: 280, 200 mm"
+    assert "came out: 280, 200 mm one lost" in run("show", code).stdout
+    assert run("outcome", code, "wide").exit_code == 2
+
+
+def test_finding(yard: Path) -> None:
+    code, other = filled(yard)
+    run("move", code, "loft")
+    assert [line.split()[0] for line in run("find", "--place", "loft").stdout.splitlines()] == [code]
+    assert run("find", "ash", "loft").stdout.startswith(code)
+    assert run("find", "--fits", 250).stdout == ""
+    assert run("find", "--state", "fresh", "--species", "ash", "--since", "2020-01-01").stdout.count("\n") == 2
+    assert run("find", "--state", "mouldy").exit_code == 2
+    run("undo", other)
+    assert other not in run("list").stdout
+    assert other in run("find", "--withdrawn").stdout
+
+
+def test_what_could_be_made(yard: Path) -> None:
+    filled(yard)
+    found = run("find", "--rim", 90, "--jobs", 1)
+    assert "0 of 2 could" in found.stderr
+    assert found.exit_code == 0
+
+
+def test_files_there_and_back(yard: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    one, two = filled(yard)
+    assert run("export", "--format", "csv").stdout.splitlines()[0].startswith("code,")
+    assert json.loads(run("export", "--format", "json").stdout)["format"] == "photonest-catalogue"
+    assert run("export").exit_code == 2
+    assert run("export", yard / "folder").exit_code == 0
+    assert isinstance(run("export", yard / "folder").exception, OutputError)
+    assert run("backup", yard / "yard.zip").exit_code == 0
+    assert isinstance(run("restore", yard / "yard.zip").exception, CatalogueError)  # not empty
+    monkeypatch.setenv("PHOTONEST_CATALOGUE", str(yard / "new.sqlite"))
+    assert "2 pieces are back" in run("restore", yard / "yard.zip").stderr
+    assert codes() == [one, two]
+    assert "0 new, 2 already there" in run("import", yard / "folder").stderr
+    assert "all is well" in run("check").stderr
+
+
+def test_check_tells_damage(yard: Path) -> None:
+    code, _ = filled(yard)
+    Path(json.loads(run("show", code, "--json").stdout)["photo"]).unlink()
+    found = run("check", "--clean")
+    assert isinstance(found.exception, CatalogueError)
+    assert f"{code}: the photo" in found.stdout
+
+
+def test_sheets(yard: Path) -> None:
+    one, _ = filled(yard)
+    assert run("label", "--out", yard / "labels.pdf").exit_code == 0
+    assert (yard / "labels.pdf").read_bytes().startswith(b"%PDF")
+    assert run("overview", one, "--out", yard / "stock.png").exit_code == 0
+    assert run("overview", "--out", yard / "stock.gif").exit_code == 2
+    assert isinstance(run("weights", "--out", yard / "weights.png").exception, CatalogueError)
+    run("weigh", one, 1850, "--day", "2031-04-02")
+    run("weigh", one, 1700, "--day", "2031-05-02")
+    assert run("weights", "--out", yard / "weights.png").exit_code == 0
+
+
+def test_a_code_of_ones_own(yard: Path) -> None:
+    assert run("add", yard / "incoming" / "a.png", "--code", "ELM-7").stdout.startswith("ELM-7")
+    assert isinstance(run("add", yard / "incoming" / "b.png", "--code", "ELM-7").exception, CatalogueError)
+    assert run("add", yard / "incoming", "--code", "ELM-8").exit_code == 2
+
+
+@pytest.mark.parametrize("words", [("list",), ("show", "KMGF"), ("weigh", "KMGF", 10)])
+def test_no_catalogue_yet(words: tuple[object, ...]) -> None:
+    assert "There is no catalogue" in str(run(*words).exception)
+
+
+def test_nothing_to_add(yard: Path) -> None:
+    assert isinstance(run("add", yard / "none.jpg").exception, CatalogueError)
+    (yard / "empty").mkdir()
+    assert "no photos" in str(run("add", yard / "empty").exception)
+
+
+def test_the_commands_know_the_same_words_as_the_store() -> None:
+    assert [state.value for state in State] == list(STATES)
+    assert {kind.value for kind in Kind} == set(get_args(StockKind))
