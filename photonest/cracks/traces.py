@@ -1,0 +1,181 @@
+"""From judged lines to cracks: each once, fragments joined, tips extended, kinds named; all in mm."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.model import CrackKind, Point
+
+Vector = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Trace:
+    """A line that is likely a crack.
+
+    Attributes
+    ----------
+    path : ndarray, shape (n, 2)
+        Points in mm, from the end nearer the pith (from left to right where none is known).
+    widths : ndarray, shape (n,)
+        Opening at each, in mm.
+    sure : float
+        Likelihood that it is a crack.
+    """
+
+    path: Vector
+    widths: Vector
+    sure: float
+
+    @property
+    def length(self) -> float:
+        """Along the path, in mm."""
+        return length_of(self.path)
+
+
+def length_of(path: Vector) -> float:
+    """Return the length along a path.
+
+    >>> length_of(np.array([[0.0, 0.0], [3.0, 4.0], [3.0, 5.0]]))
+    6.0
+    """
+    return float(np.hypot(*np.diff(path, axis=0).T).sum())
+
+
+def traced(path: Vector, widths: Vector, sure: float, spacing: float, pith: Point | None) -> Trace:
+    """Return a trace with points about `spacing` apart, each with the widest opening about it, rightly turned."""
+    if _starts_at_wrong_end(path, pith):
+        path, widths = path[::-1], widths[::-1]
+    travelled = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+    count = max(2, round(travelled[-1] / spacing) + 1)
+    at = np.linspace(0, travelled[-1], count)
+    nearest = np.clip(np.round(travelled / max(travelled[-1], 1e-9) * (count - 1)).astype(int), 0, count - 1)
+    widest = np.zeros(count)
+    np.maximum.at(widest, nearest, widths)
+    return Trace(np.column_stack([np.interp(at, travelled, path[:, k]) for k in (0, 1)]), widest, sure)
+
+
+def _starts_at_wrong_end(path: Vector, pith: Point | None) -> bool:
+    if pith is None:
+        return tuple(path[0]) > tuple(path[-1])
+    return bool(np.hypot(*(path[0] - pith)) > np.hypot(*(path[-1] - pith)))
+
+
+def each_once(traces: Sequence[Trace], tolerance: float) -> list[Trace]:
+    """Leave out traces that mostly run within about `tolerance` of a better one; the best come first."""
+    if not traces:
+        return []
+    low = np.min([trace.path.min(axis=0) for trace in traces], axis=0)
+    high = np.max([trace.path.max(axis=0) for trace in traces], axis=0)
+    columns, rows = ((high - low) / tolerance).astype(int) + 4
+    taken = np.zeros((rows, columns), bool)
+    kept = []
+    for trace in sorted(traces, key=lambda trace: -trace.sure * np.sqrt(trace.length)):
+        x, y = np.round((trace.path - low) / tolerance).astype(int).T + 1
+        if taken[y, x].mean() > 0.4:
+            continue
+        kept.append(trace)
+        for dx in (-1, 0, 1):
+            for dy in (-1, 0, 1):
+                taken[y + dy, x + dx] = True
+    return kept
+
+
+def joined(traces: Sequence[Trace], reach: float) -> list[Trace]:
+    """Join traces that follow on: one begins within `reach` of the other's end and goes the same way.
+
+    >>> first = Trace(np.array([[0.0, 0.0], [5.0, 0.0], [10.0, 0.0]]), np.ones(3), 0.9)
+    >>> second = Trace(np.array([[12.0, 0.1], [16.0, 0.1], [20.0, 0.2]]), np.ones(3), 0.7)
+    >>> [round(trace.length, 1) for trace in joined([first, second], reach=3.0)]
+    [20.0]
+    >>> len(joined([first, second], reach=1.0))
+    2
+    """
+    open_ = list(traces)
+    k = 0
+    while k < len(open_):
+        partner = _follower(open_, k, reach)
+        if partner is None:
+            k += 1
+            continue
+        merged = _merged(open_[k], open_[partner])
+        open_ = [trace for index, trace in enumerate(open_) if index not in (k, partner)] + [merged]
+        k = 0
+    return open_
+
+
+def _follower(traces: Sequence[Trace], index: int, reach: float) -> int | None:
+    """Return the nearest trace that goes on where this one ends."""
+    own = traces[index]
+    end, course = own.path[-1], course_of(own.path)
+    best, nearest = None, reach
+    for k, other in enumerate(traces):
+        if k == index:
+            continue
+        gap = other.path[0] - end
+        distance = float(np.hypot(*gap))
+        sideways = abs(float(gap[0] * course[1] - gap[1] * course[0]))
+        same_way = float(course @ -course_of(other.path[::-1])) > 0.9
+        if distance < nearest and same_way and float(gap @ course) > -0.3 * reach and sideways < 0.25 * reach:
+            best, nearest = k, distance
+    return best
+
+
+def _merged(first: Trace, second: Trace) -> Trace:
+    weights = (first.length, second.length)
+    return Trace(
+        np.vstack([first.path, second.path]),
+        np.concatenate([first.widths, second.widths]),
+        float(np.average([first.sure, second.sure], weights=weights)),
+    )
+
+
+def course_of(path: Vector) -> Vector:
+    """Return the unit vector along which a path ends."""
+    course = path[-1] - path[max(0, len(path) - 6)]
+    return np.asarray(course / max(float(np.hypot(*course)), 1e-9))
+
+
+def extended(trace: Trace, margin: float, edge: Vector, from_point: Point | None) -> Trace:
+    """Extend the free tips by `margin` along their course, not beyond the edge of the wood.
+
+    A trace that comes from the pith begins there, at `from_point`.
+    """
+    path, widths = _led_on(trace.path, trace.widths, margin, edge)
+    if from_point is not None:
+        return Trace(np.vstack([from_point, path[1:]]), widths, trace.sure)
+    path, widths = _led_on(path[::-1], widths[::-1], margin, edge)
+    return Trace(path[::-1], widths[::-1], trace.sure)
+
+
+def _led_on(path: Vector, widths: Vector, margin: float, edge: Vector) -> tuple[Vector, Vector]:
+    import cv2
+
+    ring = edge.astype(np.float32).reshape(-1, 1, 2)
+    course = course_of(path)
+    for share in (1.0, 0.75, 0.5, 0.25):
+        x, y = (float(v) for v in path[-1] + share * margin * course)
+        if cv2.pointPolygonTest(ring, (x, y), False) >= 0:
+            return np.vstack([path, (x, y)]), np.append(widths, 0.0)
+    return path, widths
+
+
+def kind_of(path: Vector, through: bool, pith: Point | None) -> CrackKind:
+    """Name a crack by the angle between its chord and the radius.
+
+    >>> kind_of(np.array([[1.0, 0.0], [5.0, 0.5]]), False, (0.0, 0.0))
+    'radial'
+    >>> kind_of(np.array([[5.0, -3.0], [5.8, 0.0], [5.0, 3.0]]), False, (0.0, 0.0))
+    'ring'
+    """
+    if pith is None:
+        return "other"
+    if through:
+        return "heart"
+    chord, radius = path[-1] - path[0], path.mean(axis=0) - pith
+    sine = abs(radius[0] * chord[1] - radius[1] * chord[0]) / max(float(np.hypot(*chord) * np.hypot(*radius)), 1e-9)
+    return "radial" if sine < 0.5 else "ring" if sine > 0.94 else "other"

@@ -1,0 +1,66 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from photonest.cracks.traces import Trace, each_once, extended, joined, kind_of, length_of, traced
+
+SQUARE = np.array([[-50.0, -50.0], [50.0, -50.0], [50.0, 50.0], [-50.0, 50.0]])
+
+
+def straight(start: tuple[float, float], end: tuple[float, float], sure: float = 0.9, count: int = 21) -> Trace:
+    return Trace(np.linspace(start, end, count), np.ones(count), sure)
+
+
+def test_the_pith_end_comes_first_and_the_widest_opening_survives_thinning() -> None:
+    path = np.linspace([40.0, 0.0], [4.0, 0.0], 200)
+    widths = np.ones(200)
+    widths[77] = 3.0
+    trace = traced(path, widths, 0.8, spacing=2.0, pith=(0.0, 0.0))
+    assert trace.path[0].tolist() == [4.0, 0.0]
+    assert trace.widths.max() == 3.0
+    assert length_of(trace.path) == pytest.approx(36.0)
+    assert len(trace.path) == 19
+
+
+def test_a_line_told_twice_is_kept_once_and_the_surer_stays() -> None:
+    sure, doubtful = straight((0, 0), (40, 0), 0.9), straight((1, 0.3), (39, 0.3), 0.4)
+    apart = straight((0, 5), (40, 5), 0.5)
+    assert each_once([doubtful, apart, sure], 0.5) == [sure, apart]
+    assert each_once([], 0.5) == []
+
+
+def test_fragments_in_line_are_joined_and_parallel_ones_are_not() -> None:
+    first, second, third = straight((0, 0), (10, 0)), straight((11, 0.2), (20, 0.3), 0.5), straight((22, 0), (30, 0))
+    beside = straight((0, 4), (30, 4))
+    result = joined([third, first, beside, second], reach=3.0)
+    assert sorted(round(trace.length) for trace in result) == [30, 30]
+    whole = next(trace for trace in result if trace is not beside)
+    assert whole.path[0].tolist() == [0, 0]
+    assert whole.path[-1].tolist() == [30, 0]
+    # the first two by their lengths, then with the third
+    assert whole.sure == pytest.approx((10 * 0.9 + 9 * 0.5 + 8 * 0.9) / 27, abs=0.02)
+
+
+def test_fragments_at_an_angle_stay_apart() -> None:
+    assert len(joined([straight((0, 0), (10, 0)), straight((11, 0), (11, 10))], reach=3.0)) == 2
+
+
+def test_tips_are_led_on_but_not_out_of_the_wood_nor_beyond_the_pith() -> None:
+    free = extended(straight((0, 0), (20, 0)), 5.0, SQUARE, None)
+    assert free.path[0] == pytest.approx([-5, 0])
+    assert free.path[-1] == pytest.approx([25, 0])
+    assert len(free.widths) == len(free.path)
+    at_rim = extended(straight((10, 0), (48, 0)), 5.0, SQUARE, None)
+    assert at_rim.path[-1][0] <= 50
+    from_pith = extended(straight((2, 0), (20, 0)), 5.0, SQUARE, np.array([0.0, 0.5]))
+    assert from_pith.path[0] == pytest.approx([0, 0.5])
+
+
+def test_kinds() -> None:
+    outwards = np.array([[10.0, 1.0], [30.0, 2.0]])
+    assert kind_of(outwards, False, (0.0, 0.0)) == "radial"
+    assert kind_of(outwards, True, (0.0, 0.0)) == "heart"
+    assert kind_of(outwards, False, None) == "other"
+    assert kind_of(np.array([[20.0, -10.0], [20.0, 10.0]]), False, (0.0, 0.0)) == "ring"
+    assert kind_of(np.array([[20.0, -10.0], [34.0, 4.0]]), False, (0.0, 0.0)) == "other"
