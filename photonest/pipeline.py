@@ -32,6 +32,9 @@ from photonest.model import (
 )
 from photonest.rectify import flatten, jacobian, shifted, undistort, upright
 from photonest.registry import Finder, LoadFailure, Registry, stdout_to_stderr
+from photonest.scale.combine import combined, middle_of_photo
+from photonest.scale.height import face_above
+from photonest.scale.uncertainty import diameter_error_pct
 from photonest.sizes import centroid, measure_size
 from photonest.spec import STAGES, Stage
 
@@ -56,6 +59,8 @@ class Choices:
         Options by (stage, finder).
     at_px : (x, y) or None
         A point of the photo on the piece meant; its middle if not given.
+    face_above_mm : float or None
+        How much nearer to the camera the face lies than the reference.
     """
 
     scale: str = "auto"
@@ -64,6 +69,7 @@ class Choices:
     cracks: str = "auto"
     settings: Settings = field(default_factory=dict)
     at_px: Point | None = None
+    face_above_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -108,7 +114,7 @@ def measure(
             "Give --at X,Y in pixels of the photo.",
         )
     progress("scale")
-    scaled = _first(registry, "scale", choices, (photo,), lambda found: _checked_scale(found, photo, aim))
+    scaled = _scale(registry, choices, photo, aim)
     scale: Scale = scaled.value
     flat = flatten(photo, scale, aim)
 
@@ -118,6 +124,8 @@ def measure(
     dx, dy = (-value for value in centroid(outlined.value.points))
     scale, flat = shifted(scale, dx, dy), flat.shifted(dx, dy)
     outline = _moved_outline(outlined.value, dx, dy)
+    scale = replace(scale, standard_error_pct=diameter_error_pct(scale, outline.points))
+    flat = replace(flat, standard_error_pct=scale.standard_error_pct)
 
     progress("pith")
     choices = _with_marks(choices, marks, "pith", scale)
@@ -140,6 +148,43 @@ def measure(
         provenance=(*scaled.attempts, *outlined.attempts, *pithed.attempts, *cracked.attempts),
     )
     return replace(face, warnings=face_warnings(face))
+
+
+def _scale(registry: Registry, choices: Choices, photo: Photo, aim: Point) -> _Answer:
+    """Ask for the scale: what a person says stands alone, else every reference in sight counts."""
+
+    def check(found: Any) -> Scale:
+        return _at_the_face(_checked_scale(found, photo, aim), choices.face_above_mm)
+
+    if choices.scale != "auto":
+        return _first(registry, "scale", choices, (photo,), check)
+    finders, failures = registry.load("scale")
+    attempts = [_load_attempt(failure) for failure in failures]
+    refusals: list[NotFound] = []
+    scales: list[Scale] = []
+    for finder in finders:
+        found, attempt = _ask(finder, choices, (photo,), check, named=False)
+        attempts.append(attempt)
+        if attempt.outcome == "found":
+            scales.append(found)
+            if finder.name == "by-hand":
+                break
+        elif isinstance(found, NotFound):
+            refusals.append(found)
+    if not scales:
+        raise _nothing_found("scale", attempts, refusals)
+    one = scales[0] if len(scales) == 1 else combined(scales, middle_of_photo(photo.width, photo.height))
+    return _Answer(upright(one, aim), tuple(attempts))
+
+
+def _at_the_face(scale: Scale, above_mm: float | None) -> Scale:
+    """Return a reference's scale in the plane of the face; sizes given by hand hold there already."""
+    if above_mm is None or scale.kind in ("by-hand", "two-points", "known-diameter"):
+        return scale
+    moved = face_above(scale, above_mm)
+    if isinstance(moved, NotFound):
+        raise ScaleError(f"{moved.reason[0].upper()}{moved.reason[1:]}.", moved.hint)
+    return moved
 
 
 def _check_choices(registry: Registry, choices: Choices) -> None:

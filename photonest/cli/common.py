@@ -22,24 +22,6 @@ OutFolder = Annotated[
 ]
 Replace = Annotated[bool, typer.Option("--replace", help="Overwrite results that are already there.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result document, and nothing else, on stdout.")]
-ScaleName = Annotated[str, typer.Option("--scale", metavar="NAME", help="Scale finder to use, or auto.")]
-OutlineName = Annotated[str, typer.Option("--outline", metavar="NAME", help="Outline finder to use, or auto.")]
-PithName = Annotated[str, typer.Option("--pith", metavar="NAME", help="Pith finder to use, auto or none.")]
-CracksName = Annotated[str, typer.Option("--cracks", metavar="NAME", help="Crack finder to use, auto (all) or none.")]
-MmPerPx = Annotated[
-    float | None,
-    typer.Option("--mm-per-px", metavar="X", help="Size of a pixel in mm, for a photo from straight above."),
-]
-At = Annotated[
-    str | None,
-    typer.Option("--at", metavar="X,Y", help="A pixel of the photo on the piece meant; by default its middle."),
-]
-Settings = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--set", metavar="STAGE.NAME.FIELD=VALUE", help="Set an option of a finder; see photonest plugins show."
-    ),
-]
 
 
 def say(text: str) -> None:
@@ -93,27 +75,6 @@ def parsed_settings(texts: Sequence[str]) -> dict[tuple[str, str], dict[str, Any
             parsed = value
         settings.setdefault((stage, name), {})[field] = parsed
     return settings
-
-
-def choices(
-    *,
-    scale: str,
-    outline: str,
-    pith: str,
-    cracks: str,
-    at: str | None,
-    mm_per_px: float | None,
-    settings: Sequence[str] | None,
-) -> Choices:
-    """Return what the user's options ask of the stages."""
-    from photonest.pipeline import Choices
-
-    chosen = parsed_settings(settings or ())
-    if mm_per_px is not None:
-        if not 0 < mm_per_px < 1000:
-            raise typer.BadParameter(f"{mm_per_px} is not the size of a pixel in mm.", param_hint="--mm-per-px")
-        chosen.setdefault(("scale", "by-hand"), {})["mm_per_px"] = mm_per_px
-    return Choices(scale, outline, pith, cracks, chosen, parsed_point(at, "--at"))
 
 
 def measured(path: Path, chosen: Choices, folder: Path) -> tuple[Photo, Face]:

@@ -6,17 +6,9 @@ from typing import TYPE_CHECKING
 
 from photonest.cli.common import (
     AsJson,
-    At,
-    CracksName,
-    MmPerPx,
     OutFolder,
-    OutlineName,
     PhotoPath,
-    PithName,
     Replace,
-    ScaleName,
-    Settings,
-    choices,
     measured,
     output_folder,
     say,
@@ -24,20 +16,16 @@ from photonest.cli.common import (
     show,
     write_results,
 )
+from photonest.cli.measuring import Measuring, with_measuring_options
 
 if TYPE_CHECKING:
     from photonest.model import Face
 
 
+@with_measuring_options
 def measure(
     photo: PhotoPath,
-    scale: ScaleName = "auto",
-    mm_per_px: MmPerPx = None,
-    outline: OutlineName = "auto",
-    pith: PithName = "auto",
-    cracks: CracksName = "auto",
-    at: At = None,
-    settings: Settings = None,
+    measuring: Measuring,
     out: OutFolder = None,
     replace: Replace = False,
     json: AsJson = False,
@@ -46,9 +34,7 @@ def measure(
 
     Writes face.json (everything measured, with its uncertainty) and face.png (the same drawn on the photo).
     """
-    chosen = choices(
-        scale=scale, outline=outline, pith=pith, cracks=cracks, at=at, mm_per_px=mm_per_px, settings=settings
-    )
+    chosen = measuring.choices()
     folder = output_folder(out, photo, ("face.json", "face.png"), replace=replace)
     picture, face = measured(photo, chosen, folder)
 

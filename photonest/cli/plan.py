@@ -14,16 +14,8 @@ import typer
 
 from photonest.cli.common import (
     AsJson,
-    At,
-    CracksName,
-    MmPerPx,
     OutFolder,
-    OutlineName,
-    PithName,
     Replace,
-    ScaleName,
-    Settings,
-    choices,
     measured,
     output_folder,
     photo_of,
@@ -34,6 +26,7 @@ from photonest.cli.common import (
     write_results,
 )
 from photonest.cli.marker_sheet import Paper
+from photonest.cli.measuring import Measuring, with_measuring_options
 
 if TYPE_CHECKING:
     from photonest.model import Face, Photo, Plan, Shop, Stock
@@ -69,9 +62,11 @@ SpeciesName = Annotated[
 ]
 
 
+@with_measuring_options
 def plan(
     source: Annotated[Path, typer.Argument(metavar="PHOTO|face.json", help="A photo, or a face already measured.")],
     stock: Annotated[StockKind, typer.Option(help="The piece: a log, an end-grain slice, or a side-grain blank.")],
+    measuring: Measuring,
     thickness: Annotated[float | None, typer.Option(metavar="MM", help="Of a slice or blank.")] = None,
     length: Annotated[float | None, typer.Option(metavar="MM", help="Of a log.")] = None,
     shop: ShopFile = None,
@@ -93,13 +88,6 @@ def plan(
     ] = None,
     paper: Annotated[Paper, typer.Option(help="The paper of set-up sheet and templates.")] = Paper.A4,
     units: Annotated[Units, typer.Option(help="Millimetres, or inches in sixteenths beside them.")] = Units.MM,
-    scale: ScaleName = "auto",
-    mm_per_px: MmPerPx = None,
-    outline: OutlineName = "auto",
-    pith: PithName = "auto",
-    cracks: CracksName = "auto",
-    at: At = None,
-    settings: Settings = None,
     out: OutFolder = None,
     replace: Replace = False,
     json: AsJson = False,
@@ -119,9 +107,7 @@ def plan(
         raise StockError(f"The {error}.", f"Give --{error.name} in mm.") from error
     workshop = read_shop(shop) if shop is not None else Shop()
     wood = _wood(species, moisture, piece, workshop, BlankGrain(grain_direction, pith_depth))
-    chosen = choices(
-        scale=scale, outline=outline, pith=pith, cracks=cracks, at=at, mm_per_px=mm_per_px, settings=settings
-    )
+    chosen = measuring.choices()
     folder = output_folder(out, _named_after(source), _FILES, replace=replace)
     picture, face = _face(source, photo, chosen, folder)
     face_text = dump_json(face_to_document(face))
