@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from photonest.model import Bowl, Cut, Nest, Plan
 from photonest.report import cautions, style
 from photonest.report.book import Book
@@ -12,7 +10,7 @@ from photonest.report.holding import face_recess, first_hold, tenon_of
 from photonest.report.marks import chip_size, draw_chip
 from photonest.report.page import Box, line_height
 from photonest.report.speeds import rim_speed, usual_power
-from photonest.report.units import Units, sixteenths, told
+from photonest.report.units import Units, at_least, sixteenths, told
 
 FIGURE = 20.0
 LEAST_DRAWING, MOST_DRAWING = 60.0, 110.0
@@ -48,7 +46,7 @@ def _readings(book: Book, bowl: Bowl, units: Units) -> None:
     book.need(READINGS)
     book.y += 1.5
     page = book.page
-    book.fact("then measure the wall", f"nowhere under {told(upward(bowl.wall_required), units, 1)}")
+    book.fact("then measure the wall", f"nowhere under {at_least(bowl.wall_required, units)}")
     step = page.room / len(places)
     for i, each in enumerate(places):
         x, y = page.left + i * step, book.y + line_height(style.HEADING)
@@ -58,15 +56,6 @@ def _readings(book: Book, bowl: Bowl, units: Units) -> None:
         inches = "" if units == "mm" else f"{sixteenths(each.wall)} in, "
         page.text(x + 10, y + line_height(style.SMALL) - 1, inches + each.name, size=style.SMALL)
     book.y += line_height(style.HEADING) + line_height(style.SMALL) + 1
-
-
-def upward(value: float) -> float:
-    """Return a least value rounded up to a tenth, so that what is printed is never less than what is needed.
-
-    >>> upward(31.34), upward(31.3)
-    (31.4, 31.3)
-    """
-    return math.ceil(round(value * 10, 6)) / 10
 
 
 def figures(cut: Cut, units: Units) -> list[tuple[str, str, str]]:

@@ -99,7 +99,8 @@ def rip_line(face: Face, nest: Nest) -> NDArray[np.float64]:
 
     through, down = np.asarray(nest.axis.point[:2]), np.asarray(nest.axis.direction[:2])
     along = np.array([down[1], -down[0]]) * 2 * face.size.max_diameter
-    inside = shapely.LineString([through - along, through + along]).intersection(shapely.Polygon(face.outline.points))
+    wood = shapely.make_valid(shapely.Polygon(face.outline.points))
+    inside = shapely.LineString([through - along, through + along]).intersection(wood)
     if inside.is_empty:
         return np.array([through, through])
     parts = list(getattr(inside, "geoms", [inside]))

@@ -20,7 +20,7 @@ from photonest.report.nest_view import draw_nest_on_face, half_number
 from photonest.report.page import Box, Page, line_height
 from photonest.report.section import draw_section
 from photonest.report.speeds import turning_speeds
-from photonest.report.units import Units, stacked, told
+from photonest.report.units import Units, at_least, at_most, stacked, told
 from photonest.report.words import all_warnings, twice_error
 
 ORDER = 15.5
@@ -243,7 +243,7 @@ def _order(face: Face, plan: Plan, nest: Nest, units: Units) -> list[str]:
         steps.append(f"Cut {cut.number}: see its page. Bowl {cut.number} is free: measure its wall.")
         steps.append(
             f"Look the core over. Hold it {by}, back outwards. Flatten the back to a depth of "
-            f"{told(core.depth, units)}, turn its {tenon_of(core, shop).words(units)}. Turn it round."
+            f"{told(core.depth, units, 1)}, turn its {tenon_of(core, shop).words(units)}. Turn it round."
         )
     return [*steps, _hollow(nest, units)]
 
@@ -264,6 +264,6 @@ def _recess_words(face: Face, nest: Nest, recess: Grip | None, units: Units) -> 
 def _hollow(nest: Nest, units: Units) -> str:
     last = nest.bowls[-1]
     return (
-        f"Hollow bowl {last.number} by hand: wall {told(last.wall_min, units)}, {told(last.inner[-1][1], units)} deep, "
-        f"never deeper."
+        f"Hollow bowl {last.number} by hand: wall at least {at_least(last.wall_min, units)}, no deeper than "
+        f"{at_most(last.inner[-1][1], units)}."
     )

@@ -32,7 +32,7 @@ class Drawing:
     title : str
         In a few words.
     ring : array, shape (n, 2)
-        Polygon round all of it, in mm of its own frame: sheets outside it are left out.
+        Points round all of it, in mm of its own frame: sheets outside their hull are left out.
     note : str
         What to do with it.
     draw : callable
@@ -79,7 +79,7 @@ def sheets(drawing: Drawing, frame: Box) -> list[tuple[int, int]]:
     """Return the row and column of each sheet that holds some of a drawing."""
     import shapely
 
-    whole = shapely.Polygon(drawing.ring)
+    whole = shapely.MultiPoint(drawing.ring).convex_hull
     columns, rows = grid(drawing.extent, frame)
 
     def there(row: int, column: int) -> bool:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import Literal
 
 from photonest.report.page import MM_PER_INCH
 
 Units = Literal["mm", "inch"]
+SIXTEENTH = MM_PER_INCH / 16
 
 
 def told(value: float, units: Units = "mm", digits: int = 0) -> str:
@@ -29,16 +31,40 @@ def stacked(value: float, units: Units = "mm", digits: int = 0) -> str:
     return plain if units == "mm" else f"{plain}\n{sixteenths(value)} in"
 
 
+def at_least(value: float, units: Units = "mm") -> str:
+    """Return a least length, rounded upwards to a tenth and a sixteenth: never less than what is needed.
+
+    >>> at_least(27.21, "inch")
+    '27.3 mm (1 1/8 in)'
+    """
+    plain = f"{math.ceil(round(value * 10, 6)) / 10:.1f} mm"
+    return plain if units == "mm" else f"{plain} ({_inches(math.ceil(round(value / SIXTEENTH, 6)))} in)"
+
+
+def at_most(value: float, units: Units = "mm") -> str:
+    """Return a greatest length, rounded downwards to a tenth and a sixteenth: never more than is safe.
+
+    >>> at_most(34.49, "inch")
+    '34.4 mm (1 5/16 in)'
+    """
+    plain = f"{math.floor(round(value * 10, 6)) / 10:.1f} mm"
+    return plain if units == "mm" else f"{plain} ({_inches(math.floor(round(value / SIXTEENTH, 6)))} in)"
+
+
 def sixteenths(value: float) -> str:
     """Return a length in mm as inches and the nearest sixteenth in lowest terms, without the unit.
 
     >>> sixteenths(25.4), sixteenths(30.0), sixteenths(4.0), sixteenths(-11.5), sixteenths(0.3)
     ('1', '1 3/16', '3/16', '-7/16', '0')
     """
-    count = round(abs(value) / MM_PER_INCH * 16)
+    count = round(abs(value) / SIXTEENTH)
+    return f"-{_inches(count)}" if value < 0 and count else _inches(count)
+
+
+def _inches(count: int) -> str:
+    """Return a number of sixteenths in lowest terms."""
     whole, part = divmod(count, 16)
     below = 16
     while part and part % 2 == 0:
         part, below = part // 2, below // 2
-    words = " ".join([*([str(whole)] if whole or not part else []), *([f"{part}/{below}"] if part else [])])
-    return f"-{words}" if value < 0 and count else words
+    return " ".join([*([str(whole)] if whole or not part else []), *([f"{part}/{below}"] if part else [])])

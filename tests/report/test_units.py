@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from photonest.report.units import sixteenths, told
+from photonest.report.units import at_least, at_most, sixteenths, told
 
 
 @given(value=st.floats(-2000, 2000))
@@ -26,6 +26,18 @@ def test_sixteenths_are_the_nearest_and_in_lowest_terms(value: float) -> None:
 def test_known_inches(mm: float, inches: str) -> None:
     """The inch is 25.4 mm exactly (international yard and pound agreement, 1959)."""
     assert sixteenths(mm) == inches
+
+
+@given(value=st.floats(0.1, 900))
+def test_limits_are_rounded_to_the_safe_side(value: float) -> None:
+    def read(words: str) -> tuple[float, float]:
+        plain, inches = words.removesuffix(" in)").split(" mm (")
+        return float(plain), 25.4 * float(sum(Fraction(part) for part in inches.split()))
+
+    # 1e-6 of a tenth or a sixteenth is allowed for the rounding of floating point.
+    assert min(read(at_least(value, "inch"))) >= value - 1e-5
+    assert max(read(at_most(value, "inch"))) <= value + 1e-5
+    assert read(at_least(value, "inch")) == pytest.approx((value, value), abs=25.4 / 16 + 1e-5)
 
 
 def test_millimetres_stand_first() -> None:
