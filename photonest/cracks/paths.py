@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from photonest.cracks.strips import Floats
 
+BEGINS = np.int8(2)  # in place of a step: a path begins here
 SMOOTH = 9  # cells over which a gap is told from a weak place
 TAKEN = np.float32(-5.0)  # worse than any score, so that no path runs along another
 
@@ -77,9 +78,8 @@ def best_paths(
 
 
 def _search(scores: Floats, wraps: bool, bend: float, least: float) -> list[GridPath]:
-    sums, back, starts = _accumulate(scores, wraps, bend)
-    ends = _best_end_of_each_start(sums, starts, least)
-    return _backtrack(ends, sums, back, starts, scores.shape[1])
+    sums, back = _accumulate(scores, wraps, bend)
+    return _best_of_each_start(*_followed_back(_ends(sums, least), back), sums)
 
 
 def _pieces(path: GridPath, scores: Floats, least: float, gap: float) -> list[GridPath]:
@@ -133,61 +133,61 @@ def _take(path: GridPath, free: Floats, wraps: bool, apart: int) -> bool:
     return True
 
 
-def _accumulate(scores: Floats, wraps: bool, bend: float) -> tuple[Floats, NDArray[np.int8], NDArray[np.int32]]:
-    """Return for each cell the best sum of a path ending there, the step that led to it, the path's first cell."""
+def _accumulate(scores: Floats, wraps: bool, bend: float) -> tuple[Floats, NDArray[np.int8]]:
+    """Return for each cell the best sum of a path ending there, and the step back: -1, 0, 1, or `BEGINS`."""
     rows, columns = scores.shape
     sums = np.zeros_like(scores)
     back = np.zeros((rows, columns), np.int8)
-    starts = np.zeros((rows, columns), np.int32)
-    here = np.arange(columns, dtype=np.int32)
-    best = np.zeros(columns, np.float32)
-    first = here.copy()
     padded = np.zeros(columns + 2, np.float32)
-    padded_first = np.zeros(columns + 2, np.int32)
     for row in range(rows):
-        padded[1:-1], padded_first[1:-1] = best, first
         if wraps:
-            padded[0], padded[-1] = best[-1], best[0]
-            padded_first[0], padded_first[-1] = first[-1], first[0]
+            padded[0], padded[-1] = padded[-2], padded[1]
+        same = padded[1:-1]
         left, right = padded[:-2] - bend, padded[2:] - bend
-        from_left = left > padded[1:-1]
-        best = np.where(from_left, left, padded[1:-1])
-        first = np.where(from_left, padded_first[:-2], padded_first[1:-1])
-        from_right = right > best
-        best = np.where(from_right, right, best)
-        first = np.where(from_right, padded_first[2:], first)
-        fresh = best <= 0
-        first = np.where(fresh, row * columns + here, first)
-        best = np.maximum(np.maximum(best, 0) + scores[row], 0)
-        sums[row], starts[row] = best, first
-        back[row] = from_right.astype(np.int8) - (from_left & ~from_right)
-    return sums, back, starts
+        best = np.maximum(np.maximum(left, right), same)
+        step = (right == best).view(np.int8) - (left == best).view(np.int8)
+        step[same == best] = 0
+        step[best <= 0] = BEGINS
+        np.maximum(best, 0, out=best)
+        best += scores[row]
+        np.maximum(best, 0, out=best)
+        sums[row], back[row] = best, step
+        padded[1:-1] = best
+    return sums, back
 
 
-def _best_end_of_each_start(sums: Floats, starts: NDArray[np.int32], least: float) -> NDArray[np.int64]:
-    """Return the flat indices of the cells where paths end, best first."""
-    sum_, start = sums.ravel(), starts.ravel()
-    cells = np.flatnonzero(sum_ >= least)
-    best = np.zeros(len(sum_), np.float32)
-    np.maximum.at(best, start[cells], sum_[cells])
-    ends = cells[sum_[cells] == best[start[cells]]]
-    return np.asarray(ends[np.argsort(-sum_[ends], kind="stable")], np.int64)
+def _ends(sums: Floats, least: float) -> NDArray[np.int64]:
+    """Return the flat indices of the cells worth at least `least` with nothing better near by."""
+    import cv2
+
+    best = cv2.dilate(sums, np.ones((9, 7), np.uint8))
+    return np.flatnonzero((sums >= least) & (sums >= best)).astype(np.int64)
 
 
-def _backtrack(
-    ends: NDArray[np.int64], sums: Floats, back: NDArray[np.int8], starts: NDArray[np.int32], columns: int
-) -> list[GridPath]:
-    """Follow every path from its end to its start, all at once."""
+def _followed_back(
+    ends: NDArray[np.int64], back: NDArray[np.int8]
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """Follow every path from its end to its start, all at once; return ends, start rows, columns (steps, paths)."""
+    columns = back.shape[1]
     row, column = ends // columns, ends % columns
-    start_row = starts.ravel()[ends] // columns
-    trail = np.zeros((int((row - start_row).max(initial=0)) + 1, len(ends)), np.int64)
-    current_row, current = row.copy(), column.copy()
-    for step in range(len(trail)):
-        trail[step] = current
-        moving = current_row > start_row
-        current = np.where(moving, (current + back[current_row, current]) % columns, current)
-        current_row = np.where(moving, current_row - 1, current_row)
-    return [
-        GridPath(int(start_row[k]), trail[: row[k] - start_row[k] + 1, k][::-1], float(sums.ravel()[end]))
-        for k, end in enumerate(ends)
-    ]
+    trail = [column]
+    moving = np.ones(len(ends), bool)
+    while moving.any():
+        step = back[row, column]
+        moving &= step != BEGINS
+        column = np.where(moving, (column + step) % columns, column)
+        row = np.where(moving, row - 1, row)
+        trail.append(column)
+    return ends, row, np.array(trail)
+
+
+def _best_of_each_start(
+    ends: NDArray[np.int64], start_row: NDArray[np.int64], trail: NDArray[np.int64], sums: Floats
+) -> list[GridPath]:
+    """Return one path for each start, best first."""
+    value, columns = sums.ravel()[ends], sums.shape[1]
+    start = start_row * columns + (trail[-1] if len(trail) else 0)
+    order = np.argsort(-value, kind="stable")
+    _, first = np.unique(start[order], return_index=True)
+    steps = ends // columns - start_row
+    return [GridPath(int(start_row[k]), trail[: steps[k] + 1, k][::-1], float(value[k])) for k in order[np.sort(first)]]

@@ -53,7 +53,7 @@ def test_tips_are_led_on_but_not_out_of_the_wood_nor_beyond_the_pith() -> None:
     assert len(free.widths) == len(free.path)
     at_rim = extended(straight((10, 0), (48, 0)), 5.0, SQUARE, None)
     assert at_rim.path[-1][0] <= 50
-    from_pith = extended(straight((2, 0), (20, 0)), 5.0, SQUARE, np.array([0.0, 0.5]))
+    from_pith = extended(straight((2, 0), (20, 0)), 5.0, SQUARE, (0.0, 0.5))
     assert from_pith.path[0] == pytest.approx([0, 0.5])
 
 
