@@ -138,14 +138,15 @@ def _scatter(bench: BenchSpec, grid: Grid, base: F32, rng: np.random.Generator) 
     tones = np.clip(1 + spread * rng.standard_normal(count), 0.3, 1.9)
     tints = 1 + 0.04 * rng.standard_normal((count, 3))
     angles = np.linspace(0, 2 * np.pi, corners, endpoint=False)
-    for k in range(count):
-        radii = sizes[k] * rng.uniform(0.7, 1.15, corners)
-        shape = np.stack([radii * np.cos(angles), radii * np.sin(angles) / long], 1)
-        c, s = np.cos(turns[k]), np.sin(turns[k])
-        shape = shape @ np.array([[c, s], [-s, c]]) + centres[k]
-        colour = [float(v) for v in np.clip(255 * base * tones[k] * tints[k], 0, 255)]
-        shadow = (shape + np.array([2.0, 2.5]) / grid.step) * 16
-        cv2.fillPoly(picture, [shadow.astype(np.int32)], [0.3 * v for v in colour], cv2.LINE_8, 4)
-        cv2.fillPoly(picture, [(shape * 16).astype(np.int32)], colour, cv2.LINE_AA, 4)
+    radii = sizes[:, None] * rng.uniform(0.7, 1.15, (count, corners))
+    u, v = radii * np.cos(angles), radii * np.sin(angles) / long
+    c, s = np.cos(turns)[:, None], np.sin(turns)[:, None]
+    shapes = np.stack([u * c - v * s, u * s + v * c], -1) + centres[:, None]
+    fixed = (16 * shapes).astype(np.int32)
+    shadows = (16 * (shapes + np.array([2.0, 2.5]) / grid.step)).astype(np.int32)
+    colours = np.clip(255 * base * tones[:, None] * tints, 0, 255)
+    for shape, shadow, colour in zip(fixed, shadows, colours.tolist(), strict=True):
+        cv2.fillPoly(picture, [shadow], [0.3 * v for v in colour], cv2.LINE_AA, 4)
+        cv2.fillPoly(picture, [shape], colour, cv2.LINE_AA, 4)
     grain: NDArray[np.float32] = 1 + 0.12 * speckle(grid, rng, 1.0) + 0.12 * clouds(grid, rng, 60.0, 3)
-    return np.asarray(picture.astype(np.float32) / 255 * grain[..., None])
+    return np.asarray(picture.astype(np.float32) * (grain / np.float32(255))[..., None])

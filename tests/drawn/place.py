@@ -36,7 +36,7 @@ def pair(values: Array) -> tuple[float, float]:
 def any_colour(rng: np.random.Generator, low: float, high: float) -> Colour:
     """Return a colour with channels between two values, seldom a glaring one."""
     channels = rng.uniform(low, high, 3)
-    r, g, b = (float(v) for v in channels + (channels.mean() - channels) * rng.uniform(0.1, 0.8))
+    r, g, b = (float(v) for v in channels + (channels.mean() - channels) * rng.uniform(0.3, 0.95))
     return r, g, b
 
 

@@ -231,6 +231,7 @@ def _board_art(item: Item, step: float) -> Artwork:
 def _log_art(item: Item, step: float) -> Artwork:
     """Another log's end, with wavy rings and bark."""
     rng = generator(item.seed, "log")
+    step = max(step, 0.4)  # nothing on it is finer
     art = _canvas(item, step).astype(np.float32)
     w = item.size[0]
     grid = Grid(-w / 2, -w / 2, step, art.shape[1], art.shape[0])

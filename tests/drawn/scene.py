@@ -545,7 +545,7 @@ def _dust(light: F32, spec: SceneSpec) -> None:
     grid = Grid(0, 0, 1 / camera.scale_at(), camera.width, camera.height)
     chips = np.clip((speckle(grid, rng, 1.1) - (3.0 - 1.2 * spec.sawdust)) * 3, 0, 1)
     heaps = np.clip((clouds(grid, rng, 90.0, 5) - 2.2 + 1.5 * spec.sawdust) * 0.8, 0, 1)
-    heaped = heaps * np.clip(0.5 + 0.4 * speckle(grid, rng, 0.4) + 0.4 * speckle(grid, rng, 1.2), 0, 1)
+    heaped = heaps * np.clip(0.6 + 0.4 * speckle(grid, rng, 0.3) + 0.3 * speckle(grid, rng, 0.8), 0, 1)
     cover = np.maximum(chips, heaped)[..., None]
     tone = np.array([0.78, 0.62, 0.38], np.float32) * (1 + 0.2 * speckle(grid, rng, 1.3))[..., None]
     light += cover * (tone - light) * 0.9

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -69,12 +70,9 @@ def paint(
     colour, relief = _wood(growth, look, finish, grid, x, y, age, rng)
     _draw_marks(colour, marks, grid, before_saw=True)
     relief += _saw_relief(finish, grid, x, y, rng)
-    relief += finish.torn * look.fuzz * _torn(grid, rng)
-    bark, bark_relief = _bark(growth, look, grid, x, y, depth, outside, rng)
-    thick = np.clip((outside - depth) / np.float32(0.4), 0, 1)
-    on_bark = (_smooth(0.0, max(0.25, grid.step), -depth) * thick)[..., None]
-    colour = colour * (1 - on_bark) + bark * on_bark
-    relief = relief * (1 - on_bark[..., 0]) + bark_relief * on_bark[..., 0]
+    relief += np.float32(finish.torn * look.fuzz) * _torn(grid, rng)
+    if growth.spec.bark > 0:
+        _cover_with_bark(colour, relief, look, grid, depth, outside, rng)
     colour *= _lit(relief, finish, grid)[..., None]
     _dirty(colour, finish, grid, depth, rng)
     linear = decode_srgb_fast(colour)
@@ -95,26 +93,27 @@ def _wood(
     growth: Growth, look: Look, finish: FinishSpec, grid: Grid, x: F32, y: F32, age: F32, rng: np.random.Generator
 ) -> tuple[F32, F32]:
     """Return the colour of the wood (sRGB floats) and its relief in mm."""
-    heart = _heartwood(growth, look, grid, x, y, age, rng)[..., None]
-    sap_colour, heart_colour = np.array(look.sap, np.float32), np.array(look.heart, np.float32)
-    colour = sap_colour + (heart_colour - sap_colour) * heart
+    import cv2
+
+    heart = _heartwood(growth, look, grid, x, y, age, rng)
     dark, pore = _ring_profile(growth, look, age, grid.step, rng)
     around = clouds(grid, rng, 45.0, 2)
-    dark = np.clip(dark * (1 + 0.18 * around), 0, 1.4)
-    late = np.array(look.late, np.float32)
-    colour = colour * (1 - (dark * np.float32(look.contrast))[..., None] * (1 - late))
-    grain = _grain(growth, grid, x, y, rng)
-    colour *= (1 + (0.05 * look.rays * finish.rays + 0.012) * grain + 0.018 * clouds(grid, rng, 18.0))[..., None]
-    pores = np.clip(speckle(grid, rng, 0.35) - 0.7, 0, 2) * (0.25 + pore)
-    colour *= (1 - 0.16 * look.pores * pores - 0.02 * speckle(grid, rng, 0.5))[..., None]
-    colour *= (1 + 0.03 * clouds(grid, rng, 90.0, 2))[..., None] * (
-        1 + 0.012 * np.array([1, 0, -1.4]) * around[..., None]
-    )
+    dark = np.clip(dark * (1 + np.float32(0.18) * around), 0, 1.4)
+    pores = np.clip(speckle(grid, rng, 0.35) - np.float32(0.7), 0, 2) * (np.float32(0.25) + pore)
+    tone = 1 + np.float32(0.05 * look.rays * finish.rays + 0.012) * _grain(growth, grid, x, y, rng)
+    tone += np.float32(0.018) * clouds(grid, rng, 18.0) + np.float32(0.03) * clouds(grid, rng, 90.0, 2)
+    tone *= 1 - np.float32(0.16 * look.pores) * pores - np.float32(0.02) * speckle(grid, rng, 0.5)
+    rings = dark * np.float32(look.contrast)
+    planes = []
+    for sap, core, late, warm in zip(look.sap, look.heart, look.late, (0.012, 0.0, -0.017), strict=True):
+        plane = (sap + (core - sap) * heart) * (1 - (1 - late) * rings) * tone
+        planes.append(plane * (1 + warm * around) if warm else plane)
+    colour = np.asarray(cv2.merge(planes))
     if growth.spec.cut == "end":
-        _knots(colour, growth, look, x, y, grid, rng)
+        _knots(colour, growth, look, grid, rng)
         _pith_spot(colour, growth, x, y)
-    relief = -0.05 * pores * look.pores + 0.04 * dark * look.contrast
-    return np.asarray(colour, np.float32), np.asarray(relief, np.float32)
+    relief = np.float32(-0.05 * look.pores) * pores + np.float32(0.04) * rings
+    return colour, np.asarray(relief, np.float32)
 
 
 def _ring_profile(growth: Growth, look: Look, age: F32, step: float, rng: np.random.Generator) -> tuple[F32, F32]:
@@ -191,25 +190,35 @@ def _grain(growth: Growth, grid: Grid, x: F32, y: F32, rng: np.random.Generator)
     return np.asarray(streaks * fade, np.float32)
 
 
-def _knots(colour: F32, growth: Growth, look: Look, x: F32, y: F32, grid: Grid, rng: np.random.Generator) -> None:
-    dx, dy = x - np.float32(growth.pith[0]), y - np.float32(growth.pith[1])
+def _knots(colour: F32, growth: Growth, look: Look, grid: Grid, rng: np.random.Generator) -> None:
     tint = (0.5 * np.array(look.heart, np.float32) + 0.5 * np.array(look.sap, np.float32)) * np.array(
         [0.88, 0.76, 0.66], np.float32
     )
     for knot in growth.spec.knots:
-        a = np.float32(np.radians(knot.angle_deg))
-        along, across = dx * np.cos(a) + dy * np.sin(a), -dx * np.sin(a) + dy * np.cos(a)
-        end = np.float32(knot.reach * float(growth.rim(float(a))))
-        half = knot.width / 2 * np.clip(along / end, 0.02, 1) ** 0.6 + 0.08 * knot.width * clouds(
-            grid, rng, 2.0 * knot.width, 3
-        )
-        inside = np.minimum(half - np.abs(across), np.minimum(end - along + 2 * speckle(grid, rng, 4.0), along))
+        a = math.radians(knot.angle_deg)
+        c, s = math.cos(a), math.sin(a)
+        end = knot.reach * float(growth.rim(a))
+        found = _box(np.array([growth.pith, growth.pith + end * np.array([c, s])]), 1.5 * knot.width + 4, grid)
+        if found is None:
+            continue
+        rows, columns, part = found
+        x, y = np.meshgrid(part.x, part.y)
+        dx, dy = x - np.float32(growth.pith[0]), y - np.float32(growth.pith[1])
+        along, across = dx * c + dy * s, -dx * s + dy * c
+        half = knot.width / 2 * np.clip(along / end, 0.02, 1) ** np.float32(0.6)
+        half += np.float32(0.08 * knot.width) * clouds(part, rng, 2.0 * knot.width, 3)
+        inside = np.minimum(half - np.abs(across), np.minimum(end - along + 2 * speckle(part, rng, 4.0), along))
         body = _smooth(-0.8, 1.0, inside)[..., None]
-        rim = np.exp(-((inside / 0.9) ** 2))[..., None] * _smooth(0.1, 0.6, along / end)[..., None]
-        bow = across / np.maximum(half, 0.5)
-        streak = 1 + 0.10 * np.sin(bow * 9 + 1.5 * speckle(grid, rng, 9.0)) + 0.05 * speckle(grid, rng, 0.6)
-        colour += body * (tint * streak[..., None] - colour) * np.float32(0.8)
-        colour *= 1 - np.float32(0.4) * rim
+        rim = (
+            np.exp(-((inside / np.float32(0.9)) ** 2))[..., None]
+            * _smooth(0.1, 0.6, np.asarray(along / end, np.float32))[..., None]
+        )
+        bow = across / np.maximum(half, np.float32(0.5))
+        streak = 1 + np.float32(0.10) * np.sin(bow * 9 + np.float32(1.5) * speckle(part, rng, 9.0))
+        streak += np.float32(0.05) * speckle(part, rng, 0.6)
+        view = colour[rows, columns]
+        view += body * (tint * streak[..., None] - view) * np.float32(0.8)
+        view *= 1 - np.float32(0.4) * rim
 
 
 def _pith_spot(colour: F32, growth: Growth, x: F32, y: F32) -> None:
@@ -268,25 +277,31 @@ def _lit(relief: F32, finish: FinishSpec, grid: Grid) -> F32:
     return np.asarray(1 - 0.55 * finish.relief * np.tanh(slope * np.float32(1.2)), np.float32)
 
 
-def _bark(
-    growth: Growth, look: Look, grid: Grid, x: F32, y: F32, depth: F32, outside: F32, rng: np.random.Generator
-) -> tuple[F32, F32]:
-    """Return colour and relief of the bark: a pale cambium line, inner bark in layers, cracked outer bark."""
-    share = np.clip(-depth / np.maximum(-depth + outside, 0.3), 0, 1)
+def _cover_with_bark(
+    colour: F32, relief: F32, look: Look, grid: Grid, depth: F32, outside: F32, rng: np.random.Generator
+) -> None:
+    """Paint the bark: a pale line of cambium, inner bark in layers, cracked outer bark."""
+    fields = [clouds(grid, rng, 6.0, 3), clouds(grid, rng, 9.0, 4), clouds(grid, rng, 40.0, 3)]
+    fields += [speckle(grid, rng, cell) for cell in (5.0, 4.0, 0.7)]
+    here = (depth < 1.0) & (outside > -3.0)
+    uneven, patchy, loose, layered, split, fine = (field[here] for field in fields)
+    deep, out = -depth[here], outside[here]
+    share = np.clip(deep / np.maximum(deep + out, 0.3), 0, 1)
+    blend = _smooth(0.25, 0.7, share + np.float32(0.12) * uneven)
+    layers = np.sin(deep * np.float32(4.2) + np.float32(1.5) * layered)
+    tone = 1 + np.float32(0.10) * layers * (1 - blend) + np.float32(0.20) * patchy
+    tone *= 1 - np.float32(0.55) * (1 - np.sqrt(np.clip(np.abs(split) * 3, 0, 1))) * blend
+    tone *= 1 - np.float32(0.75) * np.exp(-(((deep - 0.35) / 0.35) ** 2)) * np.clip(loose - 0.2, 0, 1)
     inner, outer = np.array(look.inner_bark, np.float32), np.array(look.bark, np.float32)
-    blend = _smooth(0.25, 0.7, share + 0.12 * clouds(grid, rng, 6.0, 3))[..., None]
-    colour = inner + (outer - inner) * blend
-    layers = np.sin(-depth * np.float32(4.2) + 1.5 * speckle(grid, rng, 5.0))
-    patchy = clouds(grid, rng, 9.0, 4)
-    colour = colour * (1 + 0.10 * layers * (1 - blend[..., 0]) + 0.20 * patchy)[..., None]
-    fissure = np.clip(np.abs(speckle(grid, rng, 4.0)) * 3.0, 0, 1) ** 0.5
-    colour = colour * (1 - 0.55 * (1 - fissure[..., None]) * blend)
-    gap = np.exp(-(((depth + 0.35) / 0.35) ** 2)) * np.clip(clouds(grid, rng, 40.0, 3) - 0.2, 0, 1)
-    colour = colour * (1 - 0.75 * gap)[..., None]
-    cambium = np.exp(-(((depth + 0.3) / 0.5) ** 2))[..., None] * 0.35
-    colour = colour * (1 - cambium) + np.array([0.72, 0.58, 0.38], np.float32) * cambium
-    relief = 0.5 * patchy + 0.12 * speckle(grid, rng, 0.7)
-    return np.asarray(colour, np.float32), np.asarray(relief * 0.5, np.float32)
+    bark = (inner + (outer - inner) * blend[:, None]) * tone[:, None]
+    cambium = np.exp(-(((deep - 0.3) / 0.5) ** 2))[:, None] * np.float32(0.35)
+    bark += cambium * (np.array([0.72, 0.58, 0.38], np.float32) - bark)
+    # where there is no bark, the wood goes on to the edge
+    thick = np.clip((out + deep) / np.float32(0.4), 0, 1)
+    on = _smooth(0.0, max(0.25, grid.step), deep) * thick
+    wood = colour[here]
+    colour[here] = wood + on[:, None] * (bark - wood)
+    relief[here] += on * (np.float32(0.25) * patchy + np.float32(0.06) * fine - relief[here])
 
 
 def _dirty(colour: F32, finish: FinishSpec, grid: Grid, depth: F32, rng: np.random.Generator) -> None:
@@ -300,14 +315,15 @@ def _dirty(colour: F32, finish: FinishSpec, grid: Grid, depth: F32, rng: np.rand
         colour += veil * (mean * np.array([0.86, 0.85, 0.83], np.float32) - colour)
     if finish.dirt > 0:
         near_rim = np.exp(-np.clip(depth, 0, None) / np.float32(14))
-        smear = _smooth(0.4, 3.0, clouds(grid, rng, 26.0, 5) + 1.4 * near_rim) * np.float32(finish.dirt)
+        size, least = float(rng.uniform(12, 80)), float(rng.uniform(0.2, 1.4))
+        smear = _smooth(least, least + 2.6, clouds(grid, rng, size, 5) + 1.4 * near_rim) * np.float32(finish.dirt)
         specks = (speckle(grid, rng, 0.6) > 4.0 - 1.6 * finish.dirt) * np.float32(0.5)
         colour *= (1 - 0.6 * smear - specks * min(1.0, 2 * finish.dirt))[..., None]
     if finish.dust > 0:
         chips = np.clip((speckle(grid, rng, 0.9) - (4.0 - 2.0 * finish.dust)) * 4, 0, 1)
         heaps = _smooth(2.4 - 2.4 * finish.dust, 4.0 - 1.5 * finish.dust, clouds(grid, rng, 40.0, 5))
         cover = np.maximum(
-            chips, heaps * np.clip(0.5 + 0.5 * speckle(grid, rng, 0.3) + 0.5 * speckle(grid, rng, 1.1), 0, 1)
+            chips, heaps * np.clip(0.6 + 0.4 * speckle(grid, rng, 0.25) + 0.3 * speckle(grid, rng, 0.7), 0, 1)
         )[..., None]
         colour += cover * (np.array([0.93, 0.84, 0.66], np.float32) - colour) * 0.85
 

@@ -120,6 +120,7 @@ def _blank(rng: np.random.Generator, wood: WoodSpec) -> WoodSpec:
         cut="side",
         ovality=float(rng.uniform(0, 0.006)),
         lobes=float(rng.uniform(0.0005, 0.002)),
+        roughness=float(rng.uniform(0.05, 0.2)),
         bark=0.0,
         piece="whole",
         knots=(),
@@ -193,10 +194,10 @@ def _finish(rng: np.random.Generator, level: float) -> FinishSpec:
         saw_pitch=float(rng.uniform(1.5, 6.0)),
         torn=float(rng.uniform(0.05, 0.3 + 0.7 * level)),
         rays=float(rng.uniform(0.3, 1.3)),
-        blotches=float(rng.uniform(0, 0.3 + 0.7 * level)),
+        blotches=pick(rng, (0.0, float(rng.uniform(0, 0.3 + 0.7 * level))), (0.3, 0.7)),
         grey=float(rng.choice([0.0, rng.uniform(0, 0.6) * level])),
         dust=float(rng.uniform(0, 0.2 + 0.5 * level)),
-        dirt=float(rng.uniform(0, 0.2 + 0.8 * level)),
+        dirt=pick(rng, (0.0, float(rng.uniform(0, 0.2 + 0.8 * level))), (0.3, 0.7)),
         light_deg=float(rng.uniform(0, 360)),
         relief=float(rng.uniform(0.4, 1.1)),
     )
@@ -284,11 +285,17 @@ def _camera(
 def random_cracks(
     rng: np.random.Generator, growth: Growth, level: float, count: int | None = None
 ) -> tuple[CrackSpec, ...]:
-    """Return cracks such as a drying end face has."""
+    """Return cracks such as a drying end face has, or the ends of a blank's grain."""
     d = growth.spec.diameter
+    hairlines = 0
     if count is None:
         count = pick(rng, (0, int(rng.integers(1, 5)), int(rng.integers(3, 10))), (0.2, 0.4, 0.4))
-    return tuple(_random_crack(rng, d, level, k) for k in range(count))
+        if count and rng.random() < 0.25 * level:
+            hairlines = int(rng.integers(8, 40))
+    if growth.spec.cut == "side":
+        return tuple(_end_check(rng, growth, k) for k in range(count))
+    cracks = [_random_crack(rng, d, level, k) for k in range(count)]
+    return tuple(cracks + [_hairline(rng, d, count + k) for k in range(hairlines)])
 
 
 def _random_crack(rng: np.random.Generator, diameter: float, level: float, seed: int) -> CrackSpec:
@@ -315,21 +322,79 @@ def _random_crack(rng: np.random.Generator, diameter: float, level: float, seed:
     return replace(crack, kind="ring", start=float(rng.uniform(0.2, 0.85)))
 
 
+def _hairline(rng: np.random.Generator, diameter: float, seed: int) -> CrackSpec:
+    """Return one of many thin checks that open all over a face as it dries."""
+    return CrackSpec(
+        angle_deg=float(rng.uniform(0, 360)),
+        start=float(rng.uniform(0.15, 0.85)),
+        inward=False,
+        length=float(rng.uniform(0.03, 0.16) * diameter),
+        width=float(rng.uniform(0.15, 0.4)),
+        widest="middle",
+        wander=float(rng.uniform(0.6, 1.5)),
+        bridged=float(rng.uniform(0, 0.3)),
+        seed=seed,
+    )
+
+
+def _end_check(rng: np.random.Generator, growth: Growth, seed: int) -> CrackSpec:
+    """Return a check that runs along a blank's grain: mostly in from where the fibres end at its rim."""
+    crack = _random_crack(rng, growth.spec.diameter, 0.5, seed)
+    angle = growth.spec.grain_deg + pick(rng, (0.0, 180.0)) + float(rng.normal(0, 22))
+    crack = replace(crack, kind="radial", angle_deg=angle, start=1.0, inward=True, widest="start", wander=0.4)
+    if rng.random() < 0.2:
+        return replace(crack, kind="other", start=float(rng.uniform(0, 0.7)), widest="middle")
+    return replace(crack, length=0.5 * crack.length)
+
+
 def random_marks(rng: np.random.Generator, growth: Growth, level: float) -> tuple[MarkSpec, ...]:
     """Return stains, lines and holes that are no cracks."""
-    d = growth.spec.diameter
     kinds: tuple[MarkKind, ...] = ("stain", "stain", "pencil", "ink", "scratch", "hole", "bark pocket")
-    marks = []
-    for k in range(int(rng.poisson(1.0 + 5.0 * level))):
-        kind = pick(rng, kinds)
-        a = float(rng.uniform(0, 2 * np.pi))
-        middle = growth.pith + _unit(a) * float(growth.rim(a)) * float(rng.uniform(0.15, 0.9))
-        along = growth.ray(*middle) if kind == "stain" else _unit(float(rng.uniform(0, 2 * np.pi)))
-        reach, width, colour = _mark_size(rng, kind, d)
-        (x0, y0), (x1, y1) = middle - reach / 2 * along, middle + reach / 2 * along
-        strength = float(rng.uniform(0.4, 0.95))
-        marks.append(MarkSpec(kind, (float(x0), float(y0)), (float(x1), float(y1)), width, colour, strength, k))
+    chosen = [pick(rng, kinds) for _ in range(int(rng.poisson(1.0 + 5.0 * level)))]
+    marks = [_mark(rng, growth, kind, k) for k, kind in enumerate(chosen)]
+    if rng.random() < 0.2 * level:  # sapwood streaked by fungus
+        marks += [_mark(rng, growth, "stain", 100 + k) for k in range(int(rng.integers(10, 40)))]
+    if growth.spec.cut == "end" and rng.random() < 0.2 * level:
+        marks += _ring_count_line(rng, growth)
+    if rng.random() < 0.25 * level:
+        marks += _writing(rng, growth)
     return tuple(marks)
+
+
+def _mark(rng: np.random.Generator, growth: Growth, kind: MarkKind, seed: int) -> MarkSpec:
+    middle = _somewhere(rng, growth)
+    along = growth.ray(*middle) if kind == "stain" else _unit(float(rng.uniform(0, 2 * np.pi)))
+    reach, width, colour = _mark_size(rng, kind, growth.spec.diameter)
+    a, b = pair(middle - reach / 2 * along), pair(middle + reach / 2 * along)
+    return MarkSpec(kind, a, b, width, colour, float(rng.uniform(0.4, 0.95)), seed)
+
+
+def _somewhere(rng: np.random.Generator, growth: Growth) -> Array:
+    a = float(rng.uniform(0, 2 * np.pi))
+    if growth.spec.cut == "side":
+        return _unit(a) * growth.spec.diameter / 2 * float(rng.uniform(0, 0.9))
+    return np.asarray(growth.pith + _unit(a) * float(growth.rim(a)) * float(rng.uniform(0.15, 0.9)))
+
+
+def _ring_count_line(rng: np.random.Generator, growth: Growth) -> list[MarkSpec]:
+    """Return a pencil line from the pith to the bark with a tick every few rings, as ring counters draw it."""
+    a = float(rng.uniform(0, 2 * np.pi))
+    unit, across = _unit(a), _unit(a + np.pi / 2)
+    rim = float(growth.rim(a))
+    grey = (0.28, 0.28, 0.30)
+    marks = [MarkSpec("pencil", pair(growth.pith), pair(growth.pith + 0.97 * rim * unit), 0.4, grey, 0.8, 200)]
+    for k, r in enumerate(np.arange(0.08, 0.95, float(rng.uniform(0.05, 0.15))) * rim):
+        at = growth.pith + r * unit
+        marks.append(MarkSpec("pencil", pair(at - 2 * across), pair(at + 2 * across), 0.4, grey, 0.8, 201 + k))
+    return marks
+
+
+def _writing(rng: np.random.Generator, growth: Growth) -> list[MarkSpec]:
+    """Return a few strokes of a felt pen close together: a figure or a letter written on the face."""
+    colour = any_colour(rng, 0.0, 0.5)
+    middle, size = _somewhere(rng, growth), float(rng.uniform(8, 30))
+    places = rng.uniform(-0.5, 0.5, (int(rng.integers(3, 8)), 2, 2)) * size + middle
+    return [MarkSpec("ink", pair(a), pair(b), 0.07 * size, colour, 0.9, 300 + k) for k, (a, b) in enumerate(places)]
 
 
 def _mark_size(rng: np.random.Generator, kind: MarkKind, diameter: float) -> tuple[float, float, Colour]:
