@@ -182,12 +182,14 @@ def main() -> None:
             f"{truth['file'][:32]:32} {_figure(row.recall)} {missed:>10} {_figure(row.false_seen, 10)}"
             f" {_figure(row.false_all, 9)} {len(found):4} {took:5.2f} {took / reading:6.1f}x"
         )
-    recalls = [row.recall for row in rows if row.recall is not None]
-    seen = [row.false_seen for row in rows if row.false_seen is not None]
-    everything = [row.false_all for row in rows if row.false_all is not None]
-    if rows:
-        print(f"found, mean: {np.mean(recalls):.3f}; big missed: {sum(row.big_missed for row in rows)}")
-        print(f"false seen, mean and max: {np.mean(seen):.3f} {np.max(seen):.3f}; false all: {np.mean(everything):.3f}")
+    print(f"found, mean: {_mean([row.recall for row in rows])}; big missed: {sum(row.big_missed for row in rows)}")
+    print(f"false seen, mean: {_mean([row.false_seen for row in rows])}", end="; ")
+    print(f"possible too: {_mean([row.false_all for row in rows])}")
+
+
+def _mean(values: Sequence[float | None]) -> str:
+    known = [value for value in values if value is not None]
+    return f"{np.mean(known):.3f}" if known else "-"
 
 
 def _figure(value: float | None, width: int = 6) -> str:
