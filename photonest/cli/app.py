@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from photonest import __version__
-from photonest.cli import adjust, drying, marker_sheet, measure, plan, plugins, shop, species
+from photonest.cli import adjust, catalogue, drying, marker_sheet, measure, plan, plugins, shop, species
 
 app = typer.Typer(
     name="photonest",
@@ -43,6 +43,7 @@ app.command("plan")(plan.plan)
 app.command("adjust")(adjust.adjust)
 app.command("marker-sheet")(marker_sheet.marker_sheet)
 app.command("drying")(drying.drying)
+app.add_typer(catalogue.app, name="catalogue")
 app.add_typer(species.app, name="species")
 app.add_typer(shop.app, name="shop")
 app.add_typer(plugins.app, name="plugins")

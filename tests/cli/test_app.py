@@ -16,7 +16,7 @@ from photonest.cli import main
 from photonest.model import ExitCode, face_from_document, face_to_document, write_document
 from tests.model.examples import whole_face
 
-HEAVY = {"cv2", "skimage", "scipy", "matplotlib", "shapely", "PIL"}
+HEAVY = {"cv2", "skimage", "scipy", "matplotlib", "shapely", "PIL", "sqlalchemy", "alembic", "joblib"}
 COMMANDS = [
     [],
     ["measure"],
@@ -24,6 +24,8 @@ COMMANDS = [
     ["adjust"],
     ["marker-sheet"],
     ["shop"],
+    ["catalogue"],
+    ["catalogue", "add"],
     ["species"],
     ["drying"],
     ["shop", "init"],
