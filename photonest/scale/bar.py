@@ -12,7 +12,8 @@ from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, Prior, View, mapped, prior_of
 from photonest.scale.corners import refined
-from photonest.scale.edges import Edge, Side, coarse_edge, fine_edge, fit_sides
+from photonest.scale.edges import Edge, coarse_edge, fine_edge
+from photonest.scale.sides import Side, fit_sides
 
 SEARCH_PX = 1600  # longer side of the picture that corners are looked for in
 MOST_CORNERS = 400

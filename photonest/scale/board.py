@@ -101,6 +101,7 @@ class SheetLayout:
 
 # Marker numbers stay taken for good: a sheet printed years ago must still be read rightly.
 _FIRST_ID = {"A4": 0, "Letter": 40}
+FIRST_CUT_OUT, CUT_OUTS = 80, 20
 
 
 def sheet_layout(paper: Paper = "A4") -> SheetLayout:
@@ -160,10 +161,10 @@ def dark_rectangles(layout: SheetLayout) -> NDArray[np.float64]:
         y, x = np.nonzero(marker_cells(number))
         at = np.column_stack([x, y]) * cell + corners[0]
         parts.append(np.hstack([at, at + cell]))
-    return np.vstack([*parts, _check_line_rectangles(layout.check_line)])
+    return np.vstack([*parts, check_line_rectangles(layout.check_line)])
 
 
-def _check_line_rectangles(line: tuple[float, float, float, float]) -> NDArray[np.float64]:
+def check_line_rectangles(line: tuple[float, float, float, float]) -> NDArray[np.float64]:
     """Return a line with an upright at either end; the uprights' outer edges are the ends."""
     x0, y, x1, _ = line
     thick, tall = 0.3, 2.5

@@ -23,6 +23,8 @@ Array = NDArray[np.float64]
 FOCAL, CENTRE, RADIAL, TURN, SHIFT = 0, slice(1, 3), slice(3, 5), slice(5, 8), slice(8, 11)
 OPTICS = 11  # parameters of a view; what a reference adds comes behind them
 _STEPS = 40
+_DIMENSIONLESS = [0, 3, 4, 5, 6, 7, 10]  # of the parameters: those where a change of 1 is a very large one
+_BOLDEST = 0.3  # change of one of them in a step
 
 
 @dataclass(frozen=True)
@@ -191,6 +193,17 @@ def mirrored(view: View, at_mm: Point = (0.0, 0.0)) -> View:
     return View(values, np.asarray(turned))
 
 
+def squarely(view: View, at_mm: Point = (0.0, 0.0)) -> View:
+    """Return the view of the same plane with no tilt, the point `at_mm` kept where it is and its turn as it looks."""
+    x, y = view.rotation[:2, 0] + view.rotation[[1, 0], 1] * [1, -1]
+    angle = math.atan2(y, x)
+    turned = rotation(np.array([0.0, 0.0, angle]))
+    values = view.values.copy()
+    values[SHIFT] = _seen(view, view.shift + (view.rotation - turned)[:, :2] @ at_mm)
+    values[TURN] = 0
+    return View(values, turned)
+
+
 def _seen(view: View, shift: Array) -> Array:
     """Return an origin seen from the camera, in mm, as the parameters of a view have it."""
     focal = float(view.focal_px)
@@ -225,6 +238,7 @@ def fit(view: View, prior: Prior, residuals: Residuals, more_errors: Sequence[fl
             return None
         while True:
             change = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -slope)
+            change /= max(1.0, float(np.abs(change[_DIMENSIONLESS]).max()) / _BOLDEST)
             tried = replace(view, values=view.values + change)
             result = whole(tried)
             gain = float(current @ current - result @ result)

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from photonest.model import NotFound, Photo, Scale
-from photonest.scale.build import scale_from_view
+from photonest.scale.build import STEEPEST_DEG, scale_from_view
 from photonest.scale.camera import Array, Prior, View, prior_of
 from photonest.scale.height import face_above
 from photonest.scale.rectangle import Seen, corner_depths, fitted, proportion, straight_shapes
@@ -20,6 +20,8 @@ WIDTH_ERROR_MM, HEIGHT_ERROR_MM = 0.06, 0.03  # half of the standard's tolerance
 SMALLEST_SHARE, SMALL_SHARE = 0.006, 0.02  # of the frame: below the first it is refused, below the second warned of
 ROUND_FROM, ROUND_TO = 0.45, 1.75  # how far a rounded corner begins inside a sharp one, over what the standard's does
 WORST_FIT = 3.0  # mean squared residual over its expectation
+LOOKS_OFF = 1.45  # by which factor a tilted card may look longer or shorter
+TELLING = 0.05  # standard error of a proportion beyond which it tells nothing
 
 
 @dataclass(frozen=True)
@@ -87,11 +89,13 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
     """Return a shape as a card; None if it is not like one at all, or a text where it nearly is."""
     if seen.share < SMALLEST_SHARE / 3:
         return None
-    shape = proportion(prior, seen)
-    if shape is None:
+    looks = seen.looks
+    lying = looks > 1
+    true = WIDTH_MM / HEIGHT_MM if lying else HEIGHT_MM / WIDTH_MM
+    if not true / LOOKS_OFF < looks < true * LOOKS_OFF:
         return None
-    lying = shape.value > 1
-    if not shape.is_about(WIDTH_MM / HEIGHT_MM if lying else HEIGHT_MM / WIDTH_MM, 0.001):
+    shape = proportion(prior, seen)
+    if shape is not None and shape.error < TELLING and not shape.is_about(true, 0.001):
         return None
     size = (WIDTH_MM, HEIGHT_MM) if lying else (HEIGHT_MM, WIDTH_MM)
     errors = (WIDTH_ERROR_MM, HEIGHT_ERROR_MM) if lying else (HEIGHT_ERROR_MM, WIDTH_ERROR_MM)
@@ -101,8 +105,11 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
     view, other = answer
     depth = CORNER_MM * (np.sqrt(2) - 1)
     rounded = corner_depths(photo, view, size, depth) / depth
-    if np.sum((rounded > ROUND_FROM) & (rounded < ROUND_TO)) < 3:
+    # one corner may be hidden by sawdust, another in shadow; a rectangle with sharp corners has four
+    if np.sum((rounded > ROUND_FROM) & (rounded < ROUND_TO)) < 2 or np.sum(rounded <= ROUND_FROM) > 1:
         return "a rectangle has a card's proportion, but its corners are not a card's"
+    if view.tilt_deg > STEEPEST_DEG:
+        return f"a card is seen {view.tilt_deg:.0f} degrees from square; take the photo from straight above the face"
     if seen.share < SMALLEST_SHARE:
         return f"a card fills only {100 * seen.share:.1f} % of the photo; that is too small to measure by"
     if view.cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):

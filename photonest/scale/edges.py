@@ -1,4 +1,4 @@
-"""Straight edges below a pixel, and the view of a flat shape whose sides they are.
+"""Straight edges in a photo, below a pixel.
 
 A blurred edge lies at its true place in linear light; in the file's own values it moves into the dark side. So every
 sample is taken back to light first. Where an edge lies is read off the area under its profile, averaged over a short
@@ -7,20 +7,17 @@ piece of the edge; blur does not change that area.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photonest.scale.camera import Array, Prior, View, fit, mirrored, start
+from photonest.scale.camera import Array
 
 LEAST_ERROR_PX = 0.04  # standard error of a piece of an edge, however well the pieces agree
-GROWTH_PX = 0.15  # of all sides together: what is light looks larger, or smaller
-SIDE_PX = 0.12  # of each side alone: shadows, bevels, sawdust along it
 PIECES = 28  # a side is cut into
-ALIKE_PIECES = 2.0  # over which errors of neighbouring pieces are alike
+LEAST_CHANGE = 0.006  # of light across an edge
+CLEAR = 4.0  # times its standard error that the mean change along an edge must be
 
 
 class Edge(NamedTuple):
@@ -29,18 +26,6 @@ class Edge(NamedTuple):
     px: Array
     error_px: float
     share: float
-
-
-@dataclass(frozen=True, eq=False)
-class Side:
-    """A side of a flat shape: points with ``outward @ (x, y) = at`` in mm.
-
-    `size` says how much the side moves outward, in mm, for each of the shape's uncertain lengths.
-    """
-
-    outward: tuple[float, float]
-    at: float
-    size: tuple[float, ...]
 
 
 def light(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
@@ -64,25 +49,27 @@ def coarse_edge(pixels: NDArray[np.uint8], ends: ArrayLike, reach_px: float) -> 
         How far off it may lie.
     """
     start, end = np.asarray(ends, dtype=float)
-    share = np.linspace(0.08, 0.92, 56)
+    share: NDArray[Any] = np.linspace(0.0, 1.0, 56)
     offsets = np.arange(-reach_px, reach_px + 0.5, max(1.0, reach_px / 12))
     colour = _profiles(pixels, start + share[:, None] * (end - start), _normal(start, end), offsets)
     if colour is None:
         return None
     wide = 2
-    change = np.linalg.norm(colour[:, 2 * wide :] - colour[:, : -2 * wide], axis=2)
-    place = offsets[wide:-wide][change.argmax(axis=1)]
-    best, line = 0, (0.0, 0.0)
-    tolerance = max(0.16 * reach_px, 0.8)
-    first, last = np.meshgrid(np.arange(0, 28), np.arange(28, 56), indexing="ij")
-    slope = (place[last] - place[first]) / (share[last] - share[first])
-    base = place[first] - slope * share[first]
-    agree = (np.abs(place - (base[..., None] + slope[..., None] * share)) < tolerance).sum(axis=2)
-    row, column = np.unravel_index(agree.argmax(), agree.shape)
-    best, line = int(agree[row, column]), (float(base[row, column]), float(slope[row, column]))
+    change = colour[:, 2 * wide :] - colour[:, : -2 * wide]
+    place = offsets[wide:-wide]
+    first, last = (grid.ravel() for grid in np.meshgrid(np.arange(len(place)), np.arange(len(place)), indexing="ij"))
+    at = np.rint(first[:, None] * (1 - share) + last[:, None] * share).astype(int)
+    along = change[np.arange(len(share))[None], at]
+    common = along.mean(axis=1)
+    best = int(np.linalg.norm(common, axis=1).argmax())
+    # beside what is one tone all along, texture changes this way and that: only the edge changes one way
+    size = float(np.linalg.norm(common[best]))
+    agree = (along[best] @ common[best]) / max(size**2, 1e-12)
+    if size < LEAST_CHANGE or size * np.sqrt(len(share)) < CLEAR * (along[best] @ common[best] / size).std():
+        return None
     normal = _normal(start, end)
-    moved = np.array([start + line[0] * normal, end + (line[0] + line[1]) * normal])
-    return moved, best / len(share)
+    ends = np.array([place[first[best]], place[last[best]]])
+    return np.array([start, end]) + ends[:, None] * normal, float((agree > 0.3).mean())
 
 
 def fine_edge(
@@ -177,118 +164,3 @@ def _normal(start: Array, end: Array) -> Array:
     """Return the unit vector to the left of an edge as seen: outward where corners run clockwise."""
     x, y = (end - start) / np.linalg.norm(end - start)
     return np.array([y, -x])
-
-
-def rectangle(width: float, height: float) -> tuple[Side, Side, Side, Side]:
-    """Return the sides of a rectangle, clockwise from the top; its uncertain lengths are its width and its height."""
-    return (
-        Side((0.0, -1.0), 0.0, (0.0, 0.0)),
-        Side((1.0, 0.0), width, (1.0, 0.0)),
-        Side((0.0, 1.0), height, (0.0, 1.0)),
-        Side((-1.0, 0.0), 0.0, (0.0, 0.0)),
-    )
-
-
-def fit_sides(
-    prior: Prior,
-    homography: ArrayLike,
-    sides: Sequence[Side],
-    edges: Sequence[Edge],
-    size_errors: Sequence[float],
-    middle_mm: tuple[float, float],
-    side_px: float = SIDE_PX,
-) -> tuple[View, View | None] | None:
-    """Return the most likely view of a shape by its edges, and the second most likely.
-
-    Parameters
-    ----------
-    homography : array_like
-        About from mm to pixels.
-    size_errors : sequence of float
-        Standard errors, in mm, of the shape's uncertain lengths.
-    side_px : float
-        By how many pixels each side alone may be off.
-    """
-    lengths = len(size_errors)
-    begun = start(prior, homography, more=lengths + 1)
-    if begun is None:
-        return None
-    errors = (*size_errors, GROWTH_PX)
-    seen = _Points(sides, edges, side_px)
-    found = [_settled(first, prior, seen, errors) for first in (begun, mirrored(begun, middle_mm))]
-    views = sorted((view for view in found if view is not None), key=lambda view: view.cost)
-    if not views:
-        return None
-    return views[0], views[1] if len(views) > 1 and _differ(views[0], views[1]) else None
-
-
-def _settled(view: View, prior: Prior, seen: _Points, errors: Sequence[float]) -> View | None:
-    """Return the most likely view near a first one; distances are turned into pixels by the one before."""
-    for soft in (30.0, 1.0, 1.0):  # first loosely, so that what is known beforehand keeps the lens sane
-        if view.rotation[2, 2] <= 0.1:
-            return None
-        size = seen.mm_per_px(view)
-
-        def residuals(at: View, size: Array = size, soft: float = soft) -> Array:
-            return seen.outside(at, size) / soft
-
-        fitted = fit(view, prior, residuals, errors)
-        if fitted is None:
-            return None
-        view = fitted
-    return view
-
-
-class _Points:
-    """Points on the sides of a shape, all in one array each: pixels, weight, and what their side says in mm.
-
-    Of what is added to a view's parameters, the shape's uncertain lengths come first, then by how many pixels all sides
-    look moved outward.
-    """
-
-    def __init__(self, sides: Sequence[Side], edges: Sequence[Edge], side_px: float) -> None:
-        counts = [len(edge.px) for edge in edges]
-        of_side = np.repeat(np.arange(len(edges)), counts)
-        self.px = np.concatenate([edge.px for edge in edges])
-        self.outward = np.array([side.outward for side in sides])[of_side]
-        self.at = np.array([side.at for side in sides])[of_side]
-        self.size = np.array([side.size for side in sides], dtype=float)[of_side]
-        # each side may be moved as a whole: its points' errors are correlated, and are made independent here
-        self.whiten = [_whitening(len(edge.px), edge.error_px, side_px) for edge in edges]
-        self.cuts = np.cumsum(counts)[:-1]
-
-    def outside(self, at: View, mm_per_px: Array) -> Array:
-        """Return how far the points lie outside their sides, whitened, shape (..., n)."""
-        lengths = self.size.shape[1]
-        reach = self.at + at.more[..., :lengths] @ self.size.T
-        off = ((at.to_mm(self.px) * self.outward).sum(axis=-1) - reach) / mm_per_px - at.more[..., lengths, None]
-        parts = np.split(off, self.cuts, axis=-1)
-        return np.concatenate([part @ white for part, white in zip(parts, self.whiten, strict=True)], axis=-1)
-
-    def mm_per_px(self, view: View) -> Array:
-        """Return by how many mm outward the place changes at most for one pixel, shape (n,)."""
-        there = view.to_mm(self.px)
-        steps = (np.array([1.0, 0.0]), np.array([0.0, 1.0]))
-        slopes = [((view.to_mm(self.px + step) - there) * self.outward).sum(axis=-1) for step in steps]
-        return np.asarray(np.hypot(*slopes))
-
-
-def _whitening(count: int, own: float, shared: float) -> Array:
-    """Return the symmetric root of the inverse covariance of the places of neighbouring pieces of a side.
-
-    Each has an error of its own, likened to its neighbours' by the texture beside the edge; all share one that shifts
-    the side and one that turns it, by as much at its ends.
-    """
-    turn = np.linspace(-1, 1, count)
-    apart = np.abs(np.subtract.outer(np.arange(count), np.arange(count)))
-    covariance = (
-        own**2 * np.exp(-apart / ALIKE_PIECES)
-        + shared**2 * (1 + np.outer(turn, turn))
-        + (0.3 * own) ** 2 * np.eye(count)
-    )
-    values, vectors = np.linalg.eigh(covariance)
-    return np.asarray(vectors / np.sqrt(values) @ vectors.T)
-
-
-def _differ(view: View, other: View) -> bool:
-    return bool(np.abs(view.rotation - other.rotation).max() > 1e-3)

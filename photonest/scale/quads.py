@@ -135,7 +135,7 @@ def closed(lines: Lines, width: int, height: int) -> Array:
     sides, corners = sides[good], corners[good]
     cover = _cover(lines, sides, corners)
     order = np.argsort(-cover, kind="stable")
-    order = order[cover[order] > 0.45][:MOST_QUADS]
+    order = order[cover[order] > 0.4][:MOST_QUADS]
     return _apart(_clockwise(corners[order]))
 
 
@@ -149,7 +149,7 @@ def _corner_partners(lines: Lines) -> tuple[NDArray[np.bool_], NDArray[np.bool_]
     on_i = (gap[..., 0] * along[None, :, 1] - gap[..., 1] * along[None, :, 0]) / safe
     on_j = (gap[..., 0] * along[:, None, 1] - gap[..., 1] * along[:, None, 0]) / safe
     reach_i = np.minimum(np.abs(on_i), np.abs(on_i - length[:, None]))
-    slack = 6 + 0.3 * np.minimum(length[:, None], length[None, :])
+    slack = 6 + 0.6 * np.minimum(length[:, None], length[None, :])
     near_i = reach_i < slack
     return square & near_i & (np.abs(on_j) < slack), square & near_i & (np.abs(on_j - length[None, :]) < slack)
 
@@ -193,7 +193,7 @@ def _spans(lines: Lines, across: NDArray[np.int_], i: int, j: int) -> NDArray[np
     ends_i, ends_j = lines.ends[i], lines.ends[j]
     reach_i = np.linalg.norm(ends_i[None] - one[:, None], axis=2).min(axis=1)
     reach_j = np.linalg.norm(ends_j[None] - other[:, None], axis=2).min(axis=1)
-    slack_i, slack_j = 6 + 0.5 * lines.length[i], 6 + 0.5 * lines.length[j]
+    slack_i, slack_j = 6 + 0.7 * lines.length[i], 6 + 0.7 * lines.length[j]
     return np.asarray(
         (inside > 0.3 * width) & (high - low < 1.4 * width + 6) & (reach_i < slack_i) & (reach_j < slack_j)
     )

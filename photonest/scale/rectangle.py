@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 
 from photonest.model import Photo
 from photonest.scale.camera import Array, Prior, View
-from photonest.scale.edges import Edge, coarse_edge, fine_edge, fit_sides, light, rectangle
+from photonest.scale.edges import Edge, coarse_edge, fine_edge, light
 from photonest.scale.quads import SEARCH_PX, find_quads
+from photonest.scale.sides import fit_sides, rectangle
 
-LEAST_SHARE = 0.62  # of each side must be seen as an edge
-MOST_TRIED = 25
+LEAST_SHARE = 0.55  # of each side must be seen as an edge
+MOST_TRIED = 40
 ANY_PROPORTION = 0.35
 
 
@@ -36,6 +37,12 @@ class Seen:
     corners: Array
     edges: list[Edge]
     share: float
+
+    @property
+    def looks(self) -> float:
+        """Length of sides 0 and 2 over that of sides 1 and 3, as seen."""
+        sides = np.linalg.norm(np.roll(self.corners, -1, axis=0) - self.corners, axis=1)
+        return float(np.sqrt(sides[0] * sides[2] / (sides[1] * sides[3])))
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,8 +129,7 @@ def fitted(
 
 def proportion(prior: Prior, seen: Seen) -> Proportion | None:
     """Return the proportion of a shape taken to be a rectangle of any: the camera's tilt is part of the fit."""
-    sides = np.linalg.norm(np.roll(seen.corners, -1, axis=0) - seen.corners, axis=1)
-    width = 100 * float(np.sqrt(sides[0] * sides[2] / (sides[1] * sides[3])))
+    width = 100 * seen.looks
     answer = fitted(prior, seen, (width, 100.0), (ANY_PROPORTION * width, 1e-3))
     if answer is None:
         return None

@@ -1,0 +1,210 @@
+"""Markers cut out and laid around the face, and strips of them: each loose piece of known size in one plane."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.model import NotFound, Photo, Scale
+from photonest.scale.board import CHECK_LINE_MM, MARKER_CELLS, marker_cells, marker_dictionary
+from photonest.scale.build import scale_from_view
+from photonest.scale.camera import Array, mapped, prior_of
+from photonest.scale.cut_outs import SIDE_MM, piece_of, place_on_piece
+from photonest.scale.edges import Edge, coarse_edge, fine_edge
+from photonest.scale.marker_sheet import PRINT_ERROR, READING_MM, print_stretch
+from photonest.scale.sides import Side, fit_sides
+
+SEARCH_PX = 1600  # longer side of the picture that markers are looked for in
+SIDE_ERROR_PX = 0.05  # of a printed side alone
+WORST_FIT = 4.0  # mean squared residual over its expectation
+FEW = 3  # pieces below which the user is told to lay out more
+
+
+@dataclass(frozen=True)
+class MarkersOptions:
+    """What a user may tell about the print.
+
+    Attributes
+    ----------
+    check_line_mm : float or None
+        The printed check line as measured with a ruler; None takes it to be as long as it should be.
+    """
+
+    check_line_mm: float | None = None
+
+
+class Markers:
+    """Finds markers and strips of the project's own cut-out sheets, lying loose and level with the face."""
+
+    name = "markers"
+    version = "1"
+    Options = MarkersOptions
+
+    def find(self, photo: Photo, options: MarkersOptions) -> Scale | NotFound:
+        """Return the scale by all pieces in sight; its frame is mm from the corner of the one seen largest."""
+        stretch = print_stretch(options.check_line_mm)
+        if isinstance(stretch, NotFound):
+            return stretch
+        found = _largest_first(detected(photo))
+        sides, edges, pieces = _sides(photo, found, stretch)
+        if len(edges) < 4:
+            return NotFound(
+                "no cut-out markers in sight",
+                "Lay four or more of them flat around the face, all of each in the photo, or use the marker sheet.",
+            )
+        first = next(iter(found))
+        homography = _homography(first, found[first], stretch)
+        middle = (SIDE_MM / 2 * stretch, SIDE_MM / 2 * stretch)
+        prior = prior_of(photo)
+        answer = fit_sides(prior, homography, sides, edges, (), middle, side_px=SIDE_ERROR_PX)
+        if answer is None or answer[0].cost > WORST_FIT * sum(len(edge.px) for edge in edges):
+            return NotFound(
+                "the cut-out markers don't lie in one plane", "Lay all of them flat and level with the face."
+            )
+        view, other = answer
+        warnings: tuple[str, ...] = ()
+        if pieces < FEW:
+            warnings = (f"Only {pieces} loose markers in sight: four or more around the face measure far better.",)
+        return scale_from_view(
+            self.name,
+            photo,
+            view,
+            _hull(np.concatenate(list(found.values()))),
+            alternative=other,
+            size_error=PRINT_ERROR if options.check_line_mm is None else READING_MM / CHECK_LINE_MM,
+            warnings=warnings,
+        )
+
+
+def detected(photo: Photo) -> dict[int, Array]:
+    """Return the corners, clockwise as printed, shape (4, 2), of each cut-out marker in sight, by number.
+
+    A number seen twice is left out: copies can't be told apart.
+    """
+    import cv2
+
+    grey = cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY)
+    factor = min(1.0, SEARCH_PX / max(grey.shape))
+    small = grey if factor == 1 else cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    settings = cv2.aruco.DetectorParameters()
+    settings.minMarkerPerimeterRate = 0.02
+    settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    quads, numbers, _ = cv2.aruco.ArucoDetector(marker_dictionary(), settings).detectMarkers(small)
+    if numbers is None:
+        return {}
+    ratio = np.array(small.shape[::-1]) / np.array(grey.shape[::-1])
+    listed = [int(number) for number in np.ravel(numbers)]
+    return {
+        number: (np.reshape(quad, (4, 2)).astype(float) + 0.5) / ratio - 0.5
+        for number, quad in zip(listed, quads, strict=True)
+        if piece_of(number) is not None and listed.count(number) == 1
+    }
+
+
+def _largest_first(found: dict[int, Array]) -> dict[int, Array]:
+    import cv2
+
+    return dict(sorted(found.items(), key=lambda item: -cv2.contourArea(item[1].astype(np.float32))))
+
+
+def _sides(photo: Photo, found: dict[int, Array], stretch: float) -> tuple[list[Side], list[Edge], int]:
+    """Return the edges of all markers seen, where they are on their pieces in mm, and the number of pieces."""
+    sides: list[Side] = []
+    edges: list[Edge] = []
+    pieces: dict[int, int] = {}
+    for number, corners in found.items():
+        homography = _homography(number, corners, stretch)
+        cell = float(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1).min()) / MARKER_CELLS
+        seen = [
+            (line, _edge(photo, mapped(homography, line.ends_mm(number) * stretch), cell)) for line in lines(number)
+        ]
+        if any(edge is None for _, edge in seen[:4]):
+            continue
+        shape = pieces.setdefault(piece_of(number) or 0, len(pieces))
+        for line, edge in seen:
+            if edge is not None:
+                sides.append(line.side(number, stretch, shape))
+                edges.append(edge)
+    return sides, edges, len(pieces)
+
+
+@dataclass(frozen=True)
+class Line:
+    """A straight edge of a marker's print: from one point to another, in cells, dark on its right as seen."""
+
+    start: tuple[int, int]
+    end: tuple[int, int]
+
+    def ends_mm(self, number: int) -> Array:
+        """Return its ends on the marker's piece, shape (2, 2)."""
+        return np.array([self.start, self.end]) * (SIDE_MM / MARKER_CELLS) + place_on_piece(number)
+
+    def side(self, number: int, stretch: float, shape: int) -> Side:
+        """Return it as a side of what is dark."""
+        start, end = self.ends_mm(number) * stretch
+        x, y = (end - start) / np.linalg.norm(end - start)
+        return Side((float(y), float(-x)), float(y * start[0] - x * start[1]), (), shape)
+
+
+@cache
+def lines(number: int) -> list[Line]:
+    """Return the four outer sides of a marker, then its longest inner edge on each line between cells.
+
+    Where the print's dark parts look too large or too small, outer and inner edges, dark to opposite sides, show it.
+    """
+    cells = marker_cells(number)
+    n = MARKER_CELLS
+    found = [Line((0, 0), (n, 0)), Line((n, 0), (n, n)), Line((n, n), (0, n)), Line((0, n), (0, 0))]
+    for k in range(1, n):
+        for flipped in (False, True):
+            step = cells.T[k].astype(int) - cells.T[k - 1] if not flipped else cells[k].astype(int) - cells[k - 1]
+            first, last = _longest_run(step)
+            if last - first < 2:
+                continue
+            dark_after = step[first] > 0
+            if flipped:  # along x, at y = k; dark below: it lies on the right going right
+                ends = ((first, k), (last, k)) if dark_after else ((last, k), (first, k))
+            else:  # along y, at x = k; dark to the right of it: it lies on the right going up
+                ends = ((k, last), (k, first)) if dark_after else ((k, first), (k, last))
+            found.append(Line(*ends))
+    return found
+
+
+def _longest_run(step: NDArray[np.int_]) -> tuple[int, int]:
+    """Return from where to where the longest run of one same value other than 0 reaches."""
+    best, begin = (0, 0), 0
+    for at in range(1, len(step) + 1):
+        if at == len(step) or step[at] != step[begin]:
+            if step[begin] and at - begin > best[1] - best[0]:
+                best = (begin, at)
+            begin = at
+    return best
+
+
+def _edge(photo: Photo, ends: Array, cell: float) -> Edge | None:
+    """Return one edge of a marker's print, or None where it is hidden."""
+    reach = float(np.clip(0.45 * cell, 2.0, 8.0))
+    moved = coarse_edge(photo.pixels, ends, reach)
+    if moved is None or moved[1] < 0.7:
+        return None
+    cells = float(np.linalg.norm(ends[1] - ends[0])) / cell
+    edge = fine_edge(photo.pixels, moved[0], reach, min(0.25, 0.5 / cells), pieces=14 if cells > 5 else 6)
+    return edge if edge is not None and edge.share > 0.7 else None
+
+
+def _homography(number: int, corners: Array, stretch: float) -> Array:
+    import cv2
+
+    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * SIDE_MM + place_on_piece(number)
+    return np.asarray(
+        cv2.getPerspectiveTransform((square * stretch).astype(np.float32), corners.astype(np.float32)), float
+    )
+
+
+def _hull(points: Array) -> Array:
+    import cv2
+
+    return np.asarray(cv2.convexHull(points.astype(np.float32)), float).reshape(-1, 2)

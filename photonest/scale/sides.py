@@ -1,0 +1,186 @@
+"""The most likely view of flat shapes whose straight sides are seen: one shape, or several lying loose in one plane."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from photonest.scale.camera import OPTICS, Array, Prior, View, fit, mirrored, squarely, start
+from photonest.scale.edges import Edge
+
+GROWTH_PX = 0.15  # of all sides together: what is light looks larger, or smaller
+SIDE_PX = 0.08  # of each side alone: shadows, bevels, sawdust along it; and by as much more as
+SIDE_SHARE = 0.7  # of its pieces' own error, where what lies beside the edge misleads them alike
+ALIKE_PIECES = 3.0  # over which errors of neighbouring pieces of an edge are alike
+POOR_FIT = 1.5  # mean squared residual beyond which another start is tried
+ANYWHERE_MM, ANY_TURN = 1e4, 10.0  # where a loose shape may lie, and how it may be turned
+
+
+@dataclass(frozen=True, eq=False)
+class Side:
+    """A side of a flat shape: points with ``outward @ (x, y) = at`` in the shape's own mm.
+
+    `size` says how much the side moves outward, in mm, for each uncertain length; `shape` is the shape's number.
+    """
+
+    outward: tuple[float, float]
+    at: float
+    size: tuple[float, ...] = ()
+    shape: int = 0
+
+
+def rectangle(width: float, height: float) -> tuple[Side, Side, Side, Side]:
+    """Return the sides of a rectangle, clockwise from the top; its uncertain lengths are its width and its height."""
+    return (
+        Side((0.0, -1.0), 0.0, (0.0, 0.0)),
+        Side((1.0, 0.0), width, (1.0, 0.0)),
+        Side((0.0, 1.0), height, (0.0, 1.0)),
+        Side((-1.0, 0.0), 0.0, (0.0, 0.0)),
+    )
+
+
+def fit_sides(
+    prior: Prior,
+    homography: ArrayLike,
+    sides: Sequence[Side],
+    edges: Sequence[Edge],
+    size_errors: Sequence[float],
+    middle_mm: tuple[float, float],
+    side_px: float = SIDE_PX,
+) -> tuple[View, View | None] | None:
+    """Return the most likely view of shapes by their edges, and the second most likely.
+
+    Parameters
+    ----------
+    homography : array_like
+        About from the first shape's mm to pixels.
+    size_errors : sequence of float
+        Standard errors, in mm, of the shape's uncertain lengths.
+    side_px : float
+        By how many pixels each side alone may be off.
+    """
+    seen = _Points(sides, edges, side_px)
+    begun = start(prior, homography, more=len(size_errors) + 1 + 3 * seen.loose)
+    if begun is None:
+        return None
+    errors = (*size_errors, GROWTH_PX, *[ANYWHERE_MM, ANYWHERE_MM, ANY_TURN] * seen.loose)
+    found = [_settled(seen.placed(first), prior, seen, errors) for first in (begun, mirrored(begun, middle_mm))]
+    if min((view.cost for view in found if view is not None), default=np.inf) > POOR_FIT * len(seen.px):
+        found.append(_settled(seen.placed(squarely(begun, middle_mm)), prior, seen, errors))
+    views = sorted((view for view in found if view is not None), key=lambda view: view.cost)
+    if not views:
+        return None
+    return views[0], views[1] if len(views) > 1 and _differ(views[0], views[1]) else None
+
+
+def _settled(view: View, prior: Prior, seen: _Points, errors: Sequence[float]) -> View | None:
+    """Return the most likely view near a first one; distances are turned into pixels by the one before."""
+    for soft in (30.0, 1.0, 1.0):  # first loosely, so that what is known beforehand keeps the lens sane
+        if view.rotation[2, 2] <= 0.1:
+            return None
+        size = seen.mm_per_px(view)
+
+        def residuals(at: View, size: Array = size, soft: float = soft) -> Array:
+            return seen.outside(at, size) / soft
+
+        fitted = fit(view, prior, residuals, errors)
+        if fitted is None:
+            return None
+        view = fitted
+    return view
+
+
+class _Points:
+    """Points on the sides of shapes, all in one array each: pixels, weight, and what their side says in mm.
+
+    Of what is added to a view's parameters, the uncertain lengths come first, then by how many pixels all sides look
+    moved outward, then for each loose shape but the first where its origin lies and how it is turned.
+    """
+
+    def __init__(self, sides: Sequence[Side], edges: Sequence[Edge], side_px: float) -> None:
+        counts = [len(edge.px) for edge in edges]
+        of_side = np.repeat(np.arange(len(edges)), counts)
+        self.px = np.concatenate([edge.px for edge in edges])
+        self.outward = np.array([side.outward for side in sides])[of_side]
+        self.at = np.array([side.at for side in sides])[of_side]
+        self.size = np.array([side.size for side in sides], dtype=float)[of_side]
+        # each side may be moved as a whole: its points' errors are correlated, and are made independent here
+        self.whiten = [
+            _whitening(len(edge.px), edge.error_px, float(np.hypot(side_px, SIDE_SHARE * edge.error_px)))
+            for edge in edges
+        ]
+        self.cuts = np.cumsum(counts)[:-1]
+        self.shape = np.array([side.shape for side in sides])[of_side]
+        self.loose = int(self.shape.max())
+
+    def placed(self, view: View) -> View:
+        """Return a view with each loose shape laid where its points and sides roughly say."""
+        values, mm = view.values.copy(), view.to_mm(self.px)
+        first = OPTICS + self.size.shape[1] + 1
+        for number in range(1, self.loose + 1):
+            mine = self.shape == number
+            values[first + 3 * number - 3 : first + 3 * number] = _pose(mm[mine], self.outward[mine], self.at[mine])
+        return replace(view, values=values)
+
+    def own(self, at: View, points_px: Array) -> Array:
+        """Return where pixels lie in the mm of the shape that each belongs to, shape (..., n, 2)."""
+        mm = at.to_mm(points_px)
+        if not self.loose:
+            return mm
+        poses = at.more[..., self.size.shape[1] + 1 :].reshape(*at.more.shape[:-1], self.loose, 3)
+        poses = np.concatenate([np.zeros_like(poses[..., :1, :]), poses], axis=-2)[..., self.shape, :]
+        x, y = np.moveaxis(mm - poses[..., :2], -1, 0)
+        c, s = np.cos(poses[..., 2]), np.sin(poses[..., 2])
+        return np.stack([c * x + s * y, c * y - s * x], axis=-1)
+
+    def outside(self, at: View, mm_per_px: Array) -> Array:
+        """Return how far the points lie outside their sides, whitened, shape (..., n)."""
+        lengths = self.size.shape[1]
+        reach = self.at + at.more[..., :lengths] @ self.size.T
+        off = ((self.own(at, self.px) * self.outward).sum(axis=-1) - reach) / mm_per_px - at.more[..., lengths, None]
+        parts = np.split(off, self.cuts, axis=-1)
+        return np.concatenate([part @ white for part, white in zip(parts, self.whiten, strict=True)], axis=-1)
+
+    def mm_per_px(self, view: View) -> Array:
+        """Return by how many mm outward the place changes at most for one pixel, shape (n,)."""
+        there = self.own(view, self.px)
+        steps = (np.array([1.0, 0.0]), np.array([0.0, 1.0]))
+        slopes = [((self.own(view, self.px + step) - there) * self.outward).sum(axis=-1) for step in steps]
+        return np.asarray(np.hypot(*slopes))
+
+
+def _pose(mm: Array, outward: Array, at: Array) -> Array:
+    """Return the origin and the turn of a shape that bring points onto their sides: the best of many turns."""
+    best, least = np.zeros(3), np.inf
+    for turn in np.arange(72) * np.pi / 36:
+        c, s = np.cos(turn), np.sin(turn)
+        normal = outward @ np.array([[c, s], [-s, c]])  # the sides' normals in the plane's frame
+        origin, *_ = np.linalg.lstsq(normal, (mm * normal).sum(axis=1) - at, rcond=None)
+        off = (mm * normal).sum(axis=1) - at - normal @ origin
+        if off @ off < least:
+            best, least = np.array([*origin, turn]), float(off @ off)
+    return best
+
+
+def _whitening(count: int, own: float, shared: float) -> Array:
+    """Return the symmetric root of the inverse covariance of the places of neighbouring pieces of a side.
+
+    Each has an error of its own, likened to its neighbours' by the texture beside the edge; all share one that shifts
+    the side and one that turns it, by as much at its ends.
+    """
+    turn = np.linspace(-1, 1, count)
+    apart = np.abs(np.subtract.outer(np.arange(count), np.arange(count)))
+    covariance = (
+        own**2 * np.exp(-apart / ALIKE_PIECES)
+        + shared**2 * (1 + np.outer(turn, turn))
+        + (0.3 * own) ** 2 * np.eye(count)
+    )
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray(vectors / np.sqrt(values) @ vectors.T)
+
+
+def _differ(view: View, other: View) -> bool:
+    return bool(np.abs(view.rotation - other.rotation).max() > 1e-3)
