@@ -8,8 +8,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import Mask, Path, cropped, mean_diameter, polygon_area, polygon_centroid
+from photonest.imaging import Mask, Path, cropped, mean_diameter, polygon_centroid
 from photonest.model import FlatPhoto, NotFound, Outline
+from photonest.outline.choice import Rim, appeals, strong
 from photonest.outline.parting import Contrast, labelled, unlike_ground
 from photonest.outline.polar import Ground, along, closed_paths, evidence, look, prepare
 
@@ -23,13 +24,6 @@ class ContourOptions:
 
     least_quality: float = 0.35
     doubtful_quality: float = 0.6
-
-
-class Rim(NamedTuple):
-    """A closed edge in mm, and how far each of its points is like an edge."""
-
-    points: Path
-    strength: NDArray[np.float64]
 
 
 class ContourOutline:
@@ -47,11 +41,11 @@ class ContourOutline:
         rims = candidates(ground)
         if not rims:
             return NotFound("nothing but the reference is in the photo", "show the whole piece beside the reference")
-        best = max(rims, key=lambda rim: appeal(rim, flat))
+        best = rims[int(appeals(ground, rims).argmax())]
         best = nearer(flat, best, MIDDLING)
         best = parted(flat, best, PARTING)
         best = nearer(flat, best, NEAR)
-        quality = float(0.5 * best.strength.mean() + 0.5 * np.percentile(best.strength, 25))
+        quality = strong(best.strength)
         if quality < options.least_quality:
             return NotFound("no piece stands out", "put a plain sheet or cloth of another colour under the wood")
         warnings = (
@@ -62,20 +56,33 @@ class ContourOutline:
 
 
 def candidates(ground: Ground) -> list[Rim]:
-    """Return the closed edges about many middles."""
+    """Return the closed edges about many middles, and about the middles of those."""
     size = max(ground.usable.shape)
     middles = _middles(ground.usable, ground.flat.to_px([ground.flat.aim])[0])
-    found = []
-    for bend in BENDS:
-        at = middles
-        for _ in range(2 if len(at) else 0):
-            rays = look(ground, at, 0.025 * size, 0.75 * size, 64, 0.04)
-            strength = evidence(rays)
-            paths = closed_paths(np.where(rays.usable, -strength, OFF_PHOTO), 5, bend)
-            lines = rays.points(paths)
-            found += [Rim(ground.flat.to_mm(p), s) for p, s in zip(lines, along(strength, paths), strict=True)]
-            at = np.array([polygon_centroid(line) for line in lines])
+    found: list[Rim] = []
+    for _ in range(2 if len(middles) else 0):
+        rays = look(ground, middles, 0.025 * size, 0.75 * size, 64, 0.04)
+        strength = evidence(rays)
+        cost = np.where(rays.usable, -strength, OFF_PHOTO)
+        lines = []
+        for bend in BENDS:
+            paths = closed_paths(cost, 5, bend)
+            lines += list(rays.points(paths))
+            found += [
+                Rim(ground.flat.to_mm(line), s)
+                for line, s in zip(lines[-len(paths) :], along(strength, paths), strict=True)
+            ]
+        middles = _apart(np.array([polygon_centroid(line) for line in lines]), 0.02 * size)
     return found
+
+
+def _apart(places: Path, least: float) -> Path:
+    """Return the places without those nearer than `least` to an earlier one."""
+    kept: list[NDArray[np.float64]] = []
+    for place in places:
+        if all(np.hypot(*(place - other)) >= least for other in kept):
+            kept.append(place)
+    return np.array(kept)
 
 
 def _middles(usable: Mask, aim: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -97,18 +104,6 @@ def _middles(usable: Mask, aim: NDArray[np.float64]) -> NDArray[np.float64]:
         places += list(aim + reach * size * np.column_stack([np.cos(angles), np.sin(angles)]))
     inside = [p for p in places if 2 <= p[0] < width - 2 and 2 <= p[1] < height - 2]
     return np.array([p for p in inside if free[round(p[1]), round(p[0])] > 0.03 * size]).reshape(-1, 2)
-
-
-def appeal(rim: Rim, flat: FlatPhoto) -> float:
-    """Return what speaks for a rim: strong all around, round, and near the aim."""
-    import shapely
-
-    shape = shapely.Polygon(rim.points)
-    size = max(flat.pixels.shape[:2]) * flat.mm_per_px
-    round_ = 4 * np.pi * polygon_area(rim.points) / shape.length**2
-    away = shape.distance(shapely.Point(flat.aim)) / size
-    strong = 0.5 * rim.strength.mean() + 0.5 * np.percentile(rim.strength, 25)
-    return float(strong + 0.6 * min(round_, 0.9) - away)
 
 
 class Zoom(NamedTuple):

@@ -111,7 +111,7 @@ def look(ground: Ground, middles: Floats, low: float, high: float, rays: int, st
 
 def evidence(rays: Rays) -> Floats:
     """Return how far each gap between a column and the next is like an edge, 0 to 1, shape (k, r, c)."""
-    against = np.ones(rays.usable.shape)
+    against = np.ones(rays.usable.shape, np.float32)
     for channel in CHANNELS:
         values = rays.layers[..., channel.layer]
         for width, across in channel.widths:
@@ -133,7 +133,7 @@ def _across(values: Image, count: int) -> Floats:
 def _sides(values: Floats, width: int) -> tuple[Floats, Floats]:
     """Return the means of `width` columns up to each column, and after it."""
     columns = values.shape[2]
-    total = np.zeros((*values.shape[:2], columns + 1))
+    total = np.zeros((*values.shape[:2], columns + 1), np.float32)
     np.cumsum(values, axis=2, out=total[..., 1:])
     here = np.arange(1, columns + 1)
     low, high = np.maximum(here - width, 0), np.minimum(here + width, columns)
