@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
@@ -104,6 +104,8 @@ class Wanted:
         Diameter in mm of a circle free of cracks and pith.
     text : str
         Words that the code, species, place, note and file name hold together.
+    limit : int or None
+        How many at most, the newest.
     """
 
     species: Sequence[str] = ()
@@ -114,7 +116,8 @@ class Wanted:
     until: date | None = None
     text: str = ""
     withdrawn: bool = False
-    codes: Sequence[str] = field(default=())
+    codes: Sequence[str] = ()
+    limit: int | None = None
 
 
 def check_state(state: str) -> str:

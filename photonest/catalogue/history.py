@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from photonest.catalogue.entries import EVENT_KINDS, Details, Happening
 from photonest.catalogue.tables import entry as entries
 from photonest.catalogue.tables import event as events
+from photonest.catalogue.tables import face as faces
 from photonest.model import CatalogueError, Face, dump_json, face_from_document, face_to_document
 
 NOTHING: Mapping[str, Any] = {"weight": None, "weight_day": None, "withdrawn": True}
@@ -86,7 +87,21 @@ def take_back(connection: sa.Connection, key: int) -> sa.RowMapping | None:
 
 def _follow(connection: sa.Connection, key: int) -> None:
     columns = replayed([happening(row) for row in history(connection, key)])
+    document = columns.pop("face")
     connection.execute(entries.update().where(entries.c.id == key).values(**columns))
+    connection.execute(faces.update().where(faces.c.entry_id == key).values(document=document))
+
+
+def insert(connection: sa.Connection, code: str, sha256: str, file: str, happened: Sequence[Happening]) -> None:
+    """Write a new entry with its history so far."""
+    columns = replayed(happened)
+    document = columns.pop("face")
+    values = {"code": code, "photo_sha256": sha256, "photo_file": file, **columns}
+    key = connection.execute(entries.insert().values(**values)).inserted_primary_key
+    assert key is not None
+    connection.execute(faces.insert().values(entry_id=key[0], document=document))
+    written = [{**vars(event), "entry_id": key[0], "facts": dict(event.facts)} for event in happened]
+    connection.execute(events.insert(), written)
 
 
 def replayed(happened: Sequence[Happening]) -> dict[str, Any]:
@@ -107,13 +122,6 @@ def replayed(happened: Sequence[Happening]) -> dict[str, Any]:
         if event.undone_at is None:
             columns |= effect(event.kind, event.facts, event.day)
     return columns
-
-
-def write_history(connection: sa.Connection, key: int, happened: Sequence[Happening]) -> None:
-    """Write events down as they were recorded elsewhere."""
-    connection.execute(
-        events.insert(), [{**vars(event), "entry_id": key, "facts": dict(event.facts)} for event in happened]
-    )
 
 
 def history(connection: sa.Connection, key: int) -> Sequence[sa.RowMapping]:

@@ -7,7 +7,7 @@ import hashlib
 import json
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -19,20 +19,20 @@ from photonest.catalogue.database import engine_for, prepare, reading, writing
 from photonest.catalogue.entries import Details, Entry, Happening, Wanted, check_state
 from photonest.catalogue.files import PhotoStore
 from photonest.catalogue.history import (
-    effect,
     face_hash,
     happening,
     history,
+    insert,
     record,
     replayed,
     take_back,
     told,
-    write_history,
 )
 from photonest.catalogue.tables import entry as entries
+from photonest.catalogue.tables import face as faces
 from photonest.model import CatalogueError, Face, Plan, face_from_document, face_to_document, plan_to_document
 
-_LISTED = [column for column in entries.c if column.name not in ("id", "face")]
+_LISTED = [entries.c[field.name] for field in dataclasses.fields(Entry)]
 
 
 class Catalogue:
@@ -108,20 +108,13 @@ class Catalogue:
 
     def _insert(self, facts: Mapping[str, Any], sha256: str, day: date, codes: Sequence[str]) -> Entry:
         """Write a new entry under the first free code."""
+        added = Happening("added", day, datetime.now(UTC), facts)
         for code in codes:
             try:
                 with writing(self._engine, self.where) as connection:
                     if connection.execute(sa.select(entries.c.id).where(_is(code))).first() is not None:
                         continue
-                    values = {
-                        "code": code,
-                        "photo_sha256": sha256,
-                        "photo_file": facts["file"],
-                        **effect("added", facts, day),
-                    }
-                    key = connection.execute(entries.insert().values(**values)).inserted_primary_key
-                    assert key is not None
-                    record(connection, key[0], "added", day, facts)
+                    insert(connection, code, sha256, facts["file"], [added])
                 return self.entry(code)
             except CatalogueError as error:
                 # Another program may have added the same photo, or taken the code, a moment ago.
@@ -148,16 +141,13 @@ class Catalogue:
         there = self.by_photo(sha256)
         if there is not None:
             return there, False
-        columns = replayed(happened)
+        replayed(happened)  # before anything is written
         self.photos.keep(content, file, thumbnail)
         for free in [check_code(code), *codes_of(sha256)]:
             with writing(self._engine, self.where) as connection:
                 if connection.execute(sa.select(entries.c.id).where(_is(free))).first() is not None:
                     continue
-                values = {"code": free, "photo_sha256": sha256, "photo_file": file, **columns}
-                key = connection.execute(entries.insert().values(**values)).inserted_primary_key
-                assert key is not None
-                write_history(connection, key[0], happened)
+                insert(connection, free, sha256, file, happened)
             return self.entry(free), True
         raise _taken(code)
 
@@ -171,8 +161,8 @@ class Catalogue:
     def by_photo(self, sha256: str) -> Entry | None:
         """Return the entry of a photo's hash, if there is one."""
         with reading(self._engine, self.where) as connection:
-            row = connection.execute(sa.select(*_LISTED).where(entries.c.photo_sha256 == sha256)).mappings().first()
-        return None if row is None else Entry(**row)
+            row = connection.execute(sa.select(*_LISTED).where(entries.c.photo_sha256 == sha256)).first()
+        return None if row is None else Entry(*row)
 
     def photo_hashes(self) -> set[str]:
         """Return the hashes of all photos entered."""
@@ -182,25 +172,33 @@ class Catalogue:
     def entry(self, code: str) -> Entry:
         """Return the entry of a code; small and capital letters don't matter."""
         with reading(self._engine, self.where) as connection:
-            row = connection.execute(sa.select(*_LISTED).where(_is(code))).mappings().first()
+            row = connection.execute(sa.select(*_LISTED).where(_is(code))).first()
         if row is None:
             raise self._unknown(code)
-        return Entry(**row)
+        return Entry(*row)
 
     def face(self, code: str) -> Face:
         """Return the measured face of an entry."""
         with reading(self._engine, self.where) as connection:
-            text = connection.execute(sa.select(entries.c.face).where(_is(code))).scalar()
+            query = sa.select(faces.c.document).join(entries, entries.c.id == faces.c.entry_id)
+            text = connection.execute(query.where(_is(code))).scalar()
         if text is None:
             raise self._unknown(code)
         return face_from_document(json.loads(text), f"the face of {code}")
 
     def find(self, wanted: Wanted | None = None) -> list[Entry]:
         """Return the entries looked for, the newest first."""
-        query = sa.select(*_LISTED).where(*_conditions(wanted or Wanted()))
+        wanted = wanted or Wanted()
+        query = sa.select(*_LISTED).where(*_conditions(wanted)).limit(wanted.limit)
         with reading(self._engine, self.where) as connection:
-            rows = connection.execute(query.order_by(entries.c.added_day.desc(), entries.c.id.desc())).mappings().all()
-        return [Entry(**row) for row in rows]
+            rows = connection.execute(query.order_by(entries.c.added_day.desc(), entries.c.id.desc()))
+            return [Entry(*row) for row in rows]
+
+    def count(self, wanted: Wanted | None = None) -> int:
+        """Return how many entries there are of those looked for, whatever their limit."""
+        query = sa.select(sa.func.count()).select_from(entries).where(*_conditions(wanted or Wanted()))
+        with reading(self._engine, self.where) as connection:
+            return int(connection.execute(query).scalar_one())
 
     def history(self, code: str) -> list[Happening]:
         """Return everything that happened to an entry, in the order it was recorded, mistakes taken back included."""

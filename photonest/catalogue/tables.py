@@ -1,7 +1,7 @@
-"""The catalogue's two tables: the entries, and everything that ever happened to each.
+"""The catalogue's tables: the entries, their faces, and everything that ever happened to each.
 
-`event` is only ever added to, or marked as undone. What an entry's own columns say (state, place, weight ...) follows
-from its events and is kept there so that lists are quick.
+`event` is only ever added to, or marked as undone. What an entry's own columns and its
+face say (state, place, weight ...) follows from its events and is kept there so that lists are quick.
 """
 
 from __future__ import annotations
@@ -18,7 +18,6 @@ entry = sa.Table(
     sa.Column("code", sa.Text, nullable=False, unique=True),
     sa.Column("photo_sha256", sa.Text, nullable=False, unique=True),
     sa.Column("photo_file", sa.Text, nullable=False),
-    sa.Column("face", sa.Text, nullable=False),
     sa.Column("kind", sa.Text, nullable=False),
     sa.Column("thickness", sa.Float),
     sa.Column("length", sa.Float),
@@ -41,6 +40,13 @@ entry = sa.Table(
     sa.Index(None, "place"),
     sa.Index(None, "clear_diameter"),
     sa.Index(None, "added_day"),
+)
+
+face = sa.Table(  # apart, so that lists need not read past the long documents
+    "face",
+    metadata,
+    sa.Column("entry_id", sa.Integer, sa.ForeignKey("entry.id"), primary_key=True, autoincrement=False),
+    sa.Column("document", sa.Text, nullable=False),
 )
 
 event = sa.Table(

@@ -22,14 +22,15 @@ app = typer.Typer(no_args_is_help=True, help="Keep every piece that comes in: ph
 app.command("add")(catalogue_add.add)
 
 Code = Annotated[str, typer.Argument(metavar="CODE", help="The code of the piece, as its label shows it.")]
+Limit = Annotated[int, typer.Option(metavar="N", min=0, help="The newest N at most; 0 for all.")]
 
 
 @app.command("list")
-def list_entries(where: Where = None, photos: Photos = None, json: AsJson = False) -> None:
-    """List every piece, the newest first."""
+def list_entries(limit: Limit = 200, where: Where = None, photos: Photos = None, json: AsJson = False) -> None:
+    """List the pieces, the newest first."""
     from photonest.catalogue.entries import Wanted
 
-    _list(where, photos, Wanted(), json)
+    _list(where, photos, Wanted(limit=limit or None), json)
 
 
 @app.command("find")
@@ -54,6 +55,7 @@ def find(
         Path | None, typer.Option("--shop", metavar="FILE", help="Your workshop's figures, for --rim.")
     ] = None,
     jobs: Annotated[int, typer.Option(metavar="N", help="How many are planned at once; -1: one a core.")] = -1,
+    limit: Limit = 0,
     where: Where = None,
     photos: Photos = None,
     json: AsJson = False,
@@ -70,6 +72,7 @@ def find(
         until=day_of(until),
         text=" ".join(text or ()),
         withdrawn=withdrawn,
+        limit=limit or None,
     )
     if rim is None:
         _list(where, photos, wanted, json)
@@ -225,13 +228,14 @@ for name, command in {**catalogue_sheets.COMMANDS, **catalogue_files.COMMANDS}.i
 
 def _list(where: str | None, photos: Path | None, wanted: Wanted, json: bool) -> None:
     with opened(where, photos) as catalogue:
-        entries = catalogue.find(wanted)
+        entries, count = catalogue.find(wanted), catalogue.count(wanted)
     if json:
         show(_text([dataclasses.asdict(entry) for entry in entries]))
         return
     for entry in entries:
         show(line_of(entry))
-    say(f"{len(entries)} piece{'' if len(entries) == 1 else 's'}.")
+    more = f"; the newest {len(entries)} are shown" if len(entries) < count else ""
+    say(f"{count} piece{'' if count == 1 else 's'}{more}.")
 
 
 def _makers(

@@ -112,6 +112,7 @@ def test_finding(yard: Path) -> None:
     assert run("find", "--fits", 250).stdout == ""
     assert run("find", "--state", "fresh", "--species", "ash", "--since", "2020-01-01").stdout.count("\n") == 2
     assert run("find", "--state", "mouldy").exit_code == 2
+    assert "2 pieces; the newest 1 are shown" in run("list", "--limit", 1).stderr
     run("undo", other)
     assert other not in run("list").stdout
     assert other in run("find", "--withdrawn").stdout

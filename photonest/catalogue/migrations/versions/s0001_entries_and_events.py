@@ -1,4 +1,4 @@
-"""Entries and events."""
+"""Entries, faces and events."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -8,14 +8,13 @@ down_revision = None
 
 
 def upgrade() -> None:
-    """Make the first two tables."""
+    """Make the first tables."""
     op.create_table(
         "entry",
         sa.Column("id", sa.Integer, primary_key=True),
         sa.Column("code", sa.Text, nullable=False),
         sa.Column("photo_sha256", sa.Text, nullable=False),
         sa.Column("photo_file", sa.Text, nullable=False),
-        sa.Column("face", sa.Text, nullable=False),
         sa.Column("kind", sa.Text, nullable=False),
         sa.Column("thickness", sa.Float),
         sa.Column("length", sa.Float),
@@ -38,6 +37,11 @@ def upgrade() -> None:
     )
     for column in ("state", "species", "place", "clear_diameter", "added_day"):
         op.create_index(f"ix_entry_{column}", "entry", [column])
+    op.create_table(
+        "face",
+        sa.Column("entry_id", sa.Integer, sa.ForeignKey("entry.id"), primary_key=True, autoincrement=False),
+        sa.Column("document", sa.Text, nullable=False),
+    )
     op.create_table(
         "event",
         sa.Column("id", sa.Integer, primary_key=True),
