@@ -93,12 +93,25 @@ def edge_distances(face: Face, centre: Point) -> dict[str, float]:
     return found
 
 
+def rip_frame(face: Face, nest: Nest) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return where the rip line of half a log crosses the axis, and the direction from it to the bowls.
+
+    The bowls' rims lie at the rip line, or, where the rims face the bark, the foot of the first bowl does: the line is
+    the one of the two that is nearer to the pith.
+    """
+    rim, down = np.asarray(nest.axis.point[:2]), np.asarray(nest.axis.direction[:2])
+    pith = np.asarray(face.pith.point if face.pith is not None else (0.0, 0.0))
+    foot = rim + nest.bowls[0].depth * down
+    at_rim = abs((pith - rim) @ down) <= abs((pith - foot) @ down)
+    return (rim, down) if at_rim else (foot, -down)
+
+
 def rip_line(face: Face, nest: Nest) -> NDArray[np.float64]:
-    """Return the two ends on the outline of the rim plane of a nest whose axis lies in the face, shape (2, 2)."""
+    """Return the two ends on the outline of the line at which a log is ripped for a nest, shape (2, 2)."""
     import shapely
 
-    through, down = np.asarray(nest.axis.point[:2]), np.asarray(nest.axis.direction[:2])
-    along = np.array([down[1], -down[0]]) * 2 * face.size.max_diameter
+    through, into = rip_frame(face, nest)
+    along = np.array([into[1], -into[0]]) * 2 * face.size.max_diameter
     wood = shapely.make_valid(shapely.Polygon(face.outline.points))
     inside = shapely.LineString([through - along, through + along]).intersection(wood)
     if inside.is_empty:

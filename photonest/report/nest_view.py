@@ -58,6 +58,11 @@ def half_number(plan: Plan, nest: Nest) -> int:
     return next(number for number, other in enumerate(plan.nests, start=1) if other is nest)
 
 
+def nest_name(plan: Plan, nest: Nest) -> str:
+    """Return the half a nest belongs to, empty where there is but one."""
+    return f", half {half_number(plan, nest)}" if len(plan.nests) > 1 else ""
+
+
 def _draw_standing(page: Page, ground: Ground, nest: Nest) -> list[Label]:
     """Draw the rims of bowls whose axis stands square to the face; return their labels."""
     centre = np.asarray(nest.axis.point[:2])

@@ -10,6 +10,7 @@ from photonest.report.nest_view import draw_nest_on_face, half_number
 from photonest.report.page import Box, Format, Page, save
 from photonest.report.section import draw_section
 from photonest.report.units import Units, sixteenths, stacked
+from photonest.report.words import counted
 
 NO_DEFECT = 1000.0
 """Clearance of a bowl where there is no defect, as the plan file tells it."""
@@ -38,7 +39,7 @@ def plan_picture(photo: Photo | None, face: Face, plan: Plan, *, format: Format 
     """
     with style.drawing_settings():
         page = Page(WIDTH, TALLEST)
-        y = draw_title(page, nest_title(plan), face.photo.file)
+        y = draw_title(page, counted(plan.score.bowls).capitalize(), face.photo.file)
         y = draw_warnings(page, plan.warnings, y)
         y = draw_nest_on_face(page, photo, face, plan, Box(page.left, y, page.room, 170.0))
         for nest in plan.nests:
@@ -63,16 +64,6 @@ def notes(plan: Plan) -> list[str]:
     gap = plan.bound.gap_pct
     words.append("No plan can do better." if gap < 0.05 else f"No plan can do better by more than {gap:.1f} %.")
     return words
-
-
-def nest_title(plan: Plan) -> str:
-    """Return the heading of a plan."""
-    bowls = plan.score.bowls
-    return (
-        ("One bowl", "Two bowls", "Three bowls", "Four bowls", "Five bowls")[bowls - 1]
-        if 1 <= bowls <= 5
-        else f"{bowls} bowls"
-    )
 
 
 def draw_bowl_table(page: Page, nest: Nest, y: float, units: Units) -> float:

@@ -11,9 +11,10 @@ from photonest.model import Bowl, Cut, Face, Nest, Plan
 from photonest.report import style
 from photonest.report.book import Paper
 from photonest.report.marking import rip_line
+from photonest.report.nest_view import nest_name
 from photonest.report.page import Box, Page
 from photonest.report.section import groove_edge
-from photonest.report.setup_sheet import nest_name, refuse_unsafe
+from photonest.report.setup_sheet import refuse_unsafe
 from photonest.report.tiles import Drawing, as_pdf, as_svg
 from photonest.report.units import Units, told
 

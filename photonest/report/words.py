@@ -24,6 +24,15 @@ def length(value: float, error: float = 0.0) -> str:
     return f"{value:.{digits}f} ± {upward:.{digits}f} mm"
 
 
+def give_or_take(error: float) -> str:
+    """Return an error in whole mm, rounded upwards.
+
+    >>> give_or_take(3.2)
+    '± 4 mm'
+    """
+    return f"± {max(1, math.ceil(error - 1e-9))} mm"
+
+
 def round_half_up(value: float) -> int:
     """Return the nearest whole number, halves upwards, as people round.
 
@@ -58,6 +67,16 @@ def crack_words(crack: Crack) -> str:
     deep = f", {crack.depth:.0f} deep" if crack.depth is not None else ""
     doubt = " ?" if crack.status == "possible" else ""
     return f"{CRACK_NAMES[crack.kind]}, {crack.length:.0f}{wide} mm{deep}{doubt}"
+
+
+def counted(bowls: int) -> str:
+    """Return a number of bowls in words.
+
+    >>> counted(1), counted(3), counted(12)
+    ('one bowl', 'three bowls', '12 bowls')
+    """
+    words = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+    return f"{words[bowls] if bowls < len(words) else bowls} bowl{'' if bowls == 1 else 's'}"
 
 
 def all_warnings(face: Face) -> tuple[str, ...]:

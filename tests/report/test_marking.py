@@ -16,6 +16,7 @@ from photonest.report.marking import (
     centre_landmarks,
     edge_distances,
     line_landmarks,
+    rip_frame,
     rip_line,
     seen_ends,
     visible,
@@ -95,3 +96,14 @@ def test_rip_line_ends_on_the_outline() -> None:
 
     edge = LinearRing(FACE.outline.points)
     assert max(edge.distance(Point(end)) for end in ends) < 1e-6
+
+
+def test_rip_line_lies_at_the_pith_whichever_way_the_rims_face() -> None:
+    nest = examples.plan().nests[0]
+    inward = replace(nest, axis=Axis((0.0, 14.0, 150.0), (0.0, 1.0, 0.0)))
+    outward = replace(nest, axis=Axis((0.0, 164.0, 150.0), (0.0, -1.0, 0.0)))  # 150 mm deep, its foot at y = 14
+    for turned in (inward, outward):
+        through, into = rip_frame(FACE, turned)
+        assert through == pytest.approx((0.0, 14.0))
+        assert into == pytest.approx((0.0, 1.0))
+        assert rip_line(FACE, turned)[:, 1] == pytest.approx([14.0, 14.0])

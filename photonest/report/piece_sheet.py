@@ -1,0 +1,136 @@
+"""The page of the piece: the nest over the photo, and how to mark the wood for it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from photonest.model import Face, Nest, Photo, Plan
+from photonest.report import style
+from photonest.report.book import Book
+from photonest.report.ground import Ground
+from photonest.report.marking import (
+    Landmark,
+    centre_landmarks,
+    edge_distances,
+    line_landmarks,
+    rip_frame,
+    rip_line,
+)
+from photonest.report.marks import Label
+from photonest.report.nest_view import draw_nest_on_face, half_number
+from photonest.report.page import Box, Page
+from photonest.report.units import Units, told
+from photonest.report.words import all_warnings, counted, give_or_take, twice_error
+
+MANY = 4
+"""Warnings from which their type is set smaller."""
+
+
+def piece_pages(book: Book, photo: Photo | None, face: Face, plan: Plan, units: Units) -> None:
+    """Write the pages of the piece: warnings, the nest over the photo, and how to mark the wood."""
+    book.start("The piece")
+    warnings = dict.fromkeys([*plan.warnings, *all_warnings(face)])
+    if photo is None:
+        warnings[f"The photo {face.photo.file} was not at hand: drawn from the measurements alone."] = None
+    book.warnings(list(warnings), size=style.BODY if len(warnings) < MANY else style.SMALL)
+    book.paragraph(_stock_words(plan, units), size=style.HEADING, bold=True)
+    log = plan.stock.kind == "log"
+    marks = () if log else centre_landmarks(face, plan.nests[0].axis.point[:2])
+    steps = (
+        [s for nest in plan.nests for s in _log_steps(face, plan, nest, units)]
+        if log
+        else _steps(face, plan, marks, units)
+    )
+    wanted = book.height_of(steps, indent=11) + 1.4 * len(steps) + 14
+    height = float(np.clip(book.rest - wanted, 90, 150))
+    book.need(height)
+
+    def also(page: Page, ground: Ground) -> list[Label]:
+        if log:
+            return [
+                label
+                for nest in plan.nests
+                for label in _draw_rip_line(page, ground, face, nest, half_number(plan, nest))
+            ]
+        return _draw_landmarks(page, ground, marks, plan.nests[0].axis.point[:2])
+
+    book.y = draw_nest_on_face(
+        book.page, photo, face, plan, Box(book.page.left, book.y + 2, book.page.room, height), also
+    )
+    book.heading("Mark the wood")
+    book.steps(steps)
+
+
+def _stock_words(plan: Plan, units: Units) -> str:
+    stock, bowls = plan.stock, sum(len(nest.bowls) for nest in plan.nests)
+    size = f"{told(stock.length, units)} long" if stock.length else f"{told(stock.thickness or 0, units)} thick"
+    rim = " The rims lie on the far face." if stock.rim == "far" else ""
+    return f"{stock.kind.capitalize()}, {size}: {counted(bowls)}.{rim}"
+
+
+def _steps(face: Face, plan: Plan, marks: Sequence[Landmark], units: Units) -> list[str]:
+    """Return how to mark centre and circle on a face that the axis stands square to."""
+    centre, bowl = plan.nests[0].axis.point[:2], plan.nests[0].bowls[0]
+    steps = []
+    if marks:
+        arcs = "; ".join(f"{m.letter}, the {m.name}: {told(m.distance, units)} {give_or_take(m.error)}" for m in marks)
+        steps.append(f"Swing arcs about {arcs}. They meet at the centre.")
+    elif face.pith is not None and face.pith.inside:
+        away = float(np.hypot(face.pith.point[0] - centre[0], face.pith.point[1] - centre[1]))
+        error = twice_error(face, away, face.pith.standard_error)
+        steps.append(f"The centre lies {told(away, units)} {give_or_take(error)} from the pith.")
+    edges = ", ".join(f"{name} {told(far, units)}" for name, far in edge_distances(face, centre).items())
+    steps.append(f"{'Check' if marks else 'Mark the centre'}: from it to the edge, as the photo lies: {edges}.")
+    first = (
+        f"Draw a circle of {told(bowl.rim_diameter / 2 + plan.shop.trueing, units)} radius about it and saw round that."
+    )
+    steps.append(first + f" It turns true at Ø {told(bowl.rim_diameter, units)}.")
+    return steps
+
+
+def _log_steps(face: Face, plan: Plan, nest: Nest, units: Units) -> list[str]:
+    """Return how to mark a half's rip line on the end of a log, and its centre along it."""
+    through, into = rip_frame(face, nest)
+    number, ends = half_number(plan, nest), rip_line(face, nest)
+    where = []
+    for mark in line_landmarks(face, (float(through[0]), float(through[1])), (into[1], -into[0])):
+        side = "away from" if mark.distance > 0 else "toward"
+        where.append(
+            f"the {mark.name} is {told(abs(mark.distance), units)} {give_or_take(mark.error)} off, {side} the bowls"
+        )
+    wide, *aside = (float(np.hypot(*(a - b))) for a, b in ((ends[0], ends[1]), (ends[0], through), (ends[1], through)))
+    where.append(f"from edge to edge, M{number} to N{number}, it is {told(wide, units)} long")
+    return [
+        f"Rip line {number}: {'; '.join(where)}. Saw beside it, on the side away from the bowls.",
+        f"Half {number}: centre on the ripped face {told(nest.axis.point[2], units)} from this end, "
+        f"{told(aside[0], units)} from M{number}'s edge, {told(aside[1], units)} from N{number}'s. "
+        f"Circle Ø {told(nest.bowls[0].rim_diameter + 2 * plan.shop.trueing, units)}.",
+    ]
+
+
+def _draw_landmarks(page: Page, ground: Ground, marks: Sequence[Landmark], centre: Sequence[float]) -> list[Label]:
+    labels = []
+    middle = ground.to_page([centre])[0]
+    for mark in marks:
+        at = ground.to_page([mark.point])[0]
+        page.line([middle, at], style.Stroke(style.INK, 1.4, dash=(4, 2), casing=style.PAPER, casing_width=1.0))
+        half = (middle + at) / 2
+        words = f"{mark.letter} {mark.distance:.0f} mm"
+        labels.append(
+            Label(
+                words, (float(half[0]), float(half[1])), (float(at[1] - middle[1]), float(middle[0] - at[0])), dark=True
+            )
+        )
+    return labels
+
+
+def _draw_rip_line(page: Page, ground: Ground, face: Face, nest: Nest, number: int) -> list[Label]:
+    ends = ground.to_page(rip_line(face, nest))
+    page.line(ends, style.Stroke(style.INK, 2.0, dash=(9, 3), casing=style.PAPER))
+    away = ends - ends.mean(axis=0)
+    return [
+        Label(f"{letter}{number}", (float(x), float(y)), (float(dx), float(dy)), dark=True)
+        for letter, (x, y), (dx, dy) in zip("MN", ends, away, strict=True)
+    ]

@@ -1,0 +1,37 @@
+"""Marking a log: rip lines, and the centre of each half on its ripped face."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+
+from photonest.report.book import Book
+from photonest.report.marking import rip_line
+from photonest.report.piece_sheet import piece_pages
+from photonest.report.style import drawing_settings
+from tests.report import examples
+from tests.report.test_plan_picture import lying
+from tests.report.test_setup_sheet import texts
+
+FACE, PLAN = examples.face(), lying()
+
+
+def test_a_log_is_marked_by_two_rip_lines_and_two_centres() -> None:
+    with drawing_settings():
+        book = Book("A4", "log.jpg")
+        piece_pages(book, None, FACE, PLAN, "mm")
+        words = " ".join(texts(book.bound("A log")))
+    assert "Log, 300 mm long: six bowls" in words
+    for number, nest in enumerate(PLAN.nests, start=1):
+        ends = rip_line(FACE, nest)
+        assert f"Rip line {number}: the pith is" in words
+        assert f"M{number} to N{number}, it is {np.hypot(*(ends[1] - ends[0])):.0f} mm long" in words
+        told = re.search(rf"Half {number}: centre on the ripped face 150 mm from this end, (\d+) mm from M", words)
+        assert told is not None
+        away = np.hypot(*(ends[0] - np.array(nest.axis.point[:2])))
+        assert float(told[1]) == pytest.approx(away, abs=0.51)  # told in whole mm
+    # The pith lies at y = -8: 4 mm off the upper half's line at -12, on the side of the other half, which turns down.
+    assert "Rip line 1: the pith is 4 mm ± 4 mm off, away from the bowls" in words
+    assert "Rip line 2: the pith is 20 mm ± 4 mm off, away from the bowls" in words
