@@ -51,6 +51,7 @@ from photonest.model.face import (
 )
 from photonest.model.photo import FlatPhoto, Lens, MapError, Photo, Scale
 from photonest.model.plan import (
+    Alternative,
     Axis,
     Bound,
     Bowl,
@@ -69,7 +70,7 @@ from photonest.model.shopfile import length_in_mm, read_shop, shop_from_toml, sh
 from photonest.model.values import FieldError, Matrix3, Point, Point3, Points
 
 __all__ = [
-    "Attempt", "Axis", "Bound", "Bowl", "CatalogueError", "Circle", "Crack", "CrackError", "CrackKind", "Cut",
+    "Alternative", "Attempt", "Axis", "Bound", "Bowl", "CatalogueError", "Circle", "Crack", "CrackError", "CrackKind", "Cut",
     "Cutter", "Defect", "DefectKind", "Diameters", "DocumentError", "ExitCode", "Face", "FaceFacts",
     "FieldError", "FlatPhoto", "Jaws", "Lens", "MapError", "MarksError", "Matrix3", "MoistureError", "Nest",
     "NoPlanError", "NotFound", "Objective", "Outline", "OutlineError", "OutputError", "Photo", "PhotoError",

@@ -20,6 +20,7 @@ from photonest.model.values import (
 StockKind = Literal["log", "slice", "blank"]
 Side = Literal["photographed", "far"]
 Objective = Literal["bowls", "capacity", "value"]
+Towards = Literal["pith", "bark"]
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,14 @@ class Stock:
         Which face of a slice or blank becomes the rim plane.
     through_pith : bool
         Whether bowls may hold the pith.
+    far_outline : points or None
+        The edge of the wood on the far face or end, under bark, in the face's frame, where it was measured; sides are
+        taken as straight between.
+    check_depth, far_check_depth : float or None
+        How deep end checks reach into a log from the photographed and from the far end. Without the first, cracks go
+        through the log unless their own depth is known; without the second, the far end is taken to be checked as deep.
+    rim_towards : {"pith", "bark"}
+        Which way the rims of a log's bowls face.
     """
 
     kind: StockKind
@@ -45,6 +54,10 @@ class Stock:
     length: float | None = None
     rim: Side = "photographed"
     through_pith: bool = False
+    far_outline: Points | None = None
+    check_depth: float | None = None
+    far_check_depth: float | None = None
+    rim_towards: Towards = "pith"
     extra: Extra = extra_fields()
 
     def __post_init__(self) -> None:
@@ -54,6 +67,9 @@ class Stock:
         elif self.thickness is None:
             raise FieldError("thickness", f"of the {self.kind} is needed")
         require_positive(thickness=self.thickness, length=self.length)
+        require_not_negative(check_depth=self.check_depth, far_check_depth=self.far_check_depth)
+        if self.far_outline is not None:
+            require_points("far_outline", self.far_outline, 3)
 
 
 @dataclass(frozen=True)
@@ -155,11 +171,27 @@ class Cut:
 
 @dataclass(frozen=True)
 class Nest:
-    """The bowls and cuts of one blank, outermost first."""
+    """The bowls and cuts of one blank, outermost first.
+
+    Attributes
+    ----------
+    saw_diameter : float
+        Of the circle to saw about the axis before the blank goes on the lathe, at least: the first bowl and the trueing
+        allowance. 0 when not told.
+    may_be_off, bowls_kept_off : float
+        How far the axis may lie from where it is planned with every bowl as planned, and with as many bowls left, some
+        of them smaller (mm).
+    marking : tuple of str
+        How to mark the wood, in plain words.
+    """
 
     axis: Axis
     bowls: tuple[Bowl, ...]
     cuts: tuple[Cut, ...]
+    saw_diameter: float = 0.0
+    may_be_off: float = 0.0
+    bowls_kept_off: float = 0.0
+    marking: tuple[str, ...] = ()
     extra: Extra = extra_fields()
 
     def __post_init__(self) -> None:
@@ -180,14 +212,48 @@ class Score:
 
 @dataclass(frozen=True)
 class Bound:
-    """The most any plan could reach, proven, and how far this plan stays below it."""
+    """The most any plan could reach, proven, and how far this plan stays below it.
+
+    Attributes
+    ----------
+    value : float
+        No plan with as many bowls is worth more, by the objective (or with any number of them, where counts don't come
+        first).
+    gap_pct : float
+        How far above this plan's worth that is.
+    bowls : int
+        No plan has more bowls; 0 when not told.
+    """
 
     value: float
     gap_pct: float
+    bowls: int = 0
     extra: Extra = extra_fields()
 
     def __post_init__(self) -> None:
         require_not_negative(gap_pct=self.gap_pct)
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """Another plan to choose from.
+
+    Attributes
+    ----------
+    bowls : int
+        How many.
+    rim_diameters : tuple of float
+        Of each, by nests one after another.
+    axes : tuple of Axis
+    note : str
+        What sets it apart.
+    """
+
+    bowls: int
+    rim_diameters: tuple[float, ...]
+    axes: tuple[Axis, ...]
+    note: str
+    extra: Extra = extra_fields()
 
 
 @dataclass(frozen=True)
@@ -210,4 +276,5 @@ class Plan:
     score: Score
     bound: Bound
     warnings: tuple[str, ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
     extra: Extra = extra_fields()

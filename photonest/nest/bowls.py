@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
 from photonest.model import Bowl, Cut, Points
 from photonest.nest.curves import Outside, volume_under, wall_between
+from photonest.nest.keepouts import distances
+from photonest.nest.placing import HalfPlanePoints
 from photonest.nest.refine import Recipe
 from photonest.nest.rules import Real, Rules
 
 ARC_POINTS = 61
+NO_DEFECT = 1000.0
 
 Clearance = Callable[[Real], float]
 """The distance in mm from the nearest defect to points (rho, h), shape (n, 2), after twice the standard errors."""
@@ -23,17 +26,40 @@ def hollow(bowl: Outside) -> tuple[float, float, float, float]:
     return float(bowl.radius - bowl.wall), float(bowl.centre), float(bowl.stand_off), float(bowl.axis_floor)
 
 
-def capacities(rules: Rules, recipe: Recipe) -> list[float]:
-    """Return what each bowl of a recipe holds, in ml."""
-    bowls = recipe.bowls(rules)
-    arcs = [volume_under(*groove) for groove in recipe.grooves(rules)]
+def capacities(bowls: Sequence[Outside], grooves: Sequence[tuple[float, float, float]]) -> list[float]:
+    """Return what each bowl holds, in ml."""
+    arcs = [volume_under(*groove) for groove in grooves]
     return [float(volume) / 1000 for volume in [*arcs, volume_under(*hollow(bowls[-1]))]]
 
 
-def bowls_of(rules: Rules, recipe: Recipe, clearance: Clearance) -> tuple[Bowl, ...]:
-    """Return the bowls of a recipe, the largest first."""
-    outsides, grooves = recipe.bowls(rules), recipe.grooves(rules)
-    volumes = capacities(rules, recipe)
+def clearance_from(points: HalfPlanePoints, clearance: float) -> Clearance:
+    """Return the function that tells how far a curve lies from the nearest defect, after twice the standard errors.
+
+    `clearance` is what the workshop keeps from a defect; what a point asks for beyond it is its errors and half width.
+    """
+    defects = ~points.edge
+    rho, h, beyond = points.rho[defects], points.h[defects], points.keep[defects] - clearance
+
+    def away(line: Real) -> float:
+        if not len(rho):
+            return NO_DEFECT
+        sides = np.hstack([line[:-1], line[1:]])
+        found = [float(distances(x, y, sides).min()) for x, y in zip(rho.tolist(), h.tolist(), strict=True)]
+        return float((np.array(found) - beyond).min())
+
+    return away
+
+
+def bowls_of(
+    rules: Rules,
+    recipe: Recipe,
+    clearance: Clearance,
+    limit: float = math.inf,
+    binds: Sequence[tuple[str, ...]] | None = None,
+) -> tuple[Bowl, ...]:
+    """Return the bowls of a recipe, the largest first; no inside goes below `limit`."""
+    outsides, grooves = recipe.bowls(rules, limit), recipe.grooves(rules)
+    volumes = capacities(outsides, grooves)
     found = []
     for place, bowl in enumerate(outsides):
         outer = _outside_line(bowl)
@@ -60,6 +86,7 @@ def bowls_of(rules: Rules, recipe: Recipe, clearance: Clearance) -> tuple[Bowl, 
                 wall_required=float(bowl.wall),
                 foot_diameter=2 * float(bowl.foot),
                 jaws=rules.jaws(float(bowl.rim)).name,
+                binds=binds[place] if binds else (),
             )
         )
     return tuple(found)

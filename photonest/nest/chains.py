@@ -9,12 +9,13 @@ favourable, gives an upper bound that holds for every chain between the points t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.model import Objective
-from photonest.nest.curves import Outside, cored_outside, least_stand_off, worth_having
+from photonest.model import Objective, Price
+from photonest.nest.curves import Outside, cored_outside, least_stand_off, volume_under, worth_having
 from photonest.nest.rules import Real, Rules
 
 IMPOSSIBLE = -1e18
@@ -52,19 +53,85 @@ class Grid:
     good: NDArray[np.bool_]
 
 
+class Following(NamedTuple):
+    """What fits in each of some bowls, shape (bowls, rows) and (bowls,).
+
+    `column` is the first column of each row that fits, the number of columns where none does; `reach` is how far from
+    the axis an inside may come at the rim plane.
+    """
+
+    column: NDArray[np.int16]
+    reach: Real
+
+
+class Level(NamedTuple):
+    """The best value of exactly n bowls from each cut on.
+
+    `value` has the shape of the grid; `tail` is its maximum over a column and all later ones, with one more. `beyond`,
+    for a grid of cells, is the same of the value less twice the rim that a reach of 0 would leave: the rim of a core is
+    at most its bowl's reach less the groove, whatever the cell's corner says.
+    """
+
+    value: Real
+    tail: Real
+    beyond: Real | None
+
+
 @dataclass(frozen=True)
 class Chains:
-    """A grid, and what follows what.
-
-    Attributes
-    ----------
-    follows : ndarray of int16, shape (good cuts, rows)
-        First column of each row that fits in the core of each cut; the number of columns where none does.
-    """
+    """A grid, and what follows what."""
 
     rules: Rules
     grid: Grid
-    follows: NDArray[np.int16]
+    follows: Following
+
+
+@dataclass(frozen=True)
+class Worth:
+    """How an objective values a nest: bowl by bowl, by the rim or by what it holds.
+
+    ``"bowls"`` sums rim diameters in mm (counts are compared before), ``"capacity"`` what the bowls hold in ml,
+    ``"value"`` the prices of the shop's list: straight between two entries, nothing below the first.
+    """
+
+    objective: Objective
+    prices: tuple[Price, ...] = ()
+
+    def of_rim(self, rim: Real) -> Real:
+        """Return what bowls are worth by their rim radius."""
+        if self.objective == "bowls":
+            return 2 * rim
+        if self.objective == "capacity" or not self.prices:
+            return np.zeros_like(rim)
+        sizes, prices = zip(*((price.diameter, price.price) for price in self.prices), strict=True)
+        found: Real = np.interp(2 * rim, sizes, prices, left=0.0)
+        return found
+
+    def of_hollow(self, bowl: Outside) -> Real:
+        """Return what is added for the inside turned by hand of a last bowl."""
+        if self.objective != "capacity":
+            return np.zeros_like(bowl.rim)
+        with np.errstate(invalid="ignore"):
+            volume = volume_under(bowl.radius - bowl.wall, bowl.centre, bowl.stand_off, bowl.axis_floor)
+        return np.nan_to_num(volume) / 1000
+
+    def of_groove(self, edge: Real, offset: Real, stand_off: Real) -> Real:
+        """Return what is added for a bowl whose inside is the outer edge of a groove."""
+        if self.objective != "capacity":
+            return np.zeros(np.broadcast_shapes(edge.shape, offset.shape, stand_off.shape))
+        with np.errstate(invalid="ignore"):
+            return np.nan_to_num(volume_under(edge, offset, stand_off)) / 1000
+
+    def entering(self, grid: Grid) -> Real:
+        """Return what each cut adds: its core by the rim, and the inside of the bowl before it."""
+        offset = (grid.offset + grid.half_offset)[:, None]
+        inside = self.of_groove(grid.outer[:, None], offset, grid.stand_off[None, :])
+        return self.of_rim(np.nan_to_num(grid.bowls.rim)) + inside
+
+    def last(self, grid: Grid) -> Real:
+        """Return what each cut adds when its core is the last bowl."""
+        centre = grid.bowls.centre + grid.half_offset[:, None]
+        return self.of_hollow(grid.bowls._replace(centre=centre))
 
 
 def point_grid(rules: Rules, step: float) -> Grid:
@@ -82,31 +149,30 @@ def cell_grid(rules: Rules, step: float) -> Grid:
 def chains_on(rules: Rules, grid: Grid) -> Chains:
     """Return what follows what on a grid."""
     bowls = grid.bowls.at(grid.good)
-    count, rows = len(bowls.rim), len(grid.offset)
-    follows = np.empty((count, rows), np.int16)
     half = np.broadcast_to(grid.half_offset[:, None], grid.good.shape)[grid.good]
-    size = max(1, CHUNK // max(rows, 1))
-    for start in range(0, count, size):
-        part = slice(start, start + size)
-        follows[part] = first_columns(grid, bowls.at(part), half[part])
-    return Chains(rules, grid, follows)
+    size = max(1, CHUNK // max(len(grid.offset), 1))
+    parts = [slice(start, start + size) for start in range(0, len(bowls.rim), size)]
+    found = [following(grid, bowls.at(part), half[part]) for part in parts]
+    if not found:
+        return Chains(rules, grid, Following(np.empty((0, len(grid.offset)), np.int16), np.empty(0)))
+    return Chains(rules, grid, Following(*(np.concatenate(field) for field in zip(*found, strict=True))))
 
 
-def first_columns(grid: Grid, bowls: Outside, half: Real | None = None) -> NDArray[np.int16]:
-    """Return the first column of each row whose groove fits in each of some bowls, shape (bowls, rows).
+def following(grid: Grid, bowls: Outside, half: Real | float = 0.0) -> Following:
+    """Return what fits in each of some bowls.
 
-    `half` is how much the bowls' centres may lie to either side of what is given, for a grid of cells.
+    `half` is how far the bowls' centres may lie to either side of what is given, for a grid of cells.
     """
-    wide = np.zeros(len(bowls.rim)) if half is None else half
+    wide = np.broadcast_to(np.asarray(half, float), bowls.rim.shape)
     least = _least_for_cells(bowls.column(), wide[:, None], grid)
     columns = len(grid.stand_off)
-    if columns == 1:
-        return np.where(least <= grid.stand_off[0] + grid.step + 1e-9, 0, 1).astype(np.int16)
-    pitch = grid.stand_off[1] - grid.stand_off[0]
+    pitch = grid.stand_off[1] - grid.stand_off[0] if columns > 1 else max(grid.step, 1.0)
     place = (least - grid.stand_off[0]) / pitch
     first = np.floor(place - 1e-9) if grid.step > 0 else np.ceil(place - 1e-9)
-    found: NDArray[np.int16] = np.clip(np.nan_to_num(first, posinf=columns), 0, columns).astype(np.int16)
-    return found
+    column: NDArray[np.int16] = np.clip(np.nan_to_num(first, posinf=columns), 0, columns).astype(np.int16)
+    with np.errstate(invalid="ignore"):
+        reach = bowls.centre + wide + np.sqrt((bowls.radius - bowls.wall) ** 2 - bowls.stand_off**2)
+    return Following(column, np.nan_to_num(reach))
 
 
 def _least_for_cells(bowls: Outside, wide: Real, grid: Grid) -> Real:
@@ -193,26 +259,45 @@ def _most_favourable(rules: Rules, edge: Real, offset: Real, stand_off: Real, ha
     return Outside(offset, stand_off, radius, rim, foot, depth, wall, floor, floor - rules.shop.tenon)
 
 
-def values(chains: Chains, objective: Objective, most: int = 12) -> list[Real]:
-    """Return the best value of exactly n bowls from each cut on, for n = 1, 2, ...; each of the grid's shape."""
-    grid = chains.grid
-    own = np.where(grid.good, 2 * np.nan_to_num(grid.bowls.rim), IMPOSSIBLE)
-    levels = [own]
-    while len(levels) < most:
-        best = best_following(grid, chains.follows, levels[-1])[0]
-        if not (best > IMPOSSIBLE / 2).any():
-            break
-        level = np.full(grid.good.shape, IMPOSSIBLE)
-        level[grid.good] = np.where(best > IMPOSSIBLE / 2, own[grid.good] + best, IMPOSSIBLE)
-        levels.append(level)
-    return levels
+def levels(chains: Chains, worth: Worth, ends: NDArray[np.bool_] | None = None, most: int = 12) -> list[Level]:
+    """Return the values of exactly n bowls from each cut on, for n = 1, 2, ...
+
+    `ends` tells which cuts may set the last bowl free, of the grid's shape; None means all.
+    """
+    grid, good = chains.grid, chains.grid.good
+    entering, last = worth.entering(grid), worth.last(grid)
+    may_end = good if ends is None else good & ends
+    found = [_level(chains.rules, grid, worth, np.where(may_end, entering + last, IMPOSSIBLE), last)]
+    while len(found) < most and (found[-1].value > IMPOSSIBLE / 2).any():
+        rest = np.full(good.shape, IMPOSSIBLE)
+        rest[good] = best_following(chains.follows, found[-1])[0]
+        value = np.where(rest > IMPOSSIBLE / 2, entering + rest, IMPOSSIBLE)
+        found.append(_level(chains.rules, grid, worth, value, rest))
+    return found if (found[-1].value > IMPOSSIBLE / 2).any() else found[:-1]
 
 
-def best_following(grid: Grid, follows: NDArray[np.int16], level: Real) -> tuple[Real, NDArray[np.intp]]:
-    """Return the best value that can follow, and the row where it lies, for each row of `follows`."""
-    rows, columns = level.shape
+def _level(rules: Rules, grid: Grid, worth: Worth, value: Real, rest: Real) -> Level:
+    if grid.step == 0 or worth.objective != "bowls":
+        return Level(value, _tail(value), None)
+    with np.errstate(invalid="ignore"):
+        columns = grid.stand_off[None, :] ** 2
+        groove = np.sqrt(grid.outer[:, None] ** 2 - columns) - np.sqrt(grid.inner[:, None] ** 2 - columns)
+    beyond = np.where(value > IMPOSSIBLE / 2, rest - 2 * np.nan_to_num(groove), IMPOSSIBLE)
+    return Level(value, _tail(value), _tail(beyond))
+
+
+def _tail(value: Real) -> Real:
+    rows, columns = value.shape
     tail = np.full((rows, columns + 1), IMPOSSIBLE)
-    tail[:, :columns] = np.maximum.accumulate(level[:, ::-1], axis=1)[:, ::-1]
-    found = tail[np.arange(rows), follows]
+    tail[:, :columns] = np.maximum.accumulate(value[:, ::-1], axis=1)[:, ::-1]
+    return tail
+
+
+def best_following(follows: Following, level: Level) -> tuple[Real, NDArray[np.intp]]:
+    """Return the best value that can follow each bowl, and the row where it lies."""
+    rows = np.arange(len(level.value))
+    found = level.tail[rows, follows.column]
+    if level.beyond is not None:
+        found = np.minimum(found, 2 * follows.reach[:, None] + level.beyond[rows, follows.column])
     where = np.argmax(found, axis=1)
     return found[np.arange(len(found)), where], where

@@ -62,6 +62,7 @@ def check_plan(face: Face, plan: Plan, wall_need: Callable[[float], float] | Non
             found += _check_cut(cut, bowl, plan.shop)
         found += _check_lathe(nest, plan)
         found += _check_wood(nest, face, plan)
+        found += _check_rip(nest, face, plan)
         found += _check_defects(nest, face, plan)
     return tuple(found)
 
@@ -168,14 +169,54 @@ def _check_wood(nest: Nest, face: Face, plan: Plan) -> Iterator[Violation]:
     """See that the first bowl lies in the wood, less the trueing allowance."""
     import shapely
 
-    first, shop = nest.bowls[0], plan.shop
-    wood = shapely.Polygon(face.outline.wood)
-    centre = shapely.Point(nest.axis.point[:2])
-    room = float(wood.exterior.distance(centre)) if wood.contains(centre) else -1.0
-    if room < first.outer[0][0] + shop.trueing - SLACK:
-        yield Violation("wood", "bowl 1", f"the wood is clear to {room:.1f} mm, the bowl is {first.outer[0][0]:.1f}")
-    if first.outer[-1][1] > (plan.stock.thickness or 0.0) + SLACK:
+    rho, h = np.asarray(nest.bowls[0].outer).T
+    rho = rho + plan.shop.trueing
+    origin, into = np.asarray(nest.axis.point), np.asarray(nest.axis.direction)
+    woods = [face.outline.wood, *([plan.stock.far_outline] if plan.stock.far_outline else [])]
+    if plan.stock.kind == "log":
+        yield from _check_length(nest, plan)
+        across = np.array([-into[1], into[0]])
+        sides = [origin[:2] + h[:, None] * into[:2] + side * rho[:, None] * across for side in (1.0, -1.0)]
+        lying = shapely.Polygon(np.vstack([sides[0], sides[1][::-1]]))
+        for wood in woods:
+            out = lying.difference(shapely.Polygon(wood).buffer(SLACK)).area
+            if out > 0.1:
+                yield Violation("wood", "bowl 1", f"{out:.1f} mm2 of its section lie outside the wood")
+        return
+    thickness = plan.stock.thickness or 0.0
+    centre, rooms = shapely.Point(origin[:2]), []
+    for wood in woods:
+        area = shapely.Polygon(wood)
+        rooms.append(float(area.exterior.distance(centre)) if area.contains(centre) else -1.0)
+    depth = h if into[2] > 0 else thickness - h
+    room = rooms[0] + (rooms[-1] - rooms[0]) * np.clip(depth / thickness, 0.0, 1.0)
+    short = float((rho - room).max())
+    if short > SLACK:
+        yield Violation("wood", "bowl 1", f"comes {short:.2f} mm too near to the edge of the wood")
+    if h.max() > thickness + SLACK:
         yield Violation("wood", "bowl 1", "is deeper than the wood is thick")
+
+
+def _check_length(nest: Nest, plan: Plan) -> Iterator[Violation]:
+    """See that the first bowl lies between the ends of a log, clear of end checks at the end that was not seen."""
+    rim, z, length = nest.bowls[0].outer[0][0], nest.axis.point[2], plan.stock.length or 0.0
+    far = plan.stock.far_check_depth
+    far = far if far is not None else plan.stock.check_depth or 0.0
+    keep = plan.shop.clearance if far > 0 else plan.shop.trueing
+    if z - rim < plan.shop.trueing - SLACK or z + rim > length - far - keep + SLACK:
+        yield Violation("wood", "bowl 1", f"{2 * rim:.1f} mm at {z:.1f} mm does not fit in the log's clear length")
+
+
+def _check_rip(nest: Nest, face: Face, plan: Plan) -> Iterator[Violation]:
+    """See that the bowls of a log keep to their own side of the pith."""
+    if plan.stock.kind != "log" or plan.stock.through_pith or face.pith is None:
+        return
+    into = np.asarray(nest.axis.direction[:2])
+    h = float((np.asarray(face.pith.point) - np.asarray(nest.axis.point[:2])) @ into)
+    deepest = max(depth for _, depth in nest.bowls[0].outer)
+    needed = plan.shop.pith_slab + 2 * face.pith.standard_error
+    if max(-h, h - deepest) < needed - SLACK:
+        yield Violation("pith", "bowl 1", f"the pith is {max(-h, h - deepest):.1f} mm away, and must be {needed:.1f}")
 
 
 def _check_defects(nest: Nest, face: Face, plan: Plan) -> Iterator[Violation]:
@@ -186,9 +227,9 @@ def _check_defects(nest: Nest, face: Face, plan: Plan) -> Iterator[Violation]:
     shapely.prepare(solid)
     share = face.scale.standard_error_pct / 100
     for name, points, reach, error, depth in _defects(face, plan):
-        lines, rho = _in_half_plane(points, depth, nest, plan)
+        lines, on_face = _in_half_plane(points, depth, nest)
         away = shapely.distance(lines, solid) - reach
-        needed = plan.shop.clearance + 2 * np.hypot(error, share * rho)
+        needed = plan.shop.clearance + 2 * np.hypot(error, share * on_face)
         short = float((needed - away).max())
         if short > SLACK:
             yield Violation("clearance", "bowls", f"{name} is {short:.2f} mm nearer than it may be")
@@ -198,17 +239,22 @@ def _defects(
     face: Face, plan: Plan
 ) -> Iterator[tuple[str, NDArray[np.float64], NDArray[np.float64], float, float | None]]:
     """Yield each standing defect: name, points on the face, half width at each, standard error, depth."""
-    if face.pith is not None and not plan.stock.through_pith:
+    if face.pith is not None and not plan.stock.through_pith and plan.stock.kind != "log":
         yield "pith", np.array([face.pith.point]), np.zeros(1), face.pith.standard_error, None
     for crack in face.cracks:
         if crack.status != "dismissed":
             widths = crack.widths if len(crack.widths) == len(crack.path) else [crack.width] * len(crack.path)
             points, half = _sampled(crack.path, [w / 2 for w in widths])
-            yield f"crack {crack.id}", points, half, crack.standard_error, crack.depth
+            yield f"crack {crack.id}", points, half, crack.standard_error, _reaching(crack.depth, plan)
     for defect in face.defects:
         if defect.status != "dismissed":
             points = _filled(defect.outline)
-            yield f"{defect.kind} {defect.id}", points, np.zeros(len(points)), defect.standard_error, defect.depth
+            depth = _reaching(defect.depth, plan)
+            yield f"{defect.kind} {defect.id}", points, np.zeros(len(points)), defect.standard_error, depth
+
+
+def _reaching(depth: float | None, plan: Plan) -> float | None:
+    return plan.stock.check_depth if depth is None and plan.stock.kind == "log" else depth
 
 
 def _sampled(path: Points, half: Iterable[float]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -230,16 +276,19 @@ def _filled(outline: Points) -> NDArray[np.float64]:
     return np.vstack([edge, inside])
 
 
-def _in_half_plane(
-    points: NDArray[np.float64], depth: float | None, nest: Nest, plan: Plan
-) -> tuple[Any, NDArray[np.float64]]:
-    """Return points of the face, swept through the wood, as lines in the half-plane, and their least rho."""
+def _in_half_plane(points: NDArray[np.float64], depth: float | None, nest: Nest) -> tuple[Any, NDArray[np.float64]]:
+    """Return points of the face, swept through the wood, as lines in the half-plane, and how far off they lie on it.
+
+    A line square to the face has its least rho where it passes the axis; it is given by that place and its two ends.
+    """
     import shapely
 
     origin, direction = np.asarray(nest.axis.point), np.asarray(nest.axis.direction)
+    low, high = (-FAR, FAR) if depth is None else (0.0, depth)
     ends = []
-    for z in (-FAR if depth is None else 0.0, FAR if depth is None else depth):
+    for z in (low, min(max(float(origin[2]), low), high), high):
         space = np.column_stack([points, np.full(len(points), z)]) - origin
         h = space @ direction
-        ends.append(np.stack([np.hypot(*(space - h[:, None] * direction).T[:2]), h], axis=1))
-    return shapely.linestrings(np.stack(ends, axis=1)), np.minimum(ends[0][:, 0], ends[1][:, 0])
+        ends.append(np.stack([np.linalg.norm(space - h[:, None] * direction, axis=1), h], axis=1))
+    on_face = np.hypot(points[:, 0] - origin[0], points[:, 1] - origin[1])
+    return shapely.linestrings(np.stack(ends, axis=1)), on_face

@@ -49,12 +49,16 @@ class ClearRadius:
     edge: Real
     areas: tuple[Real, ...]
 
-    def each(self, x: float, y: float, picked: NDArray[np.intp] | slice = slice(None)) -> Real:
-        """Return the radius that each segment leaves clear about a point."""
+    def away_and_keep(self, x: float, y: float, picked: NDArray[np.intp] | slice = slice(None)) -> tuple[Real, Real]:
+        """Return how far each segment lies from a point, and the distance to keep from it."""
         away = distances(x, y, self.segments[picked])
         spread = np.hypot(self.error[picked], self.scale_error * away)
-        found: Real = away - self.reach[picked] - self.margin[picked] - 2 * spread
-        return found
+        return away, self.reach[picked] + self.margin[picked] + 2 * spread
+
+    def each(self, x: float, y: float, picked: NDArray[np.intp] | slice = slice(None)) -> Real:
+        """Return the radius that each segment leaves clear about a point."""
+        away, keep = self.away_and_keep(x, y, picked)
+        return away - keep
 
     def blocking(self, x: float, y: float) -> Real | None:
         """Return the sides that keep a point from being clear: the wood's, or an area's around it."""

@@ -56,38 +56,48 @@ def segments_of(points: Points, closed: bool) -> Real:
 
 
 def keepouts(face: Face, stock: Stock, shop: Shop) -> tuple[KeepOut, ...]:
-    """Return the edge of the wood and every defect that is not dismissed, the edge first."""
+    """Return the edge of the wood and every defect that is not dismissed, the edge first.
+
+    The pith of a log is left out: how near its bowls may come to it is a matter of the rip.
+    """
     edge_error = face.outline.standard_error
     sides = segments_of(face.outline.wood, closed=True)
     name = "edge of the wood" if face.outline.under_bark is None else "bark"
     found = [KeepOut(name, sides, np.zeros(len(sides)), shop.trueing, edge_error, "edge")]
-    if face.pith is not None and not stock.through_pith:
+    if face.pith is not None and not stock.through_pith and stock.kind != "log":
         pith = segments_of((face.pith.point,), closed=False)
         found.append(KeepOut("pith", pith, np.zeros(1), shop.clearance, face.pith.standard_error))
-    found += [_from_crack(crack, shop) for crack in _standing(face.cracks)]
-    found += [_from_defect(defect, shop) for defect in _standing(face.defects)]
+    found += [_from_crack(crack, shop, depth_of(crack.depth, stock)) for crack in _standing(face.cracks)]
+    found += [_from_defect(defect, shop, depth_of(defect.depth, stock)) for defect in _standing(face.defects)]
     return tuple(found)
+
+
+def depth_of(depth: float | None, stock: Stock) -> float | None:
+    """Return how deep a defect reaches below the photographed face; None when through the stock."""
+    if depth is None and stock.kind == "log":
+        depth = stock.check_depth
+    through = stock.length if stock.kind == "log" else stock.thickness
+    return None if depth is None or (through is not None and depth >= through) else depth
 
 
 def _standing(marks: Iterable[Mark]) -> list[Mark]:
     return [mark for mark in marks if mark.status != "dismissed"]
 
 
-def _from_crack(crack: Crack, shop: Shop) -> KeepOut:
+def _from_crack(crack: Crack, shop: Shop, depth: float | None) -> KeepOut:
     segments = segments_of(crack.path, closed=False)
     widths = np.asarray(crack.widths, float)
     if len(widths) == len(crack.path):
         reach = np.maximum(widths[:-1], widths[1:]) / 2
     else:
         reach = np.full(len(segments), crack.width / 2)
-    return KeepOut(f"crack {crack.id}", segments, reach, shop.clearance, crack.standard_error, "line", crack.depth)
+    return KeepOut(f"crack {crack.id}", segments, reach, shop.clearance, crack.standard_error, "line", depth)
 
 
-def _from_defect(defect: Defect, shop: Shop) -> KeepOut:
+def _from_defect(defect: Defect, shop: Shop, depth: float | None) -> KeepOut:
     segments = segments_of(defect.outline, closed=True)
     name = f"{defect.kind} {defect.id}"
-    reach = np.zeros(len(segments))
-    return KeepOut(name, segments, reach, shop.clearance, defect.standard_error, "area", defect.depth)
+    return KeepOut(name, segments, np.zeros(len(segments)), shop.clearance, defect.standard_error, "area", depth)
 
 
 def distances(x: float, y: float, segments: Real) -> Real:

@@ -13,12 +13,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from photonest.nest.chains import IMPOSSIBLE, Chains, best_following, first_columns
+from photonest.nest.chains import IMPOSSIBLE, Chains, Following, Level, best_following, following
 from photonest.nest.curves import Outside, cored_outside, least_stand_off, turned_outside, worth_having
 from photonest.nest.rules import Real, Rules
 
 STEPS = (1.6, 0.8, 0.4, 0.2, 0.1)
 MOST_MOVES = 3000
+MOST_ROUNDS = 60
 
 
 @dataclass(frozen=True)
@@ -35,10 +36,10 @@ class Recipe:
     depth: float
     cuts: tuple[tuple[int, float, float], ...]
 
-    def bowls(self, rules: Rules) -> list[Outside]:
-        """Return the outside of each bowl, the largest first."""
+    def bowls(self, rules: Rules, limit: float = math.inf) -> list[Outside]:
+        """Return the outside of each bowl, the largest first; no inside goes below `limit`."""
         cutters = rules.shop.cutters
-        found = [turned_outside(rules, self.rim, self.depth)]
+        found = [turned_outside(rules, self.rim, self.depth, limit)]
         for index, offset, stand_off in self.cuts:
             edge = cutters[index].radius - cutters[index].kerf / 2
             found.append(cored_outside(rules, edge, offset, stand_off))
@@ -50,59 +51,59 @@ class Recipe:
         return [(cutters[i].radius + cutters[i].kerf / 2, offset, s) for i, offset, s in self.cuts]
 
 
+WorthOf = Callable[[list[Outside], list[tuple[Real, Real, Real]]], Real]
 Room = Callable[[Real], Real]
 """The depth at hand for a first bowl, from its rim radius; NaN or at most 0 where there is none."""
 
 
-def trace(chains: Chains, levels: Sequence[Real], first: Outside) -> tuple[tuple[int, float, float], ...]:
+def trace(chains: Chains, levels: Sequence[Level], first: Outside) -> tuple[tuple[int, float, float], ...]:
     """Return the cuts of the best chain of ``len(levels)`` cores below a first bowl (arrays of one)."""
     grid = chains.grid
     place = np.full(grid.good.shape, -1)
     place[grid.good] = np.arange(np.count_nonzero(grid.good))
-    follows = first_columns(grid, first)
+    follows = following(grid, first)
     cuts = []
     for level in reversed(levels):
-        _, rows = best_following(grid, follows, level)
+        _, rows = best_following(follows, level)
         row = int(rows[0])
-        column = int(follows[0, row])
-        column += int(np.argmax(level[row, column:]))
+        column = int(follows.column[0, row])
+        column += int(np.argmax(level.value[row, column:]))
         cuts.append((int(grid.cutter[row]), float(grid.offset[row]), float(grid.stand_off[column])))
-        follows = chains.follows[place[row, column]][None, :]
+        at = [int(place[row, column])]
+        follows = Following(chains.follows.column[at], chains.follows.reach[at])
     return tuple(cuts)
 
 
-def refined(rules: Rules, start: Recipe, room: Room, worth: Callable[[list[Outside]], Real]) -> Recipe | None:
-    """Return the best recipe that small moves from `start` lead to; None if not even rounding leaves one.
+def refined(
+    rules: Rules, start: Recipe, widest: float, room: Room, limit: float, worth: WorthOf
+) -> tuple[Recipe, float] | None:
+    """Return the best recipe that small moves from `start` lead to, and its worth; None if rounding leaves none.
 
-    The first bowl's rim, every offset and every stand-off above the least possible move together, by steps that end
-    at 0.1 mm. `worth` values the bowls of many candidates at once.
+    The first bowl's rim (up to the widest), every offset and every stand-off above the least possible move together, by
+    steps that end at 0.1 mm. `worth` values the bowls and grooves of many candidates at once.
     """
     cutters = [index for index, _, _ in start.cuts]
-    spans = [rules.offsets(rules.shop.cutters[i].radius) for i in cutters]
-    if any(span is None for span in spans):
-        return None
-    lows = [math.ceil(span[0] * 10 - 1e-6) / 10 for span in spans if span]
-    highs = [math.floor(span[1] * 10 + 1e-6) / 10 for span in spans if span]
-    moves = _moves(2 * len(cutters) + 1)
-    point = np.array([start.rim, *(offset for _, offset, _ in start.cuts), *([0.0] * len(cutters))])
-    best = IMPOSSIBLE
-    found: Recipe | None = None
+    spans = [rules.offsets(rules.shop.cutters[i].radius) or (0.0, 0.0) for i in cutters]
+    lows = [math.ceil(low * 10 - 1e-6) / 10 for low, _ in spans]
+    highs = [math.floor(high * 10 + 1e-6) / 10 for _, high in spans]
+    count = len(cutters)
+    moves = _moves(2 * count + 1)
+    point = np.array([start.rim, *(offset for _, offset, _ in start.cuts), *([0.0] * count)])
+    best, found = IMPOSSIBLE, None
     for step in STEPS:
-        for _ in range(60):
+        for _ in range(MOST_ROUNDS):
             trial = point + step * moves
-            trial[:, 0] = np.floor(np.minimum(trial[:, 0], start.rim) * 10 + 1e-6) / 10
-            offsets = trial[:, 1 : 1 + len(cutters)]
-            offsets[:] = np.clip(np.round(offsets, 1), lows, highs)
-            extra = trial[:, 1 + len(cutters) :]
-            extra[:] = np.maximum(np.round(extra, 1), 0.0)
-            value, depth, stand_offs = _value(rules, cutters, trial[:, 0], offsets, extra, room, worth)
+            trial[:, 0] = np.floor(np.minimum(trial[:, 0], widest) * 10 + 1e-6) / 10
+            trial[:, 1 : 1 + count] = np.clip(np.round(trial[:, 1 : 1 + count], 1), lows, highs)
+            trial[:, 1 + count :] = np.maximum(np.round(trial[:, 1 + count :], 1), 0.0)
+            value, depth, stand_offs = _value(rules, cutters, trial, room, limit, worth)
             winner = int(np.argmax(value))
             if value[winner] <= best + 1e-9:
                 break
             best, point = float(value[winner]), trial[winner]
-            cuts = zip(cutters, offsets[winner].tolist(), stand_offs[winner].tolist(), strict=True)
+            cuts = zip(cutters, point[1 : 1 + count].tolist(), stand_offs[winner].tolist(), strict=True)
             found = Recipe(float(point[0]), float(depth[winner]), tuple(cuts))
-    return found
+    return None if found is None else (found, best)
 
 
 def _moves(count: int) -> Real:
@@ -119,29 +120,25 @@ def _moves(count: int) -> Real:
 
 
 def _value(
-    rules: Rules,
-    cutters: list[int],
-    rim: Real,
-    offsets: Real,
-    extra: Real,
-    room: Room,
-    worth: Callable[[list[Outside]], Real],
+    rules: Rules, cutters: list[int], trial: Real, room: Room, limit: float, worth: WorthOf
 ) -> tuple[Real, Real, Real]:
     """Return the worth, first depth and stand-offs of many candidates; IMPOSSIBLE where one does not fit."""
-    travel = rules.shop.stand_off
-    depth = np.floor(np.nan_to_num(room(rim)) * 10 + 1e-6) / 10
-    bowl = turned_outside(rules, rim, depth)
+    travel, count = rules.shop.stand_off, len(cutters)
+    rim, offsets, extra = trial[:, 0], trial[:, 1 : 1 + count], trial[:, 1 + count :]
+    rims, place_of = np.unique(rim, return_inverse=True)
+    depth = (np.floor(np.nan_to_num(room(rims)) * 10 + 1e-6) / 10)[place_of]
+    bowl = turned_outside(rules, rim, depth, limit)
     fits = worth_having(rules, bowl)
-    bowls, stand_offs = [bowl], []
+    bowls, grooves, stand_offs = [bowl], [], np.empty_like(offsets)
     for place, index in enumerate(cutters):
         cutter = rules.shop.cutters[index]
         outer, inner = cutter.radius + cutter.kerf / 2, cutter.radius - cutter.kerf / 2
         least = np.maximum(least_stand_off(bowl, outer, offsets[:, place]), travel.low)
         tenths = np.ceil(np.where(np.isfinite(least), least, 1e6) * 10 - 1e-6) / 10
-        stand_off = np.round(tenths + extra[:, place], 1)
-        bowl = cored_outside(rules, inner, offsets[:, place], stand_off)
-        fits &= (stand_off <= travel.high + 1e-9) & worth_having(rules, bowl)
+        stand_offs[:, place] = np.round(tenths + extra[:, place], 1)
+        grooves.append((np.full(len(rim), outer), offsets[:, place], stand_offs[:, place]))
+        bowl = cored_outside(rules, inner, offsets[:, place], stand_offs[:, place])
+        fits &= (stand_offs[:, place] <= travel.high + 1e-9) & worth_having(rules, bowl)
         bowls.append(bowl)
-        stand_offs.append(stand_off)
-    value = np.where(fits, worth(bowls), IMPOSSIBLE)
-    return np.nan_to_num(value, nan=IMPOSSIBLE), depth, np.stack(stand_offs, axis=1) if stand_offs else offsets
+    value = np.where(fits, worth(bowls, grooves), IMPOSSIBLE)
+    return np.nan_to_num(value, nan=IMPOSSIBLE), depth, stand_offs

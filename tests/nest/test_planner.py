@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from photonest.model import Face, NoPlanError, Shop, Stock, StockError, plan_from_document, plan_to_document
+from photonest.model import Face, NoPlanError, Shop, Stock, plan_from_document, plan_to_document
 from photonest.nest import check_plan, plan_nest
 from tests.nest.examples import face, plain_blank, radial_crack, ring
 
@@ -53,11 +53,6 @@ def test_the_same_question_gets_the_same_answer() -> None:
     wood = random_face(7)
     stock = Stock("blank", thickness=120.0)
     assert plan_nest(wood, stock, Shop()) == plan_nest(wood, stock, Shop())
-
-
-def test_a_log_is_refused_for_now() -> None:
-    with pytest.raises(StockError, match="log"):
-        plan_nest(face(ring(150.0)), Stock("log", length=400.0), Shop())
 
 
 def test_no_plan_says_what_is_nearest() -> None:

@@ -1,0 +1,91 @@
+"""How to mark the wood, in plain words with distances that can be measured on it."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from photonest.model import Axis, Face, Point, Shop
+from photonest.nest.keepouts import distances, segments_of
+from photonest.nest.refine import Recipe
+from photonest.nest.solve import Found
+
+
+def round_marking(face: Face, axis: Axis, found: Found) -> tuple[str, ...]:
+    """Return how to mark the centre of a blank or slice, and the circle to saw."""
+    x, y, _ = axis.point
+    lines = [f"Mark the centre {_from_edge(face, (x, y))}."]
+    if face.pith is not None:
+        away, direction = _offset(face.pith.point, (x, y))
+        lines.append(f"It lies {away:.0f} mm from the pith, {direction}.")
+    return (
+        *lines,
+        f"Saw or turn no smaller than {2 * found.recipe.rim:.0f} mm across; scribe that circle and check it.",
+    )
+
+
+def log_marking(face: Face, axis: Axis, recipe: Recipe, shop: Shop) -> tuple[str, ...]:
+    """Return how to mark the rip line, the centre and the circle of one half of a log."""
+    x, y, z = axis.point
+    into = np.array(axis.direction[:2])
+    across = np.array([-into[1], into[0]])
+    lines = []
+    ends = [_exit(face, (x, y), across * side) for side in (1.0, -1.0)]
+    if face.pith is not None:
+        pith = np.asarray(face.pith.point)
+        away = float((np.array([x, y]) - pith) @ into)
+        lines.append(
+            f"Rip along a line {away:.0f} mm from the pith, on the {_direction(into)} side of it, at "
+            f"{_angle(across):.0f} degrees to the photo's horizontal."
+        )
+        along = float((np.array([x, y]) - pith) @ across)
+        lines.append(
+            f"On the sawn face the centre lies {abs(along):.0f} mm from the pith's line, {ends[0]:.0f} mm and "
+            f"{ends[1]:.0f} mm from the two edges of the wood, {z:.0f} mm from the photographed end."
+        )
+    else:
+        lines.append(
+            f"Rip along a line at {_angle(across):.0f} degrees to the photo's horizontal through a point "
+            f"{_from_edge(face, (x, y))}; the centre lies {z:.0f} mm from the photographed end."
+        )
+    lines.append(f"Saw the blank no smaller than {2 * (recipe.rim + shop.trueing):.0f} mm across about that centre.")
+    return tuple(lines)
+
+
+def _from_edge(face: Face, point: Point) -> str:
+    right = _exit(face, point, np.array([1.0, 0.0]))
+    left = _exit(face, point, np.array([-1.0, 0.0]))
+    up, down = _exit(face, point, np.array([0.0, -1.0])), _exit(face, point, np.array([0.0, 1.0]))
+    return (
+        f"{left:.0f} mm from the left edge, {right:.0f} mm from the right, {up:.0f} mm from the top and "
+        f"{down:.0f} mm from the bottom, as the photo shows it"
+    )
+
+
+def _exit(face: Face, point: Point, direction: np.ndarray) -> float:
+    """Return how far the wood's edge lies from a point in a direction; to the nearest edge where the ray misses."""
+    sides = segments_of(face.outline.wood, closed=True)
+    start, span = sides[:, :2] - np.asarray(point), sides[:, 2:] - sides[:, :2]
+    cross = direction[0] * span[:, 1] - direction[1] * span[:, 0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        along = (start[:, 0] * span[:, 1] - start[:, 1] * span[:, 0]) / cross
+        share = (start[:, 0] * direction[1] - start[:, 1] * direction[0]) / cross
+    hits = along[(share >= 0) & (share <= 1) & (along >= 0)]
+    return float(hits.min()) if len(hits) else float(distances(*point, sides).min())
+
+
+def _offset(origin: Point, point: Point) -> tuple[float, str]:
+    away = np.asarray(point) - np.asarray(origin)
+    return float(np.hypot(*away)), _direction(away)
+
+
+def _direction(vector: np.ndarray) -> str:
+    names = ("right", "lower right", "lower", "lower left", "left", "upper left", "upper", "upper right")
+    turn = math.atan2(float(vector[1]), float(vector[0])) / (math.pi / 4)
+    return names[round(turn) % 8]
+
+
+def _angle(vector: np.ndarray) -> float:
+    """Return the angle of a line to the horizontal, counted as on paper: from the right, upwards, 0 to 180."""
+    return math.degrees(math.atan2(-float(vector[1]), float(vector[0]))) % 180

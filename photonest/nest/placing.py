@@ -1,0 +1,282 @@
+"""Where a first bowl of a given shape can lie: branch and bound over two coordinates of the axis.
+
+A first bowl's outside bounds a convex part of the half-plane: some of a disc below the rim plane, cut flat at the foot.
+What it must keep clear of is a set of half-plane points, each with a distance to keep. As the axis moves by e, no point
+moves by more than e, so what a cell of axes with half diagonal e has room for is at most what its middle has room for
+with every point e farther off.
+"""
+
+from __future__ import annotations
+
+import heapq
+import itertools
+import math
+from dataclasses import dataclass
+from typing import NamedTuple, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.nest.chains import IMPOSSIBLE
+from photonest.nest.curves import Outside
+from photonest.nest.rules import Real
+from photonest.nest.solve import FirstBowls
+
+MOST_CELLS = 20_000
+COARSE = 6.0  # mm: half diagonal of a cell above which some of the points are asked
+SPARSE = 8  # one point in so many
+FAR = 1e6
+ALL = slice(None)
+
+
+class HalfPlanePoints(NamedTuple):
+    """Points that a first bowl must keep clear of.
+
+    `keep` is the distance to keep. Points of the wood's edge have `edge` true: what they keep is taken off `rho` alone,
+    already, and they bind only below the rim plane.
+    """
+
+    rho: Real
+    h: Real
+    keep: Real
+    edge: NDArray[np.bool_]
+
+
+class Site(Protocol):
+    """A family of axes with two coordinates, and what each has to keep clear of."""
+
+    @property
+    def low(self) -> tuple[float, float]:
+        """The least of each coordinate."""
+        ...
+
+    @property
+    def high(self) -> tuple[float, float]:
+        """The greatest of each coordinate."""
+        ...
+
+    @property
+    def rate(self) -> float:
+        """How fast a point's figure may change as the axis moves: 1, and what the scale's error adds."""
+        ...
+
+    @property
+    def count(self) -> int:
+        """How many points there are."""
+        ...
+
+    def points(self, a: float, b: float, picked: NDArray[np.intp] | slice = ALL) -> HalfPlanePoints:
+        """Return what the axis at (a, b) has to keep clear of, or the points picked of it."""
+        ...
+
+    def outside(self, a: float, b: float, h: float) -> float:
+        """Return how far the point at depth h on the axis lies outside the wood, 0 if it lies inside."""
+        ...
+
+
+def distance_to_shape(shape: Outside, rho: Real, h: Real) -> Real:
+    """Return the signed distance of points to first bowls, shape (bowls, points); negative inside.
+
+    Exact, but for bowls whose arc has its centre below the rim plane, where it may be more than the distance.
+    """
+    radius, stand_off, rim = shape.radius[:, None], shape.stand_off[:, None], shape.rim[:, None]
+    foot, depth = shape.foot[:, None], shape.depth[:, None]
+    rho = np.maximum(rho, 0.0)[None, :]
+    h = h[None, :]
+    disc = np.hypot(rho, h + stand_off) - radius
+    inside = np.maximum(np.maximum(disc, h - depth), -h)
+    above = np.hypot(np.maximum(rho - rim, 0.0), h)
+    below = np.hypot(np.maximum(rho - foot, 0.0), h - depth)
+    at_foot = (h > depth) & (rho * (depth + stand_off) <= foot * (h + stand_off))
+    found: Real = np.where(h < 0, above, np.where(at_foot, below, inside))
+    return found
+
+
+def clearances(shape: Outside, points: HalfPlanePoints) -> Real:
+    """Return by how much each shape clears each point, shape (bowls, points); negative where it does not."""
+    return distance_to_shape(shape, points.rho, points.h) - points.keep[None, :]
+
+
+class Place(NamedTuple):
+    """An axis by its two coordinates, and its value."""
+
+    a: float
+    b: float
+    value: float
+
+
+class _Cell(NamedTuple):
+    """A rectangle of axes."""
+
+    a: float
+    b: float
+    across: float
+    down: float
+
+    def parts(self) -> list[_Cell]:
+        """Return its quarters, or the halves of a thin one."""
+        across, down = self.across / 2, self.down / 2
+        if self.across > 2 * self.down:
+            return [_Cell(self.a + side * across, self.b, across, self.down) for side in (-1, 1)]
+        if self.down > 2 * self.across:
+            return [_Cell(self.a, self.b + side * down, self.across, down) for side in (-1, 1)]
+        return [_Cell(self.a + x * across, self.b + y * down, across, down) for x in (-1, 1) for y in (-1, 1)]
+
+
+def clearest(shape: Outside, site: Site, tolerance: float = 0.05) -> Place:
+    """Return where one first bowl (arrays of one) clears all by the most, within the tolerance."""
+    best = Place(0.0, 0.0, -math.inf)
+    order = itertools.count()
+    heap: list[tuple[float, int, _Cell]] = []
+    h = float(shape.depth[0]) / 2
+    ball = -float(distance_to_shape(shape, np.zeros(1), np.array([h]))[0, 0])
+    todo = [_whole(site)]
+    while todo:
+        for cell in todo:
+            found = float(clearances(shape, site.points(cell.a, cell.b)).min(initial=FAR))
+            away = site.outside(cell.a, cell.b, h)
+            if away > 0:  # a ball about that point lies in the bowl, and must lie in the wood
+                found = min(found, -away - ball)
+            if found > best.value:
+                best = Place(cell.a, cell.b, found)
+            heapq.heappush(heap, (-found - site.rate * math.hypot(cell.across, cell.down), next(order), cell))
+        top, _, cell = heapq.heappop(heap)
+        todo = cell.parts() if -top > best.value + tolerance and next(order) < MOST_CELLS else []
+    return best
+
+
+def _whole(site: Site) -> _Cell:
+    (left, top), (right, bottom) = site.low, site.high
+    return _Cell((left + right) / 2, (top + bottom) / 2, (right - left) / 2, (bottom - top) / 2)
+
+
+@dataclass(frozen=True)
+class Best:
+    """The axis whose first bowls may be worth the most, their rank there, and the most any axis may reach."""
+
+    a: float
+    b: float
+    rank: float
+    bound: float
+
+
+def most_valuable(first: FirstBowls, site: Site, tolerance: float, known: float = IMPOSSIBLE) -> Best:
+    """Return the axis of a site whose first bowl may begin the best nest, by branch and bound.
+
+    Stops when no axis can rank more than `tolerance` above the best seen, or none above `known`. A rank below 0 means
+    that no bowl fits.
+    """
+    search = _Search(first, site)
+    whole = _whole(site)
+    best, order = Best(whole.a, whole.b, IMPOSSIBLE, IMPOSSIBLE), itertools.count()
+    if min(whole.across, whole.down) < 0 or not len(first.low):
+        return best
+    heap: list[tuple[float, int, _Cell, NDArray[np.intp]]] = []
+    todo = [(whole, np.arange(len(first.low)))]
+    while True:
+        for cell, spans in todo:
+            rank = search.at(cell, spans)
+            if rank > best.rank:
+                best = Best(cell.a, cell.b, rank, best.bound)
+            bounds = search.within(cell, spans)
+            alive = bounds > max(best.rank, known, 0.0)
+            if alive.any():
+                heapq.heappush(heap, (-float(bounds.max()), next(order), cell, spans[alive]))
+        bound = -heap[0][0] if heap else IMPOSSIBLE
+        if bound <= max(best.rank + tolerance, known, 0.0) or next(order) > MOST_CELLS:
+            return Best(best.a, best.b, best.rank, max(bound, best.rank))
+        _, _, cell, spans = heapq.heappop(heap)
+        todo = [(part, spans) for part in cell.parts()]
+
+
+class _Search:
+    """Values axes and cells of axes by the first bowls they have room for."""
+
+    def __init__(self, first: FirstBowls, site: Site) -> None:
+        self.first, self.site = first, site
+        self.sparse = np.arange(0, site.count, SPARSE)
+        self.depth = float(first.depth[0])
+
+    def at(self, cell: _Cell, spans: NDArray[np.intp]) -> float:
+        """Return the rank of the middle of a cell, where it has room for all that its points ask."""
+        if self.site.outside(cell.a, cell.b, self.depth / 2) > 0:
+            return IMPOSSIBLE
+        found = room(self.first.low[spans], self.first.foot[spans], self.site.points(cell.a, cell.b))
+        return float(self.first.at_most(spans, found).max())
+
+    def within(self, cell: _Cell, spans: NDArray[np.intp]) -> Real:
+        """Return an upper bound of the rank of every axis in a cell, by spans of rim radii."""
+        reach = self.site.rate * math.hypot(cell.across, cell.down)
+        if self.site.outside(cell.a, cell.b, self.depth / 2) > reach:
+            return np.full(len(spans), IMPOSSIBLE)
+        points = self.site.points(cell.a, cell.b, self.sparse if reach > COARSE else ALL)
+        found = room(self.first.low[spans], self.first.foot[spans], loosened(points, reach))
+        return self.first.at_most(spans, found)
+
+
+def loosened(points: HalfPlanePoints, reach: float) -> HalfPlanePoints:
+    """Return points that ask for less than these do, moved by no more than `reach`."""
+    rho = np.where(points.edge, points.rho + reach, points.rho)
+    h = np.where(points.edge, points.h + reach, points.h)
+    return HalfPlanePoints(rho, h, np.maximum(points.keep - reach, 0.0), points.edge)
+
+
+def tightened(points: HalfPlanePoints, reach: float) -> HalfPlanePoints:
+    """Return points that ask for as much as these may, wherever each moves by no more than `reach`."""
+    rho = np.where(points.edge, points.rho - reach, points.rho)
+    h = np.where(points.edge & (points.h > 0), np.maximum(points.h - reach, 0.0), points.h)
+    return HalfPlanePoints(rho, h, points.keep + reach, points.edge)
+
+
+def room(rim: Real, foot: Real, points: HalfPlanePoints) -> Real:
+    """Return how deep a first bowl of each rim radius may be to keep clear of all points; 0 where none fits.
+
+    A bowl's radius at depth h is ``sqrt(r^2 (1 - h/H) + f^2 h/H + h H - h^2)``, so a point of the edge asks for the
+    root of a quadratic in H. A defect must lie below the foot, off its corner, or off the arc: the distance from the
+    arc's circle gives a quadratic in its stand-off. The bowls of one rim radius lie within each other, so the best of
+    these answers holds.
+    """
+    r, f = rim[:, None], foot[:, None]
+    edge = points.edge
+    at_edge = _room_by_edge(r, f, points.rho[edge][None, :], points.h[edge][None, :])
+    others = (points.rho[~edge][None, :], points.h[~edge][None, :], points.keep[~edge][None, :])
+    return np.minimum(at_edge, _room_by_defects(r, f, *others))
+
+
+def _room_by_edge(r: Real, f: Real, w: Real, h: Real) -> Real:
+    if not w.size:
+        return np.full(len(r), np.inf)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        b = r**2 - h**2 - np.maximum(w, 0.0) ** 2
+        root = (np.sqrt(b**2 + 4 * h**2 * np.maximum(r**2 - f**2, 0.0)) - b) / (2 * h)
+    below = np.where(w > 0, np.maximum(np.nan_to_num(root), h), h)
+    at_rim = np.where(r <= w, np.inf, 0.0)
+    found = np.where(h > 1e-9, below, np.where(h > -1e-9, at_rim, np.inf))
+    least: Real = found.min(axis=1)
+    return least
+
+
+def _room_by_defects(r: Real, f: Real, rho: Real, h: Real, keep: Real) -> Real:
+    if not rho.size:
+        return np.full(len(r), np.inf)
+    span = np.maximum(r**2 - f**2, 0.0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        lead, rest = rho**2 + h**2 - r**2 - keep**2, np.maximum(h**2 - keep**2, 0.0)
+        # (lead + 2 h s)^2 = 4 keep^2 (r^2 + s^2), the larger root s
+        inner = (lead * h) ** 2 - rest * (lead**2 - 4 * keep**2 * r**2)
+        stand_off = np.where(rest > 0, (np.sqrt(np.maximum(inner, 0.0)) - lead * h) / (2 * rest), np.inf)
+    touches_at_zero = lead >= 2 * keep * r
+    stand_off = np.where(touches_at_zero, 0.0, np.maximum(stand_off, 0.0))
+    finite = np.where(np.isfinite(stand_off), stand_off, 0.0)
+    off_arc = np.where(np.isfinite(stand_off), np.sqrt(finite**2 + span) - finite, 0.0)
+    off_arc = np.where(touches_at_zero, np.inf, off_arc)
+    off_foot = h - keep
+    corner = h - np.sqrt(np.maximum(keep**2 - np.maximum(rho - f, 0.0) ** 2, 0.0))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        s = np.where(corner > 0, (span - corner**2) / (2 * np.maximum(corner, 1e-9)), 0.0)
+    at_corner = (rho - f < keep) & (corner > 0) & (s >= 0) & (rho * (corner + s) <= f * (h + s))
+    found = np.maximum(np.maximum(off_arc, off_foot), np.where(at_corner, corner, 0.0))
+    beside_rim = np.hypot(np.maximum(rho - r, 0.0), np.minimum(h, 0.0)) >= keep - 1e-12
+    found = np.where(h <= 0, np.where(beside_rim, np.inf, 0.0), found)
+    least: Real = np.maximum(found, 0.0).min(axis=1)
+    return least

@@ -1,0 +1,240 @@
+"""The best nests of a blank or slice, whose axis stands square to the photographed face."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.model import Point, Stock
+from photonest.nest.chains import levels
+from photonest.nest.circle import clear_radius, widest
+from photonest.nest.curves import Outside, turned_outside
+from photonest.nest.keepouts import KeepOut, distances, segments_of
+from photonest.nest.placing import HalfPlanePoints, clearances, clearest, most_valuable, room, tightened
+from photonest.nest.rules import Real
+from photonest.nest.sites import RoundSite, round_site
+from photonest.nest.solve import (
+    Found,
+    Workshop,
+    bound_on_axis,
+    first_bowl_values,
+    most_bowls,
+    nests_on_axis,
+)
+
+FEW = 3
+MOST_SUBSETS = 8
+
+
+@dataclass(frozen=True)
+class RoundPlan:
+    """The best nests found, by their number of bowls, on one axis, and what no nest can be worth more than.
+
+    Attributes
+    ----------
+    points : HalfPlanePoints
+        What the axis keeps clear of.
+    bounds : mapping
+        The most a nest of each number of bowls may be worth, on any axis allowed.
+    in_hollow : tuple of str
+        Defects that stay in the wood hollowed out of the last bowl.
+    """
+
+    x: float
+    y: float
+    widest: float
+    points: HalfPlanePoints
+    nests: dict[int, Found]
+    bounds: dict[int, float]
+    in_hollow: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Demand:
+    """Corners (rho, h) of shallow defects that a last bowl's hollow must hold, each with the distance to keep."""
+
+    rho: Real
+    h: Real
+    keep: Real
+
+    def met(self, bowl: Outside) -> NDArray[np.bool_]:
+        """Return which bowls' hollows hold all corners; the hollow is an arc one wall inside, and a flat floor."""
+        shape = bowl.rim.shape
+        found = np.ones(shape, bool)
+        for rho, h, keep in zip(self.rho, self.h, self.keep, strict=True):
+            across = np.maximum(np.abs(rho - bowl.centre), np.abs(bowl.centre))
+            with np.errstate(invalid="ignore"):
+                found &= np.hypot(across, h + bowl.stand_off) <= bowl.radius - bowl.wall - keep
+                found &= h + keep <= bowl.axis_floor
+        return found
+
+
+def best_of_round(
+    work: Workshop, outs: Sequence[KeepOut], stock: Stock, scale_error: float, keep_axis: Point | None = None
+) -> RoundPlan:
+    """Return the best nests of a blank or slice; none in them when no bowl fits.
+
+    Defects through the stock limit the radius alone, so the widest clear circle's centre is the best axis. A shallow
+    defect at the rim may also lie in the last bowl's hollow: each such choice that may help is tried. Defects seen on
+    the far face, and a taper, make it a search over the face.
+    """
+    thickness = float(stock.thickness or 0.0)
+    shop = work.rules.shop
+    limit = math.inf if shop.screws is None else thickness - shop.screws - shop.clearance
+    far = stock.rim == "far"
+    shallow = [out for out in outs if out.depth is not None]
+    taper = None if stock.far_outline is None else segments_of(stock.far_outline, closed=True)
+    if taper is not None or (far and shallow):
+        site = round_site(outs, thickness, scale_error, far=far, taper=taper)
+        return _by_search(work, site, limit, keep_axis)
+    plan = _with_shallow(work, outs, (), thickness, limit, scale_error, keep_axis)
+    bounds = dict(plan.bounds)
+    for ignored in _choices(shallow):
+        other = _with_shallow(work, outs, ignored, thickness, limit, scale_error, keep_axis, _top(work, plan))
+        bounds = {n: max(bounds.get(n, 0.0), other.bounds.get(n, 0.0)) for n in {*bounds, *other.bounds}}
+        plan = max(plan, other, key=lambda each: _top(work, each))
+    return replace(plan, bounds=bounds)
+
+
+def _top(work: Workshop, plan: RoundPlan) -> float:
+    return max((float(work.rank(n, found.value)) for n, found in plan.nests.items()), default=-math.inf)
+
+
+def _choices(shallow: list[KeepOut]) -> list[tuple[KeepOut, ...]]:
+    """Return sets of shallow defects to leave to the hollow: all sets while few, else all of them and each alone."""
+    if len(shallow) <= FEW:
+        return [found for n in range(len(shallow), 0, -1) for found in itertools.combinations(shallow, n)]
+    return [tuple(shallow), *((out,) for out in shallow[:MOST_SUBSETS])]
+
+
+def _with_shallow(
+    work: Workshop,
+    outs: Sequence[KeepOut],
+    ignored: tuple[KeepOut, ...],
+    thickness: float,
+    limit: float,
+    scale_error: float,
+    keep_axis: Point | None,
+    beat: float | None = None,
+) -> RoundPlan:
+    """Return the best nests with some shallow defects left to the hollow; none where they can't rank above `beat`."""
+    kept = [out for out in outs if all(out is not other for other in ignored)]
+    clear = clear_radius(kept, scale_error)
+    if keep_axis is None:
+        x, y, radius, bound = widest(clear)
+    else:
+        (x, y), radius = keep_axis, clear.at(*keep_axis)
+        bound = radius
+    most = work.rules.shop.swing / 2 - work.rules.shop.trueing
+
+    def room_at(rim: Real) -> Real:
+        return np.full_like(rim, thickness)
+
+    bounds = bound_on_axis(work, room_at, min(bound, most), limit)
+    if beat is not None and max((float(work.rank(n, value)) for n, value in bounds.items()), default=0.0) <= beat:
+        return RoundPlan(x, y, min(radius, most), HalfPlanePoints(*(np.empty(0),) * 3, np.empty(0, bool)), {}, {})
+    demand, names = _demand(ignored, x, y, min(radius, most), scale_error)
+    may_end = demand.met(work.points.grid.bowls) if names else None
+    ends = None if may_end is None else levels(work.points, work.worth, may_end)
+    nests = nests_on_axis(
+        work, room_at, min(radius, most), limit, ends=ends, may_end=demand.met if names else None
+    )  # fmt: skip
+    all_clear = clear_radius(outs, scale_error)
+    away, keep = all_clear.away_and_keep(x, y)
+    edge = all_clear.owner == 0
+    points = HalfPlanePoints(np.where(edge, away - keep, away), np.zeros(len(away)), np.where(edge, 0.0, keep), edge)
+    standing = np.isin(all_clear.owner, [i for i, out in enumerate(outs) if out.name not in names])
+    return RoundPlan(x, y, min(radius, most), _picked(points, standing), nests, bounds, tuple(names))
+
+
+def _picked(points: HalfPlanePoints, picked: NDArray[np.bool_]) -> HalfPlanePoints:
+    return HalfPlanePoints(points.rho[picked], points.h[picked], points.keep[picked], points.edge[picked])
+
+
+def _demand(
+    ignored: Sequence[KeepOut], x: float, y: float, radius: float, scale_error: float
+) -> tuple[Demand, list[str]]:
+    """Return what the hollow must hold of the defects ignored, and the names of those that reach into the nest."""
+    corners, names = [], []
+    for out in ignored:
+        near = distances(x, y, out.segments) - out.reach
+        keep = out.margin + 2 * math.hypot(out.standard_error, scale_error * float(near.min()))
+        if near.min() - keep >= radius:
+            continue
+        ends = (
+            np.hypot(out.segments[:, 2] - x, out.segments[:, 3] - y),
+            np.hypot(out.segments[:, 0] - x, out.segments[:, 1] - y),
+        )
+        far = float((np.maximum(*ends) + out.reach).max())
+        keep = out.margin + 2 * math.hypot(out.standard_error, scale_error * far)
+        corners.append((far, float(out.depth or 0.0), keep))
+        names.append(out.name)
+    table = np.array(corners, float).reshape(-1, 3)
+    return Demand(table[:, 0], table[:, 1], table[:, 2]), names
+
+
+def _by_search(work: Workshop, site: RoundSite, limit: float, keep_axis: Point | None) -> RoundPlan:
+    shop = work.rules.shop
+    most = shop.swing / 2 - shop.trueing
+    first = first_bowl_values(work, most, limit)
+    if keep_axis is not None:
+        site = replace(site, low=keep_axis, high=keep_axis)
+    best = most_valuable(first, site, 0.5)
+    x, y = best.a, best.b
+    nests: dict[int, Found] = {}
+    for _ in range(3):
+        points = site.points(x, y)
+        found = _on(work, points, most, limit)
+        if not found or (nests and _rank_of(work, found) <= _rank_of(work, nests)):
+            break
+        nests, at = found, (x, y)
+        top = found[max(found)].recipe
+        place = clearest(turned_outside(work.rules, np.array([top.rim]), np.array([top.depth])), site)
+        x, y = place.a, place.b
+    if nests:
+        x, y = at
+    count, value = divmod(max(best.bound, 0.0), 1e6) if work.worth.objective == "bowls" else (0.0, best.bound)
+    top_count = max(nests, default=0)
+    bounds = {n: found.value for n, found in nests.items()}
+    bounds[int(count) or top_count] = max(value, bounds.get(int(count) or top_count, 0.0))
+    return RoundPlan(x, y, most, site.points(x, y), nests, bounds)
+
+
+def _on(work: Workshop, points: HalfPlanePoints, most: float, limit: float) -> dict[int, Found]:
+    rules = work.rules
+    return nests_on_axis(work, lambda rim: room(rim, rules.foot(rim), points), most, limit)
+
+
+def _rank_of(work: Workshop, nests: dict[int, Found]) -> float:
+    return max(float(work.rank(n, found.value)) for n, found in nests.items())
+
+
+def bowls_kept(
+    work: Workshop, points: HalfPlanePoints, thickness: float, widest: float, count: int, limit: float
+) -> float:
+    """Return how far the axis may be off, in mm, with as many bowls still possible."""
+    rules = work.rules
+
+    def holds_at(off: float) -> bool:
+        tighter = tightened(points, off)
+
+        def room_at(rim: Real) -> Real:
+            return np.minimum(room(rim, rules.foot(rim), tighter), thickness)
+
+        return most_bowls(work, room_at, widest, limit) >= count
+
+    low, high = 0.0, 64.0
+    while high - low > 0.5:
+        middle = (low + high) / 2
+        low, high = (middle, high) if holds_at(middle) else (low, middle)
+    return low
+
+
+def axis_slack(points: HalfPlanePoints, first: Outside) -> float:
+    """Return how far the axis may be off, in mm, with the first bowl (arrays of one) as planned."""
+    return max(0.0, float(clearances(first, points).min(initial=1e3)))
