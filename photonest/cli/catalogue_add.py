@@ -109,7 +109,7 @@ def _workers(dask: str | None) -> Iterator[None]:
     from joblib import parallel_config
 
     try:
-        client = Client(dask, timeout=10)
+        client = Client(dask, timeout=5)
     except (OSError, ValueError) as error:
         raise CatalogueError(f"No Dask scheduler answers at {dask}.", "Check the address.") from error
     with client, parallel_config(backend="dask"):
