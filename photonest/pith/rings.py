@@ -9,12 +9,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.model import FlatPhoto, NotFound, Outline, Pith
+from photonest.model import FlatPhoto, NotFound, Outline, Pith, Points
 from photonest.pith.directions import View, field, sample, turned, view
 from photonest.pith.drift import CENTRE, DRIFTING, OVAL, Fit, fit, vote
 from photonest.pith.straight import straightest, straightness
 
 HINT = "sand or plane the middle, take a sharper photo in even light, or set the pith by hand"
+LARGEST_ERROR = 0.03  # of the mean diameter; beyond it there is no answer
 # Radius of the disc looked at in mean radii, how much of the family is free, and whether radial lines (rays, checks,
 # knots) count too: over the whole face they may be anything, near the pith they point at it.
 DISCS = (
@@ -46,16 +47,24 @@ class RingOptions:
 class Located(NamedTuple):
     """The pith in pixels and what tells how good it is.
 
-    `fits` are those of the shrinking discs; `moved` how far the straightest rings lie from the last of them, in mean
-    diameters; `share` that of the lines that point at the pith; `straight` how straight the rings lie, 0 to 1.
+    Attributes
+    ----------
+    fits : tuple of Fit
+        The families of rings, from the whole face to the smallest disc used.
+    share : float
+        Of the lines that point at the pith, 0 to 1, and `rays` whether they are rays rather than rings.
+    straight : float
+        How straight the rings lie when unrolled about it, 0 to 1.
+    one_sided : bool
+        The pith lies at the edge of the wood or outside it, so that no disc about it is seen whole.
     """
 
     centre: NDArray[np.float64]
     fits: tuple[Fit, ...]
-    moved: float
     rays: bool
     share: float
     straight: float
+    one_sided: bool
 
 
 def locate(seen: View, edge: NDArray[np.float64], samples: int) -> Located | None:
@@ -65,21 +74,69 @@ def locate(seen: View, edge: NDArray[np.float64], samples: int) -> Located | Non
     whole = sample(fields, np.zeros(2), math.inf, samples)
     if len(whole.points) < 200:
         return None
-    low, high = edge.min(axis=0), edge.max(axis=0)
-    first = vote(whole, low, high, 0.5 * radius)
+    first = vote(whole, edge.min(axis=0), edge.max(axis=0), 0.5 * radius)
     start = np.concatenate([first.place / radius, np.zeros(4)])
     fits = [fit(turned(whole, first.place) if first.rays else whole, start, radius, CENTRE)]
+    one_sided = False
     for share, free, radial in DISCS:
         centre = fits[-1].centre
         near = sample(fields, centre, share * radius, samples)
-        if len(near.points) < 200:
+        one_sided = math.isfinite(share) and _covered(seen, centre, 0.25 * radius) < 0.7
+        # Half a disc bends a fit more than it sharpens it: the family of the whole face is then the best there is.
+        if one_sided or len(near.points) < 200:
             break
         fits.append(fit(turned(near, centre) if radial or first.rays else near, fits[-1].parameters, radius, free))
-    anchor = centre = fits[-1].centre
-    for share in (0.3, 0.16):
-        centre = straightest(seen, centre, anchor, share * radius, 0.006 * seen.diameter)
-    moved = float(np.hypot(*(centre - anchor))) / seen.diameter
-    return Located(centre, tuple(fits), moved, first.rays, first.share, straightness(seen, centre, 0.3 * radius))
+    centre, straight = _straighten(seen, fits[-1], one_sided)
+    return Located(centre, tuple(fits), first.rays, first.share, straight, one_sided)
+
+
+def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.float64], float]:
+    """Return the point near the last fit's where the rings lie straightest, and how straight; its own where none do.
+
+    The rings are taken as circles, then as the fitted family, and the better of the two is believed: drift and oval of
+    a disc are no sure guide to the innermost rings.
+    """
+    radius = seen.diameter / 2
+    best, straight = last.centre, -1.0
+    for family in (np.zeros(4), last.parameters[2:]):
+        centre = last.centre
+        for share in (0.3, 0.16):
+            centre = straightest(seen, centre, last.centre, share * radius, 0.006 * seen.diameter, family)
+        value = straightness(seen, centre, 0.3 * radius, family)
+        if value > straight:
+            best, straight = centre, value
+    return (last.centre if one_sided and straight < 0.25 else best), straight
+
+
+def _covered(seen: View, centre: NDArray[np.float64], radius: float) -> float:
+    """Return how much of a disc the wood covers."""
+    reach = math.ceil(radius)
+    y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
+    disc = np.hypot(x, y) <= radius
+    columns, rows = x[disc] + round(float(centre[0])), y[disc] + round(float(centre[1]))
+    height, width = seen.mask.shape
+    held = (columns >= 0) & (columns < width) & (rows >= 0) & (rows < height)
+    return float(seen.mask[rows[held], columns[held]].sum()) / len(rows)
+
+
+def standard_error(found: Located, diameter: float) -> float:
+    """Return the standard error along each axis, in mean diameters.
+
+    Measured on drawn faces and on photos read by eye (tests/bench/faces.py): where the pith is seen all round, the
+    error goes with how little of the contrast the rings explain, and is twice that where only rays show it; else with
+    the uncertainty of the fit, whose observations are far from independent.
+    """
+    if found.one_sided:
+        formal = 100 * math.sqrt(float(np.trace(found.fits[-1].covariance)) / 2) / diameter
+        return float(max(0.045 * (formal + 0.01) ** 1.4, 0.001))
+    rays = 2.2 if found.rays else 1.0
+    return float(max(0.00034 * rays * (max(found.straight, 0.0) + 0.03) ** -1.15, 0.0005))
+
+
+def _doubtful(found: Located, error: float) -> bool:
+    """Return whether no one should trust the answer: hardly any straight rings, and few lines that point at it."""
+    few = found.share < (0.56 if found.rays else 0.48)
+    return error > LARGEST_ERROR or (found.straight < 0.1 and few)
 
 
 class RingPith:
@@ -97,5 +154,22 @@ class RingPith:
         found = locate(seen, seen.flat.to_px(outline.wood), options.samples)
         if found is None:
             return NotFound("no rings are to be seen", HINT)
+        error = standard_error(found, seen.diameter)
+        if _doubtful(found, error):
+            return NotFound("the rings and rays to be seen don't agree on a pith", HINT)
         point = seen.flat.to_mm(found.centre)
-        return Pith((float(point[0]), float(point[1])), 0.003 * seen.diameter * seen.flat.mm_per_px)
+        inside = _holds(outline.points, point)
+        return Pith(
+            (float(point[0]), float(point[1])),
+            error * seen.diameter * seen.flat.mm_per_px,
+            inside=inside,
+            warnings=() if inside else ("the pith lies outside the piece: it is worked out from how the rings bend",),
+        )
+
+
+def _holds(outline: Points, point: NDArray[np.float64]) -> bool:
+    """Return whether a closed line holds a point."""
+    import cv2
+
+    line = np.asarray(outline, dtype=np.float32).reshape(-1, 1, 2)
+    return bool(cv2.pointPolygonTest(line, (float(point[0]), float(point[1])), False) >= 0)

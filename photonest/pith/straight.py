@@ -5,22 +5,29 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import unrolled
+from photonest.imaging import sampled
 from photonest.pith.directions import View
 
 SECTORS, RAYS = 24, 5
 
 
-def straightness(seen: View, centre: NDArray[np.float64], radius: float) -> float:
+def straightness(seen: View, centre: NDArray[np.float64], radius: float, family: NDArray[np.float64]) -> float:
     """Return how much of the wood's contrast about a point, out to `radius` pixels, its rings explain.
 
     The face is unrolled and averaged over sectors; the rings are the median of the sectors at each distance, so that
     knots, cracks and stains in a few of them don't count. 1 means perfectly straight, 0 no rings about this point.
+    The face is unrolled along the rings of a `family` (drift x, drift y, oval, oval at 45 degrees); zeros mean circles.
     """
+    drift_x, drift_y, oval, slant = family
     radii = np.arange(2.0, max(radius, 6.0))
-    angles = (np.arange(SECTORS * RAYS) + 0.5) * 2 * np.pi / (SECTORS * RAYS)
-    held = unrolled(seen.mask.astype(np.float32), centre, radii, angles) > 0.5
-    values = np.where(held, unrolled(seen.image, centre, radii, angles), 0.0)
+    angles = ((np.arange(SECTORS * RAYS) + 0.5) * 2 * np.pi / (SECTORS * RAYS))[:, None]
+    # To first order in the oval, the inverse square root of its matrix.
+    x = centre[0] + radii * (drift_x + (1 - oval / 2) * np.cos(angles) - slant / 2 * np.sin(angles))
+    y = centre[1] + radii * (drift_y + (1 + oval / 2) * np.sin(angles) - slant / 2 * np.cos(angles))
+    height, width = seen.mask.shape
+    held = (x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)
+    held &= sampled(seen.mask.astype(np.uint8), x, y) > 0
+    values = np.where(held, sampled(seen.image, x, y), 0.0)
     count = held.reshape(SECTORS, RAYS, -1).sum(axis=1)
     mean = values.reshape(SECTORS, RAYS, -1).sum(axis=1) / np.maximum(count, 1)
     enough = count >= 3
@@ -33,7 +40,12 @@ def straightness(seen: View, centre: NDArray[np.float64], radius: float) -> floa
 
 
 def straightest(
-    seen: View, start: NDArray[np.float64], anchor: NDArray[np.float64], radius: float, hold: float
+    seen: View,
+    start: NDArray[np.float64],
+    anchor: NDArray[np.float64],
+    radius: float,
+    hold: float,
+    family: NDArray[np.float64],
 ) -> NDArray[np.float64]:
     """Return the point near `start` with the straightest rings, by a pattern search down to a sixth of a pixel.
 
@@ -41,7 +53,7 @@ def straightest(
     """
 
     def value(point: NDArray[np.float64]) -> float:
-        return straightness(seen, point, radius) - 0.05 * float(((point - anchor) ** 2).sum()) / hold**2
+        return straightness(seen, point, radius, family) - 0.05 * float(((point - anchor) ** 2).sum()) / hold**2
 
     place, step = start, 2.0
     best = value(place)

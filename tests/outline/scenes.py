@@ -44,14 +44,16 @@ def painted(
 ) -> NDArray[np.uint8]:
     """Return a face with rings about the pith, painted with four samples a pixel each way at its edge.
 
-    The ring at the distance rho from the pith has its centre at pith + drift * rho; `bark` is the line of the wood
-    within an outline that holds dark bark.
+    The innermost rings are centred on the pith, the outer ones drift with the square of their radius, by `drift` times
+    it at half the photo's height; `bark` is the line of the wood within an outline that holds dark bark.
     """
     rng = np.random.default_rng(seed)
     y, x = np.mgrid[: shape[0], : shape[1]].astype(float)
     dx, dy = x - pith[0], y - pith[1]
-    square, mixed = drift[0] ** 2 + drift[1] ** 2, dx * drift[0] + dy * drift[1]
-    rho = (-mixed + np.sqrt(mixed**2 + (1 - square) * (dx**2 + dy**2))) / (1 - square)
+    rho, reach = np.hypot(dx, dy), 0.5 * min(shape)
+    for _ in range(12):  # a contraction while the drift stays below a half
+        bend = np.minimum(rho, 2 * reach) ** 2 / reach
+        rho = np.hypot(dx - drift[0] * bend, dy - drift[1] * bend)
     tone = 175 + 28 * np.sin(2 * np.pi * rho / pitch)
     wood = tone[..., None] * np.array([1.0, 0.8, 0.58])
     if bark is not None:
@@ -62,7 +64,7 @@ def painted(
     picture = wood * cover + background(shape, ground, rng) * (1 - cover) + noise * rng.normal(size=(*shape, 3))
     if ground == WHITE:
         picture = np.where(cover == 0, 255.0, picture)
-    return np.clip(picture, 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(picture, 0, 255), np.uint8)
 
 
 def background(shape: tuple[int, int], ground: tuple[int, int, int] | str, rng: np.random.Generator) -> Array:
@@ -70,9 +72,9 @@ def background(shape: tuple[int, int], ground: tuple[int, int, int] | str, rng: 
     import cv2
 
     if not isinstance(ground, str):
-        return np.ones((*shape, 3)) * np.array(ground, float)
+        return np.asarray(np.ones((*shape, 3)) * np.array(ground, float))
     coarse = cv2.resize(rng.normal(size=(shape[0] // 12, shape[1] // 12)), shape[::-1], interpolation=cv2.INTER_CUBIC)
-    return np.clip((110 + 35 * coarse)[..., None] * np.array([0.6, 0.9, 0.5]), 0, 255)
+    return np.asarray(np.clip((110 + 35 * coarse)[..., None] * np.array([0.6, 0.9, 0.5]), 0, 255))
 
 
 def coverage(outline: Array, shape: tuple[int, int]) -> Array:
