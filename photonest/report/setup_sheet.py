@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from photonest.model import Face, Nest, Photo, Plan, UnsafePlanError
 from photonest.report import cautions, style
@@ -91,16 +91,27 @@ def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) ->
         for b in nest.bowls
     ]
     book.y = table(book.page, book.y, heads, rows)
-    book.paragraph("In mm. Dashed: the tenons, and the recess by which cores are turned round.", size=style.SMALL)
+    dashed = "the tenons, and the recess by which cores are turned round" if nest.cuts else "the tenon"
+    book.paragraph(f"In mm. Dashed: {dashed}.", size=style.SMALL)
     limits = [(f"bowl {b.number}", "; ".join(b.binds)) for b in nest.bowls if b.binds]
     if limits:
         book.heading("What limits each bowl")
         for name, words in limits:
             book.fact(name, words)
-    book.start(f"Order of work{nest_name(plan, nest)}")
+    _order_of_work(book, _order(face, plan, nest, units), nest_name(plan, nest))
+
+
+def _order_of_work(book: Book, order: Sequence[str], half: str) -> None:
+    """Write the order of work: on this page if all of it fits, else on the next."""
+    wanted = book.height_of(order, size=ORDER, indent=11) + 1.4 * len(order) + 60
+    title = f"Order of work{half}"
+    if book.rest < wanted:
+        book.start(title)
+    else:
+        book.heading(title)
     book.cautions(cautions.BEFORE_START)
     book.y += 2
-    book.steps(_order(face, plan, nest, units), size=ORDER)
+    book.steps(order, size=ORDER)
     book.paragraph(cautions.LAST_WORD, bold=True)
 
 

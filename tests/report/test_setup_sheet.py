@@ -128,6 +128,14 @@ def test_a_wall_too_thin_to_dry_is_never_printed() -> None:
         setup_sheet(None, FACE, PLAN, wall_need=lambda rim: 0.3 * rim)
 
 
+def test_one_bowl_needs_no_cuts_and_fewer_pages() -> None:
+    plan = replace(PLAN, nests=(replace(NEST, bowls=NEST.bowls[:1], cuts=()),))
+    told = texts(setup_sheet(None, FACE, plan))
+    assert len(told) == 3
+    assert "Hollow bowl 1 by hand" in told[1]
+    assert "recess" not in told[1]
+
+
 def test_many_long_warnings_flow_over() -> None:
     warnings = tuple(f"Warning {i}: " + 12 * "the wood may do something unexpected here " for i in range(14))
     told = texts(setup_sheet(None, FACE, replace(PLAN, warnings=warnings)))
