@@ -8,17 +8,20 @@ from typing import Literal, TypeVar
 
 import numpy as np
 
+from photonest.scale.board import FIRST_CUT_OUT
+from photonest.scale.cut_outs import FIRST_STRIP, STRIP_MARKERS
 from tests.drawn.bench import BenchSpec
 from tests.drawn.looks import LOOKS, Colour
 from tests.drawn.noise import Array
-from tests.drawn.references import RULER_LOOKS, SIZES, Item, bar, card, marker, marker_sheet, paper, ruler
+from tests.drawn.references import RULER_LOOKS, SIZES, Item, bar, card, marker, marker_sheet, paper, ruler, strip
 from tests.drawn.wood import Growth
 
 T = TypeVar("T")
 CARD_THICKNESS = 0.76
 """Of an ID-1 card, in mm (ISO/IEC 7810)."""
 REFERENCES = (
-    "none", "marker-sheet", "markers-around", "card", "card-on-face", "white-card-on-face", "paper", "bar", "ruler",
+    "none", "marker-sheet", "markers-around", "strips", "card", "card-on-face", "white-card-on-face", "paper", "bar",
+    "ruler",
 )  # fmt: skip
 """What `place_reference` knows; "card" and the rest lie beside the wood."""
 
@@ -53,6 +56,8 @@ def place_reference(
         return ()
     if kind == "markers-around":
         return _markers_around(rng, growth)
+    if kind == "strips":
+        return _strips(rng, growth)
     if kind in ("card-on-face", "white-card-on-face"):
         item = _card(rng, white=kind.startswith("white"))
         return (replace(item, centre=pair(rng.normal(0, 0.12 * growth.spec.diameter, 2)), z=-CARD_THICKNESS),)
@@ -69,7 +74,8 @@ def place_reference(
     side = pick(rng, (0.0, 90.0, 180.0, 270.0))
     if kind in ("bar", "ruler"):  # along the edge
         item = replace(item, turn_deg=item.turn_deg + side + 90.0)
-    return (beside(item, growth, side, float(rng.uniform(6, 25))),)
+    # what lies lower must lie farther away, or a tilted view hides it
+    return (beside(item, growth, side, float(rng.uniform(6, 25)) + 0.6 * z),)
 
 
 def _turn(rng: np.random.Generator) -> float:
@@ -118,10 +124,20 @@ def _markers_around(rng: np.random.Generator, growth: Growth) -> tuple[Item, ...
     first = float(rng.uniform(0, 360))
     items = []
     for k in range(count):
-        item = marker((0, 0), float(rng.uniform(0, 360)), number=k)
+        item = marker((0, 0), float(rng.uniform(0, 360)), number=FIRST_CUT_OUT + k)
         direction = first + 360 / count * (k + float(rng.uniform(-0.25, 0.25)))
         items.append(beside(item, growth, direction, float(rng.uniform(3, 20))))
     return tuple(items)
+
+
+def _strips(rng: np.random.Generator, growth: Growth) -> tuple[Item, ...]:
+    """Two strips along opposite sides, or four around."""
+    sides = pick(rng, ((0.0, 180.0), (90.0, 270.0), (0.0, 90.0, 180.0, 270.0)))
+    laid = []
+    for k, side in enumerate(sides):
+        item = strip((0, 0), side + 90.0 + float(rng.normal(0, 5)), number=FIRST_STRIP + k * STRIP_MARKERS)
+        laid.append(beside(item, growth, side, float(rng.uniform(4, 20))))
+    return tuple(laid)
 
 
 def beside(item: Item, growth: Growth, side_deg: float, gap: float) -> Item:

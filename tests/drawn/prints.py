@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.scale.board import MARKER_CELLS, Text, marker_cells, raster, sheet_raster
+from photonest.scale.cut_outs import MARGIN_MM, STRIP_MARKERS, STRIP_STEP_MM
 from tests.drawn.looks import Colour
 from tests.drawn.noise import Array, Grid, clouds, generator, speckle
 from tests.drawn.references import RULER_START, Item
@@ -27,7 +28,8 @@ def artwork(item: Item, step: float) -> Artwork:
     """Return the item's print with pixels of about `step` mm or finer."""
     makers = {
         "marker-sheet": _sheet_art,
-        "marker": _marker_art,
+        "marker": _markers_art,
+        "strip": _markers_art,
         "bar": _bar_art,
         "ruler": _ruler_art,
         "paper": _paper_art,
@@ -89,11 +91,15 @@ def _inked(item: Item, rectangles: Array, texts: tuple[Text, ...], step: float, 
     return Artwork(np.asarray(255 * np.array(ink) + (ground - 255 * np.array(ink)) * share).astype(np.uint8), 1 / fine)
 
 
-def _marker_art(item: Item, step: float) -> Artwork:
+def _markers_art(item: Item, step: float) -> Artwork:
+    """One marker, or the markers of a strip side by side."""
     cell = item.pitch / MARKER_CELLS
-    rows, columns = np.nonzero(marker_cells(item.number))
-    at = (np.asarray(item.size) - item.pitch) / 2 + np.stack([columns, rows], 1) * cell
-    return _inked(item, np.hstack([at, at + cell]), (), step, (0.10, 0.10, 0.10))
+    parts = []
+    for k in range(STRIP_MARKERS if item.kind == "strip" else 1):
+        rows, columns = np.nonzero(marker_cells(item.number + k))
+        at = np.array([MARGIN_MM + k * STRIP_STEP_MM, MARGIN_MM]) + np.stack([columns, rows], 1) * cell
+        parts.append(np.hstack([at, at + cell]))
+    return _inked(item, np.vstack(parts), (), step, (0.10, 0.10, 0.10))
 
 
 def bar_origin(item: Item) -> Array:

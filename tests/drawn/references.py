@@ -12,7 +12,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from photonest.scale.board import sheet_layout
+from photonest.scale.board import FIRST_CUT_OUT, sheet_layout
+from photonest.scale.cut_outs import FIRST_STRIP, MARGIN_MM, SIDE_MM, STRIP_MARKERS, STRIP_SIDE_MM, STRIP_STEP_MM
 from tests.drawn.camera import F32
 from tests.drawn.looks import Colour
 from tests.drawn.noise import Array, Field
@@ -36,8 +37,8 @@ class Item:
     Attributes
     ----------
     kind : str
-        "marker-sheet", "card", "paper", "bar" (chequered), "ruler", "marker" (a cut-out); what may be taken for one:
-        "book", "tile", "label", "board", "log"; what may lie on one: "heap" (of sawdust), "stick".
+        "marker-sheet", "card", "paper", "bar" (chequered), "ruler", "marker" and "strip" (cut out); what may be taken
+        for one: "book", "tile", "label", "board", "log"; what may lie on one: "heap" (of sawdust), "stick".
     centre : (x, y)
         Where its middle lies, in mm of the face's frame.
     turn_deg : float
@@ -77,7 +78,7 @@ class Item:
     @property
     def is_reference(self) -> bool:
         """Whether its size is known by its kind."""
-        return self.kind in ("marker-sheet", "card", "paper", "bar", "ruler", "marker")
+        return self.kind in ("marker-sheet", "card", "paper", "bar", "ruler", "marker", "strip")
 
     def to_scene(self, points: ArrayLike) -> Array:
         """Return points (n, 2) of the item's own mm in the frame of the face."""
@@ -206,15 +207,17 @@ RULER_START = 6.0
 """Distance from a ruler's end to its zero, in mm."""
 
 
-def marker(
-    centre: tuple[float, float],
-    turn_deg: float = 0.0,
-    *,
-    number: int,
-    side: float = 40.0,
-    margin: float = 8.0,
-    z: float = 0.0,
-) -> Item:
-    """Return one marker cut out with a white margin around its dark square of `side` mm."""
-    size = (side + 2 * margin, side + 2 * margin)
-    return Item("marker", centre, turn_deg, z, "", size, (0.94, 0.94, 0.93), pitch=side, number=number)
+def marker(centre: tuple[float, float], turn_deg: float = 0.0, *, number: int = FIRST_CUT_OUT, z: float = 0.0) -> Item:
+    """Return one marker cut out with its white margin."""
+    side = SIDE_MM + 2 * MARGIN_MM
+    return Item("marker", centre, turn_deg, z, "", (side, side), PRINTED, pitch=SIDE_MM, number=number)
+
+
+def strip(centre: tuple[float, float], turn_deg: float = 0.0, *, number: int = FIRST_STRIP, z: float = 0.0) -> Item:
+    """Return a strip of markers cut out, of which `number` is the first."""
+    size = ((STRIP_MARKERS - 1) * STRIP_STEP_MM + STRIP_SIDE_MM + 2 * MARGIN_MM, STRIP_SIDE_MM + 2 * MARGIN_MM)
+    return Item("strip", centre, turn_deg, z, "", size, PRINTED, pitch=STRIP_SIDE_MM, number=number)
+
+
+PRINTED: Colour = (0.94, 0.94, 0.93)
+"""White paper."""

@@ -15,7 +15,7 @@ from tests.drawn.camera import decode_srgb
 from tests.drawn.noise import Array, generator
 from tests.drawn.place import REFERENCES, decoys, place_reference
 from tests.drawn.prints import artwork, bar_origin
-from tests.drawn.references import CARD_CORNER, RULER_START, Item, bar, card, marker, paper, ruler
+from tests.drawn.references import CARD_CORNER, RULER_START, Item, bar, card, marker, paper, ruler, strip
 from tests.drawn.scene import LightSpec
 from tests.drawn.wood import Growth, WoodSpec
 
@@ -110,15 +110,18 @@ def test_a_rulers_ticks_are_one_pitch_apart(unit: str, pitch: float) -> None:
     assert at[weight > 0.5 * weight.max()][0] == pytest.approx(RULER_START, abs=2 * art.step)
 
 
-def test_a_marker_is_read_by_opencv() -> None:
+@pytest.mark.parametrize(
+    ("item", "numbers"), [(marker((0, 0), number=87), [87]), (strip((0, 0), number=104), [104, 105, 106, 107])]
+)
+def test_cut_out_markers_are_read_by_opencv(item: Item, numbers: list[int]) -> None:
     import cv2
 
     from photonest.scale.board import marker_dictionary
 
-    picture = artwork(marker((0, 0), number=17), 0.25).pixels
+    picture = artwork(item, 0.25).pixels
     picture = cv2.copyMakeBorder(picture, 20, 20, 20, 20, cv2.BORDER_CONSTANT, value=(240, 240, 240))
     _, ids, _ = cv2.aruco.ArucoDetector(marker_dictionary()).detectMarkers(np.ascontiguousarray(picture[..., 0]))
-    assert np.asarray(ids).ravel().tolist() == [17]
+    assert sorted(np.asarray(ids).ravel().tolist()) == numbers
 
 
 @pytest.mark.parametrize("kind", REFERENCES)
