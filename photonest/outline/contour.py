@@ -16,6 +16,7 @@ from photonest.outline.polar import Ground, along, closed_paths, evidence, look,
 
 OFF_PHOTO = 1.5  # what a point of a path costs where there is no photo
 SEARCH_PX, BENDS = 256, (0.10, 0.04)
+LEAST_ERROR = 0.004  # of the diameter: roughness and bark that no edge settles
 
 
 @dataclass(frozen=True)
@@ -42,9 +43,10 @@ class ContourOutline:
         if not rims:
             return NotFound("nothing but the reference is in the photo", "show the whole piece beside the reference")
         best = rims[int(appeals(ground, rims).argmax())]
-        best = nearer(flat, best, MIDDLING)
-        best = parted(flat, best, PARTING)
-        best = nearer(flat, best, NEAR)
+        strongest = nearer(flat, best, MIDDLING)
+        best = nearer(flat, parted(flat, strongest, PARTING), NEAR)
+        diameter = mean_diameter(best.points)
+        doubt = apart(best.points, strongest.points) / diameter
         quality = strong(best.strength)
         if quality < options.least_quality:
             return NotFound("no piece stands out", "put a plain sheet or cloth of another colour under the wood")
@@ -52,7 +54,8 @@ class ContourOutline:
             ("The outline is faint in places: check it in the picture.",) if quality < options.doubtful_quality else ()
         )
         points = tuple((float(x), float(y)) for x, y in best.points)
-        return Outline(points, None, standard_error=0.01 * mean_diameter(best.points), warnings=warnings)
+        error = diameter * float(np.hypot(LEAST_ERROR, 0.5 * doubt))
+        return Outline(points, None, error, cut_by_frame=_cut(flat, best.points), warnings=warnings)
 
 
 def candidates(ground: Ground) -> list[Rim]:
@@ -104,6 +107,17 @@ def _middles(usable: Mask, aim: NDArray[np.float64]) -> NDArray[np.float64]:
         places += list(aim + reach * size * np.column_stack([np.cos(angles), np.sin(angles)]))
     inside = [p for p in places if 2 <= p[0] < width - 2 and 2 <= p[1] < height - 2]
     return np.array([p for p in inside if free[round(p[1]), round(p[0])] > 0.03 * size]).reshape(-1, 2)
+
+
+def _cut(flat: FlatPhoto, line: Path) -> bool:
+    """Return whether the photo ends where the piece does."""
+    middle = polygon_centroid(line)
+    beyond = np.round(flat.to_px(middle + 1.01 * (line - middle))).astype(int)
+    height, width = flat.pixels.shape[:2]
+    off = (beyond < 0).any(axis=1) | (beyond[:, 0] >= width) | (beyond[:, 1] >= height)
+    if flat.covered is not None:
+        off[~off] = ~flat.covered[beyond[~off, 1], beyond[~off, 0]]
+    return bool(off.mean() > 0.02)
 
 
 class Zoom(NamedTuple):
@@ -170,6 +184,29 @@ def parted(flat: FlatPhoto, rim: Rim, zoom: Zoom) -> Rim:
         if moved < 0.3:
             break
     return Rim(ground.flat.to_mm(rays.points(columns[None])[0]), along(strength, columns[None])[0])
+
+
+def measured(flat: FlatPhoto, line: Path) -> Rim:
+    """Return a closed line in mm as a rim, with how far each of its points is like an edge."""
+    low, high = line.min(axis=0), line.max(axis=0)
+    margin = 0.15 * (high - low).max()
+    ground = prepare(cropped(flat, low - margin, high + margin), MIDDLING.longest_px)
+    middle = polygon_centroid(line)
+    radii = _radii(line - middle, MIDDLING.rays)
+    first = radii / ground.flat.mm_per_px
+    rays = look(ground, ground.flat.to_px([middle]), 0.8 * first.min(), 1.2 * first.max(), MIDDLING.rays, MIDDLING.step)
+    at = np.clip(np.searchsorted(rays.radii, first) - 1, 1, len(rays.radii) - 2)
+    strength = evidence(rays)[0]
+    near = np.max([np.take_along_axis(strength, (at + k)[:, None], axis=1)[:, 0] for k in (-1, 0, 1)], axis=0)
+    ray = np.column_stack([np.cos(rays.angles), np.sin(rays.angles)])
+    return Rim(middle + radii[:, None] * ray, near)
+
+
+def apart(line: Path, other: Path) -> float:
+    """Return the mean distance from one closed line's points to another."""
+    import shapely
+
+    return float(shapely.distance(shapely.points(line), shapely.LinearRing(other)).mean())
 
 
 def _radii(offsets: Path, rays: int) -> NDArray[np.float64]:

@@ -121,6 +121,7 @@ def evidence(rays: Rays) -> Floats:
             ratio = (inner - outer) ** 2 / (0.7 * spread + channel.floor**2)
             share = channel.weight * (1.0 if width == FINE[0] else WIDE_SHARE)
             against *= 1 - share * ratio / (1 + ratio)
+    against[..., -1] = 1.0  # nothing is known beyond the last column
     return np.where(rays.usable, 1 - against, 0.0)
 
 
@@ -153,9 +154,10 @@ def closed_paths(cost: Floats, step: int, bend: float) -> NDArray[np.intp]:
     count, rays, columns = cost.shape
     lead = rays // 2
     order = np.arange(-lead, rays + lead) % rays
-    moves = bend * np.abs(np.arange(-step, step + 1))
+    moves = (bend * np.abs(np.arange(-step, step + 1))).astype(np.float32)
     choice = np.zeros((len(order), count, columns), np.int16)
-    padded = np.full((count, columns + 2 * step), np.inf)
+    cost = cost.astype(np.float32)
+    padded = np.full((count, columns + 2 * step), np.inf, np.float32)
     padded[:, step : step + columns] = 0.0
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * step + 1, axis=1)
     for k, ray in enumerate(order):

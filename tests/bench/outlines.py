@@ -2,9 +2,10 @@
 
 ``photos`` are real faces read by eye, beside the checkout. ``drawn`` scenes come in six classes (three difficulties,
 with a marker sheet beside the wood and without any reference), `count` of each; of six in a row, four show a whole
-end-grain face, one a half, one the side-grain face of a round blank. The scale is taken as known, so that only the outline is
-judged. Lengths are in percent of the true mean diameter D: mean and 95th percentile of the distance from evenly spaced
-points of the outline found to the true one, the error of the mean diameter, and the standard error stated.
+end-grain face, one a half, one the side-grain face of a round blank. The scale is taken as known, so that only the
+outline is judged. Lengths are in percent of the true mean diameter D: mean and 95th percentile of the distance from
+evenly spaced points of the outline found to the true one, the error of the mean diameter, and the standard error
+stated.
 Seeds from 3000 on are kept for judging: no setting was chosen by them.
 """
 
