@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import concurrent.futures
 import os
 import shutil
 import sqlite3
@@ -189,3 +190,10 @@ def test_sqlite_is_told_to_be_careful(tmp_path: Path) -> None:
         assert connection.execute(sa.text("PRAGMA synchronous")).scalar() == 2  # FULL
         assert connection.execute(sa.text("PRAGMA foreign_keys")).scalar() == 1
     engine.dispose()
+
+
+def test_two_programs_begin_one_catalogue_at_once(opener: Opener) -> None:
+    with concurrent.futures.ThreadPoolExecutor(4) as pool:
+        opened = [future.result() for future in [pool.submit(opener) for _ in range(4)]]
+    code = add(opened[0]).code
+    assert all(catalogue.entry(code).code == code for catalogue in opened)
