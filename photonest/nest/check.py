@@ -95,10 +95,10 @@ def _check_shapes(nest: Nest) -> Iterator[Violation]:
 
 
 def _holds(outer: Points, inner: Points) -> bool:
-    return bool(_section(outer).buffer(SLACK).contains(_line(inner)))
+    return bool(section(outer).buffer(SLACK).contains(_line(inner)))
 
 
-def _section(points: Points) -> Any:
+def section(points: Points) -> Any:
     """Return the area between a curve, the rim plane and the axis."""
     import shapely
 
@@ -111,7 +111,7 @@ def _check_bowl(bowl: Bowl, shop: Shop, wall_need: Callable[[float], float] | No
     rim, outer, inner = bowl.outer[0][0], _line(bowl.outer), _line(bowl.inner)
     need = max(shop.wall_min, shop.wall_share * 2 * rim, wall_need(rim) if wall_need else 0.0)
     wall, base = float(outer.distance(inner)), bowl.outer[-1][1] - bowl.inner[-1][1]
-    if wall < need - SLACK or not _section(bowl.outer).buffer(SLACK).contains(inner):
+    if wall < need - SLACK or not section(bowl.outer).buffer(SLACK).contains(inner):
         yield Violation("wall", where, f"the wall is {wall:.2f} mm at its thinnest, and needs {need:.2f}")
     if base < need + shop.tenon - SLACK:
         yield Violation("base", where, f"the base is {base:.2f} mm, and needs {need + shop.tenon:.2f}")
@@ -124,8 +124,8 @@ def _check_bowl(bowl: Bowl, shop: Shop, wall_need: Callable[[float], float] | No
         yield Violation("foot", where, "the foot is not flat")
     if min(min(rho, h) for rho, h in (*bowl.outer, *bowl.inner)) < -SLACK or abs(bowl.outer[0][1]) > SLACK:
         yield Violation("shape", where, "the outline leaves the half-plane")
-    section = _section(bowl.inner)
-    held = 2 * math.pi * section.centroid.x * section.area / 1000  # Pappus
+    hollow = section(bowl.inner)
+    held = 2 * math.pi * hollow.centroid.x * hollow.area / 1000  # Pappus
     told = (bowl.rim_diameter / 2, bowl.depth, bowl.wall_min, bowl.base_min, bowl.foot_diameter)
     true = (rim, bowl.outer[-1][1], wall, base, foot)
     if (
@@ -223,11 +223,11 @@ def _check_defects(nest: Nest, face: Face, plan: Plan) -> Iterator[Violation]:
     """See that all between the first bowl's outside and the last bowl's inside keeps clear of every defect."""
     import shapely
 
-    solid = _section(nest.bowls[0].outer).difference(_section(nest.bowls[-1].inner))
+    solid = section(nest.bowls[0].outer).difference(section(nest.bowls[-1].inner))
     shapely.prepare(solid)
     share = face.scale.standard_error_pct / 100
-    for name, points, reach, error, depth in _defects(face, plan):
-        lines, on_face = _in_half_plane(points, depth, nest)
+    for name, points, reach, error, depth in standing_defects(face, plan):
+        lines, on_face = in_half_plane(points, depth, nest)
         away = shapely.distance(lines, solid) - reach
         needed = plan.shop.clearance + 2 * np.hypot(error, share * on_face)
         short = float((needed - away).max())
@@ -235,7 +235,7 @@ def _check_defects(nest: Nest, face: Face, plan: Plan) -> Iterator[Violation]:
             yield Violation("clearance", "bowls", f"{name} is {short:.2f} mm nearer than it may be")
 
 
-def _defects(
+def standing_defects(
     face: Face, plan: Plan
 ) -> Iterator[tuple[str, NDArray[np.float64], NDArray[np.float64], float, float | None]]:
     """Yield each standing defect: name, points on the face, half width at each, standard error, depth."""
@@ -276,7 +276,7 @@ def _filled(outline: Points) -> NDArray[np.float64]:
     return np.vstack([edge, inside])
 
 
-def _in_half_plane(points: NDArray[np.float64], depth: float | None, nest: Nest) -> tuple[Any, NDArray[np.float64]]:
+def in_half_plane(points: NDArray[np.float64], depth: float | None, nest: Nest) -> tuple[Any, NDArray[np.float64]]:
     """Return points of the face, swept through the wood, as lines in the half-plane, and how far off they lie on it.
 
     A line square to the face has its least rho where it passes the axis; it is given by that place and its two ends.

@@ -123,8 +123,8 @@ class _Cell(NamedTuple):
         return [_Cell(self.a + x * across, self.b + y * down, across, down) for x in (-1, 1) for y in (-1, 1)]
 
 
-def clearest(shape: Outside, site: Site, tolerance: float = 0.05) -> Place:
-    """Return where one first bowl (arrays of one) clears all by the most, within the tolerance."""
+def clearest(shape: Outside, site: Site, tolerance: float = 0.1, most_cells: int = 1500) -> Place:
+    """Return where one first bowl (arrays of one) clears all by the most, as near as so many cells tell."""
     best = Place(0.0, 0.0, -math.inf)
     order = itertools.count()
     heap: list[tuple[float, int, _Cell]] = []
@@ -141,7 +141,7 @@ def clearest(shape: Outside, site: Site, tolerance: float = 0.05) -> Place:
                 best = Place(cell.a, cell.b, found)
             heapq.heappush(heap, (-found - site.rate * math.hypot(cell.across, cell.down), next(order), cell))
         top, _, cell = heapq.heappop(heap)
-        todo = cell.parts() if -top > best.value + tolerance and next(order) < MOST_CELLS else []
+        todo = cell.parts() if -top > best.value + tolerance and next(order) < most_cells else []
     return best
 
 

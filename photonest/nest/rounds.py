@@ -28,6 +28,7 @@ from photonest.nest.solve import (
 )
 
 FEW = 3
+NEAR = 12.0  # mm: how far a found axis is moved to where it clears all by the most
 MOST_SUBSETS = 8
 
 
@@ -194,7 +195,8 @@ def _by_search(work: Workshop, site: RoundSite, limit: float, keep_axis: Point |
             break
         nests, at = found, (x, y)
         top = found[max(found)].recipe
-        place = clearest(turned_outside(work.rules, np.array([top.rim]), np.array([top.depth])), site)
+        near = replace(site, low=(x - NEAR, y - NEAR), high=(x + NEAR, y + NEAR)) if keep_axis is None else site
+        place = clearest(turned_outside(work.rules, np.array([top.rim]), np.array([top.depth])), near)
         x, y = place.a, place.b
     if nests:
         x, y = at

@@ -1,0 +1,212 @@
+"""Before coring: what each bowl of a nest meets on the axis the blank turns on, and what to change to save the rest."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+
+from photonest.model import Axis, Bowl, Cut, Face, Nest, NoPlanError, Plan, Point, Shop, Stock, StockError
+from photonest.nest.check import in_half_plane, section, standing_defects
+from photonest.nest.planner import plan_nest
+from photonest.nest.rules import WallNeed
+
+Verdict = Literal["clear", "close", "hit"]
+
+
+@dataclass(frozen=True)
+class Meeting:
+    """What a bowl or a cut meets.
+
+    Attributes
+    ----------
+    number : int
+    verdict : {"clear", "close", "hit"}
+        Nothing within the margin; a defect within it; a defect in the wood of the bowl or in the way of the cut.
+    defect : str
+        The worst, by its name; empty when there is none at all.
+    distance : float
+        To it, in mm, before standard errors; 0 when it is hit, 1000 when there is none.
+    needed : float
+        The distance to keep from it: the workshop's clearance and twice the standard errors.
+    inside : float
+        How far it comes inside the bowl's rim, in mm; 0 when it does not.
+    """
+
+    number: int
+    verdict: Verdict
+    defect: str
+    distance: float
+    needed: float
+    inside: float
+
+
+@dataclass(frozen=True)
+class Precheck:
+    """The answer before coring.
+
+    Attributes
+    ----------
+    axis : Axis
+    bowls, cuts : tuple of Meeting
+    advice : tuple of str
+        What to do, in plain words.
+    safe : Plan or None
+        The best nest that is safe on this axis, when the one checked is not.
+    """
+
+    axis: Axis
+    bowls: tuple[Meeting, ...]
+    cuts: tuple[Meeting, ...]
+    advice: tuple[str, ...]
+    safe: Plan | None
+
+    @property
+    def all_clear(self) -> bool:
+        """Whether every bowl and every cut is clear."""
+        return all(meeting.verdict == "clear" for meeting in (*self.bowls, *self.cuts))
+
+
+def rim_centre(face: Face) -> Point:
+    """Return the centre of the circle that best fits the edge of the wood, by least squares: where it turns."""
+    import shapely
+
+    edge = shapely.LineString([*face.outline.wood, face.outline.wood[0]])
+    points = np.array([edge.interpolate(share, normalized=True).coords[0] for share in np.linspace(0, 1, 361)[:-1]])
+    rows = np.column_stack([2 * points, np.ones(len(points))])
+    x, y, _ = np.linalg.lstsq(rows, (points**2).sum(axis=1), rcond=None)[0]
+    return float(x), float(y)
+
+
+def check_before_coring(
+    face: Face,
+    stock: Stock,
+    shop: Shop,
+    plan: Plan | None = None,
+    *,
+    axis: Point | None = None,
+    wall_need: WallNeed | None = None,
+) -> Precheck:
+    """Return what each bowl and cut meets on the axis that a blank or slice turns on.
+
+    Parameters
+    ----------
+    face, stock, shop
+        The face as it is now, and what it belongs to.
+    plan : Plan or None
+        The nest to check; None for the one that would be best if the wood held no defect.
+    axis : (x, y) or None
+        The axis; None for the centre of the round rim.
+    wall_need : callable or None
+        As for `plan_nest`.
+
+    Raises
+    ------
+    StockError
+        If the stock is a log, or the axis lies outside the wood.
+    NoPlanError
+        If not even sound wood would give a bowl on this axis.
+    """
+    if stock.kind == "log":
+        raise StockError("A log is not cored: check each blank sawn from it.", "Give --stock blank and its thickness.")
+    at = axis if axis is not None else rim_centre(face)
+    if plan is None:
+        sound = replace(face, cracks=(), defects=(), pith=None)
+        plan = plan_nest(sound, stock, shop, keep_axis=at, wall_need=wall_need)
+    nest = _moved(plan.nests[0], at)
+    asked = replace(plan, stock=stock, shop=shop, nests=(nest,))
+    bowls = tuple(_meeting(bowl.number, _wood_of(bowl), bowl, face, asked) for bowl in nest.bowls)
+    pairs = zip(nest.cuts, nest.bowls, strict=False)
+    cuts = tuple(_meeting(cut.number, _groove(cut), bowl, face, asked) for cut, bowl in pairs)
+    advice, safe = _advice(face, stock, shop, nest, bowls, cuts, at, wall_need)
+    return Precheck(nest.axis, bowls, cuts, advice, safe)
+
+
+def _moved(nest: Nest, at: Point) -> Nest:
+    return replace(nest, axis=replace(nest.axis, point=(*at, nest.axis.point[2])))
+
+
+def _wood_of(bowl: Bowl) -> Any:
+    return section(bowl.outer).difference(section(bowl.inner))
+
+
+def _groove(cut: Cut) -> Any:
+    import shapely
+
+    pivot = shapely.Point(cut.pivot)
+    ring = pivot.buffer(cut.radius + cut.kerf / 2, 256).difference(pivot.buffer(cut.radius - cut.kerf / 2, 256))
+    return ring.intersection(shapely.box(0.0, 0.0, 1e4, 1e4))
+
+
+def _meeting(number: int, solid: Any, bowl: Bowl, face: Face, plan: Plan) -> Meeting:
+    """Return the worst that a part of the half-plane meets."""
+    import shapely
+
+    share = face.scale.standard_error_pct / 100
+    worst = Meeting(number, "clear", "", 1000.0, 0.0, 0.0)
+    for name, points, reach, error, depth in standing_defects(face, plan):
+        lines, on_face = in_half_plane(points, depth, plan.nests[0])
+        away = np.maximum(shapely.distance(lines, solid) - reach, 0.0)
+        needed = plan.shop.clearance + 2 * np.hypot(error, share * on_face)
+        place = int(np.argmin(away - needed))
+        distance, keep = float(away[place]), float(needed[place])
+        if distance - keep < worst.distance - worst.needed:
+            verdict: Verdict = "hit" if distance <= 0 else "close" if distance < keep else "clear"
+            inside = max(0.0, bowl.outer[0][0] - float((on_face - reach).min())) if verdict == "hit" else 0.0
+            worst = Meeting(number, verdict, name, distance, keep, inside)
+    return worst
+
+
+def _advice(
+    face: Face,
+    stock: Stock,
+    shop: Shop,
+    nest: Nest,
+    bowls: tuple[Meeting, ...],
+    cuts: tuple[Meeting, ...],
+    at: Point,
+    wall_need: WallNeed | None,
+) -> tuple[tuple[str, ...], Plan | None]:
+    bad = [meeting for meeting in (*bowls, *cuts) if meeting.verdict != "clear"]
+    if not bad:
+        return ("Nothing comes within the margin of any bowl or cut.",), None
+    told = []
+    for meeting in bowls:
+        if meeting.verdict == "hit":
+            told.append(
+                f"Bowl {meeting.number}: {meeting.defect} comes {meeting.inside:.0f} mm inside its rim. Don't core "
+                "or keep it with that in its wall: a cracked bowl can fly apart."
+            )
+        elif meeting.verdict == "close":
+            told.append(
+                f"Bowl {meeting.number}: {meeting.defect} is {meeting.distance:.1f} mm off, and should be "
+                f"{meeting.needed:.1f} mm."
+            )
+    try:
+        safe = plan_nest(face, stock, shop, keep_axis=at, wall_need=wall_need)
+    except NoPlanError as error:
+        return (*told, f"On this axis nothing safe is left. {error.message}"), None
+    return (*told, *_changes(nest, safe.nests[0])), safe
+
+
+def _changes(planned: Nest, safe: Nest) -> list[str]:
+    """Return what to change, from one nest to the other, step by step."""
+    told = []
+    before, after = planned.bowls[0], safe.bowls[0]
+    off = (before.rim_diameter - after.rim_diameter) / 2
+    if off > 0.05:
+        told.append(f"Turn {off:.1f} mm off the radius first: down to {after.rim_diameter:.1f} mm across.")
+    if before.depth - after.depth > 0.05:
+        told.append(f"Turn the first bowl {after.depth:.1f} mm deep, not {before.depth:.1f}.")
+    for place, cut in enumerate(safe.cuts):
+        old = planned.cuts[place] if place < len(planned.cuts) else None
+        if old is None or (old.cutter, old.pivot) != (cut.cutter, cut.pivot):
+            told.append(
+                f"Cut {cut.number}: use cutter {cut.cutter}, pivot {-cut.pivot[1]:.1f} mm in front of the rim and "
+                f"{cut.pivot[0]:+.1f} mm across."
+            )
+    lost = len(planned.bowls) - len(safe.bowls)
+    if lost > 0:
+        told.append(f"That leaves {len(safe.bowls)} of {len(planned.bowls)} bowls.")
+    return told
