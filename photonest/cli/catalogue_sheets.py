@@ -10,6 +10,8 @@ import typer
 
 from photonest.cli.catalogue_common import Photos, Where, opened
 from photonest.cli.common import say
+from photonest.cli.drying import Humidity, Temperature, moisture_in_air, print_drying
+from photonest.cli.species import OwnFile, known_species
 
 Codes = Annotated[list[str] | None, typer.Argument(metavar="CODE ...", help="Which pieces; all if none is given.")]
 Out = Annotated[Path, typer.Option("--out", metavar="FILE", help="File to write; its ending says which kind.")]
@@ -63,10 +65,36 @@ def weights(codes: Codes = None, out: Out = Path("weights.png"), where: Where = 
     say(f"Wrote {out}.")
 
 
+def drying(
+    code: Annotated[str, typer.Argument(metavar="CODE")],
+    temperature: Temperature = None,
+    humidity: Humidity = None,
+    own: OwnFile = None,
+    where: Where = None,
+    photos: Photos = None,
+) -> None:
+    """Say how far a piece has dried, from its weights, and when it will be ready to turn again."""
+    from photonest.catalogue.weights import weighings_of
+    from photonest.model import SpeciesError
+    from photonest.wood.drying import StartMoisture, follow_drying
+    from photonest.wood.species import find_species
+
+    air = moisture_in_air(temperature, humidity)
+    with opened(where, photos) as catalogue:
+        entry, weighings = catalogue.entry(code), weighings_of(catalogue.history(code))
+    start = None
+    if entry.species is not None:
+        try:
+            start = StartMoisture.green(find_species(entry.species, known_species(own)))
+        except SpeciesError as error:
+            say(f"Its species tells nothing of its moisture: {error}")
+    print_drying(follow_drying(weighings, start, air), air)
+
+
 def _ending(out: Path, *allowed: str) -> str:
     if out.suffix.lower() not in allowed:
         raise typer.BadParameter(f"the file must end in {' or '.join(allowed)}.", param_hint="--out")
     return out.suffix.lower().removeprefix(".")
 
 
-COMMANDS: dict[str, Callable[..., Any]] = {"label": label, "overview": overview, "weights": weights}
+COMMANDS: dict[str, Callable[..., Any]] = {"label": label, "overview": overview, "weights": weights, "drying": drying}

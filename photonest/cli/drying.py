@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 
 app = typer.Typer(help="Follow a drying piece by its weights.")
 
+Temperature = Annotated[float | None, typer.Option(metavar="CELSIUS", help="Of the air where the piece lies.")]
+Humidity = Annotated[float | None, typer.Option(metavar="PERCENT", help="Relative humidity of that air.")]
+
 
 @app.command("drying")
 def drying(
@@ -37,31 +40,35 @@ def drying(
     start_error: Annotated[
         float, typer.Option("--start-error", metavar="PERCENT", help="Standard error of the measured moisture.")
     ] = 3.0,
-    temperature: Annotated[
-        float | None, typer.Option(metavar="CELSIUS", help="Of the air where the piece lies.")
-    ] = None,
-    humidity: Annotated[float | None, typer.Option(metavar="PERCENT", help="Relative humidity of that air.")] = None,
+    temperature: Temperature = None,
+    humidity: Humidity = None,
     scale_error: Annotated[float, typer.Option("--scale-error", metavar="GRAMS", help="Error of the scale.")] = 1.0,
     own: OwnFile = None,
     json: AsJson = False,
 ) -> None:
     """Say how far a piece has dried, from its weights over time, and when it will be ready to turn again."""
     from photonest.wood.drying import follow_drying
-    from photonest.wood.moisture import equilibrium_moisture
     from photonest.wood.weighings import read_weighings
 
-    if (temperature is None) != (humidity is None):
-        raise typer.BadParameter("the air needs both --temperature and --humidity.", param_hint="--humidity")
     if scale_error <= 0:
         raise typer.BadParameter("it must be more than 0.", param_hint="--scale-error")
     lines = [*([_read(weights)] if weights is not None else []), *(weight or ())]
-    air = None if temperature is None or humidity is None else equilibrium_moisture(temperature, humidity)
+    air = moisture_in_air(temperature, humidity)
     found = follow_drying(read_weighings("\n".join(lines)), _start(species, start, start_error, own), air, scale_error)
     if json:
         document = {**dataclasses.asdict(found), "equilibrium_moisture": air}
         show(json_module.dumps(document, indent=1, ensure_ascii=False, default=str))
         return
-    _print(found, air)
+    print_drying(found, air)
+
+
+def moisture_in_air(temperature: float | None, humidity: float | None) -> float | None:
+    """Return the moisture wood comes to in the air that two options give; None where neither is given."""
+    from photonest.wood.moisture import equilibrium_moisture
+
+    if (temperature is None) != (humidity is None):
+        raise typer.BadParameter("the air needs both --temperature and --humidity.", param_hint="--humidity")
+    return None if temperature is None or humidity is None else equilibrium_moisture(temperature, humidity)
 
 
 def _start(name: str | None, moisture: float | None, error: float, own: Path | None) -> StartMoisture | None:
@@ -82,7 +89,8 @@ def _read(path: Path) -> str:
         raise MoistureError(f"{path} can't be read: {error}.", "Give a text file of weighings.") from error
 
 
-def _print(found: Drying, air: float | None) -> None:
+def print_drying(found: Drying, air: float | None) -> None:
+    """Print how far a piece has dried: figures on stdout, what they rest on on stderr."""
     if found.moisture_now is not None:
         show(f"Moisture now: {found.moisture_now:.0f} % (standard error {found.moisture_error:.0f})")
     if air is not None:

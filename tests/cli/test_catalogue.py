@@ -16,7 +16,7 @@ from photonest.catalogue.entries import STATES
 from photonest.cli.catalogue import app
 from photonest.cli.catalogue_add import Kind
 from photonest.cli.catalogue_common import State
-from photonest.model import CatalogueError, OutputError, StockKind, write_document
+from photonest.model import CatalogueError, MoistureError, OutputError, StockKind, write_document
 from photonest.pipeline import Choices
 from tests.catalogue.pieces import THUMBNAIL, face_of
 from tests.catalogue.test_store import plan_for
@@ -159,6 +159,18 @@ def test_sheets(yard: Path) -> None:
     run("weigh", one, 1850, "--day", "2031-04-02")
     run("weigh", one, 1700, "--day", "2031-05-02")
     assert run("weights", "--out", yard / "weights.png").exit_code == 0
+
+
+def test_drying_from_the_weights_kept(yard: Path) -> None:
+    code, _ = filled(yard)
+    assert isinstance(run("drying", code).exception, MoistureError)  # not weighed yet
+    for day, grams in (("2031-01-05", 2040), ("2031-01-20", 1800), ("2031-02-05", 1640), ("2031-03-05", 1480)):
+        run("weigh", code, grams, "--day", day)
+    found = run("drying", code, "--temperature", 18, "--humidity", 55)
+    assert "Ready about 2031-" in found.stdout
+    assert "Unchanged over the last weighings: no" in found.stdout
+    run("describe", code, "--species", "moon wood")
+    assert "Its species tells nothing" in run("drying", code).stderr
 
 
 def test_a_code_of_ones_own(yard: Path) -> None:
