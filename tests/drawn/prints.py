@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from photonest.scale.board import MARKER_CELLS, Text, marker_cells, raster, sheet_raster
 from photonest.scale.cut_outs import MARGIN_MM, STRIP_MARKERS, STRIP_STEP_MM
+from tests.drawn.camera import decode_srgb, encode_srgb
 from tests.drawn.looks import Colour
 from tests.drawn.noise import Array, Grid, clouds, generator, speckle
 from tests.drawn.references import RULER_START, Item
@@ -77,18 +78,21 @@ def _sheet_art(item: Item, step: float) -> Artwork:
 @functools.cache
 def _sheet_print(paper: Literal["A4", "Letter"], px_per_mm: int) -> NDArray[np.uint8]:
     """Return the printed sheet: grey ink on paper that isn't quite white."""
-    ink = sheet_raster(paper, px_per_mm).astype(np.float32) / 255
-    pixels = np.repeat((26 + (242 - 26) * ink).astype(np.uint8)[..., None], 3, axis=2)
+    pixels = _mixed((0.10, 0.10, 0.10), (0.95, 0.95, 0.95), sheet_raster(paper, px_per_mm))
     pixels.setflags(write=False)
-    return np.asarray(pixels)
+    return pixels
+
+
+def _mixed(ink: Colour, ground: Colour, blank: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return the print where `blank` of 255 of each pixel is free of ink: light adds up, sRGB values don't."""
+    dark, light = decode_srgb(np.array(ink)), decode_srgb(np.array(ground))
+    return encode_srgb(np.asarray(dark + (light - dark) * (blank[..., None] / np.float32(255)), np.float32))
 
 
 def _inked(item: Item, rectangles: Array, texts: tuple[Text, ...], step: float, ink: Colour) -> Artwork:
     """Return rectangles (x0, y0, x1, y1) and words in one ink on the item's ground, area-exact."""
     fine = _px_per_mm(step)
-    ground = np.array(item.colour) * 255
-    share = raster(rectangles, texts, item.size, fine).astype(np.float32)[..., None] / 255
-    return Artwork(np.asarray(255 * np.array(ink) + (ground - 255 * np.array(ink)) * share).astype(np.uint8), 1 / fine)
+    return Artwork(_mixed(ink, item.colour, raster(rectangles, texts, item.size, fine)), 1 / fine)
 
 
 def _markers_art(item: Item, step: float) -> Artwork:

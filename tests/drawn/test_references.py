@@ -124,6 +124,30 @@ def test_cut_out_markers_are_read_by_opencv(item: Item, numbers: list[int]) -> N
     assert sorted(np.asarray(ids).ravel().tolist()) == numbers
 
 
+@pytest.mark.parametrize("turn", [0.0, 17.0])
+@pytest.mark.parametrize("mm_per_px", [0.25, 0.6])
+def test_the_dark_of_a_marker_has_its_true_area(mm_per_px: float, turn: float) -> None:
+    import cv2
+
+    from photonest.scale.board import marker_cells
+
+    camera = CameraSpec(
+        width=600, height=400, focal_px=1000.0, distance=1000 * mm_per_px, blur_px=0.6, noise=0.0, jpeg_quality=100
+    )
+    item = marker((-50.0, 0.0), turn, number=83)
+    bench = BenchSpec("pale", 1, (0.9, 0.9, 0.9), 0.5)
+    wood, lamp = WoodSpec(diameter=30.0, bark=0.0), LightSpec(gradient=0.0, cast=0.0)
+    seen = decode_srgb(draw(SceneSpec(wood=wood, bench=bench, items=(item,), light=lamp, camera=camera)).pixels).mean(2)
+    corners = camera.mm_to_px(item.corners)
+    inner = np.zeros(seen.shape, np.uint8)
+    cv2.fillPoly(inner, [np.round(corners.mean(0) + 0.9 * (corners - corners.mean(0))).astype(np.int32)], 1)
+    light_ = seen[inner > 0]
+    white, black = np.median(light_[light_ > 0.5]), np.median(light_[light_ < 0.1])
+    area = float(((white - light_) / (white - black)).sum()) * mm_per_px**2
+    # 0.1 % of lengths: a hundredth of a pixel at either side of the square
+    assert area == pytest.approx(int(marker_cells(83).sum()) * (40 / 7) ** 2, rel=2e-3)
+
+
 @pytest.mark.parametrize("kind", REFERENCES)
 def test_references_beside_the_wood_do_not_overlap_it(kind: str) -> None:
     growth = Growth(WoodSpec(seed=9, lobes=0.03))
