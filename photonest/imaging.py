@@ -235,7 +235,7 @@ def best_closed_path(cost: NDArray[np.floating], step: int, bend: float = 0.0) -
     [2, 2, 2, 2, 2, 2, 2, 2]
     """
     rows, columns = cost.shape
-    lead = rows // 2
+    lead = rows // 4
     order = np.arange(-lead, rows + lead) % rows
     total = np.zeros(columns)
     choice = np.zeros((len(order), columns), np.intp)

@@ -23,8 +23,9 @@ class EdgeOptions:
 
     Attributes
     ----------
-    work_px, plain_px : int
-        Longer side of the reduced picture in which regions compete, and in which a plain background is sought.
+    work_px, plain_px, middling_px : int
+        Longer side of the reduced picture in which regions compete, in which a plain background is sought, and in which
+        the edge is found exactly.
     points : int
         Corners of the outline.
     bark : bool
@@ -33,6 +34,7 @@ class EdgeOptions:
 
     work_px: int = 256
     plain_px: int = 1024
+    middling_px: int = 1400
     points: int = 720
     bark: bool = True
 
@@ -59,10 +61,11 @@ class EdgeOutline:
             return NotFound("the photo is too small", "take a photo at least 300 pixels wide")
         if float(flat.pixels[::7, ::7].std(axis=(0, 1)).max()) < 2.0:
             return NotFound("the photo shows one colour only", RETAKE)
-        found = _plain(flat, options) or _natural(flat, options)
+        middling = reduced(flat, options.middling_px)
+        found = _plain(middling, options) or _natural(middling, options)
         if isinstance(found, NotFound):
             return found
-        return _outline(flat, found)
+        return _outline(middling, found)
 
 
 def _plain(flat: FlatPhoto, options: EdgeOptions) -> _Edges | None:

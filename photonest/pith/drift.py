@@ -98,7 +98,7 @@ def fit(seen: Directions, start: NDArray[np.float64], unit: float, free: int, sc
     step = 1e-4
     normal_matrix = np.eye(free)
     misses = residuals(parameters, unit, seen)
-    for _ in range(15):
+    for _ in range(10):
         slopes = np.empty((len(misses), free))
         for k in range(free):
             moved = parameters.copy()
@@ -110,7 +110,7 @@ def fit(seen: Directions, start: NDArray[np.float64], unit: float, free: int, sc
         change = np.clip(-np.linalg.solve(normal_matrix, pull), -0.1, 0.1)
         parameters[:free] += change
         misses = residuals(parameters, unit, seen)
-        if np.abs(change).max() < 1e-4:
+        if np.abs(change).max() < 3e-4:
             break
     spread = float(np.sqrt(np.average(np.minimum(misses**2, scale**2), weights=seen.weights)))
     covariance = np.asarray(np.linalg.inv(normal_matrix)[:2, :2] * (spread * unit) ** 2, dtype=np.float64)

@@ -21,11 +21,14 @@ LARGEST_ERROR = 0.03  # of the mean diameter; beyond it there is no answer
 DISCS = (
     (math.inf, DRIFTING, False),
     (math.inf, OVAL, False),
-    (0.7, OVAL, True),
+    (0.75, OVAL, True),
+    (0.55, OVAL, True),
     (0.4, OVAL, True),
-    (0.25, OVAL, True),
+    (0.3, OVAL, True),
+    (0.22, OVAL, True),
     (0.15, DRIFTING, True),
 )
+REPEATS = 4  # a disc follows its own centre this often at most, for as long as that moves by a twentieth of its radius
 
 
 @dataclass(frozen=True)
@@ -57,6 +60,8 @@ class Located(NamedTuple):
         How straight the rings lie when unrolled about it, 0 to 1.
     one_sided : bool
         The pith lies at the edge of the wood or outside it, so that no disc about it is seen whole.
+    unsure : float
+        Half the distance, in pixels, between two ways to say where the rings lie straightest.
     """
 
     centre: NDArray[np.float64]
@@ -65,6 +70,7 @@ class Located(NamedTuple):
     share: float
     straight: float
     one_sided: bool
+    unsure: float
 
 
 def locate(seen: View, edge: NDArray[np.float64], samples: int) -> Located | None:
@@ -79,33 +85,42 @@ def locate(seen: View, edge: NDArray[np.float64], samples: int) -> Located | Non
     fits = [fit(turned(whole, first.place) if first.rays else whole, start, radius, CENTRE)]
     one_sided = False
     for share, free, radial in DISCS:
-        centre = fits[-1].centre
-        near = sample(fields, centre, share * radius, samples)
-        one_sided = math.isfinite(share) and _covered(seen, centre, 0.25 * radius) < 0.7
+        one_sided = math.isfinite(share) and _covered(seen, fits[-1].centre, 0.25 * radius) < 0.7
         # Half a disc bends a fit more than it sharpens it: the family of the whole face is then the best there is.
-        if one_sided or len(near.points) < 200:
+        if one_sided:
             break
-        fits.append(fit(turned(near, centre) if radial or first.rays else near, fits[-1].parameters, radius, free))
-    centre, straight = _straighten(seen, fits[-1], one_sided)
-    return Located(centre, tuple(fits), first.rays, first.share, straight, one_sided)
+        for _ in range(REPEATS if math.isfinite(share) else 1):
+            centre = fits[-1].centre
+            near = sample(fields, centre, share * radius, samples)
+            if len(near.points) < 200:
+                break
+            fits.append(fit(turned(near, centre) if radial or first.rays else near, fits[-1].parameters, radius, free))
+            if np.hypot(*(fits[-1].centre - centre)) < 0.05 * share * radius:
+                break
+    centre, straight, unsure = _straighten(seen, fits[-1], one_sided)
+    return Located(centre, tuple(fits), first.rays, first.share, straight, one_sided, unsure)
 
 
-def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.float64], float]:
-    """Return the point near the last fit's where the rings lie straightest, and how straight; its own where none do.
+def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.float64], float, float]:
+    """Return the point near the last fit's where the rings lie straightest, how straight, and how sure it is in pixels.
 
-    The rings are taken as circles, then as the fitted family, and the better of the two is believed: drift and oval of
-    a disc are no sure guide to the innermost rings.
+    The rings are taken as circles and as the fitted family. Drift and oval of a disc are no sure guide to the innermost
+    rings: where both lie about as straight, the truth is halfway, give or take half the distance.
     """
     radius = seen.diameter / 2
-    best, straight = last.centre, -1.0
+    centres, values = [], []
     for family in (np.zeros(4), last.parameters[2:]):
         centre = last.centre
         for share in (0.3, 0.16):
             centre = straightest(seen, centre, last.centre, share * radius, 0.006 * seen.diameter, family)
-        value = straightness(seen, centre, 0.3 * radius, family)
-        if value > straight:
-            best, straight = centre, value
-    return (last.centre if one_sided and straight < 0.25 else best), straight
+        centres.append(centre)
+        values.append(straightness(seen, centre, 0.3 * radius, family))
+    straight = max(values)
+    if one_sided and straight < 0.25:
+        return last.centre, straight, 0.0
+    if min(values) < 0.75 * straight:
+        return centres[int(np.argmax(values))], straight, 0.0
+    return (centres[0] + centres[1]) / 2, straight, float(np.hypot(*(centres[0] - centres[1]))) / 2
 
 
 def _covered(seen: View, centre: NDArray[np.float64], radius: float) -> float:
@@ -130,7 +145,8 @@ def standard_error(found: Located, diameter: float) -> float:
         formal = 100 * math.sqrt(float(np.trace(found.fits[-1].covariance)) / 2) / diameter
         return float(max(0.045 * (formal + 0.01) ** 1.4, 0.001))
     rays = 2.2 if found.rays else 1.0
-    return float(max(0.00034 * rays * (max(found.straight, 0.0) + 0.03) ** -1.15, 0.0005))
+    usual = max(0.00034 * rays * (max(found.straight, 0.0) + 0.03) ** -1.15, 0.0005)
+    return math.hypot(usual, 0.7 * found.unsure / diameter)
 
 
 def _doubtful(found: Located, error: float) -> bool:

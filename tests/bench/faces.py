@@ -1,5 +1,8 @@
 """Measure how well the outline and the pith are found: ``python -m tests.bench.faces [photos|drawn] [count] [first]``.
 
+``drawn`` draws `count` faces (24) from the seed `first` (1000) on, in turn easy, medium and hard; every fourth is a
+half, every eighth a quarter. They are seen squarely, without a reference; the pith is sought within the outline found.
+
 Prints a row a photo and a summary. Lengths are in percent of the wood's mean diameter D: the pith's distance from the
 truth, the standard error stated, the mean and the 95th percentile of the distance from the outline found to the true
 one, and the time as processor seconds. ``photos`` are real faces read by eye, beside the checkout; ``drawn`` ones are
@@ -15,6 +18,7 @@ import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,6 +60,8 @@ class Row:
     bark: float
     seconds: float
     note: str = ""
+    axes: tuple[float, float] = (math.nan, math.nan)
+    """Of the pith's miss, along x and y."""
 
 
 def flat_from(pixels: NDArray[np.uint8], mm_per_px: float = MM_PER_PX) -> FlatPhoto:
@@ -87,6 +93,21 @@ def real_photos() -> Iterator[Known]:
         )
 
 
+def drawn_faces(count: int, first: int) -> Iterator[Known]:
+    """Yield faces drawn from known mm."""
+    from tests.drawn import draw, random_spec
+
+    for k in range(count):
+        piece: Literal["whole", "half", "quarter"] = "quarter" if k % 8 == 7 else "half" if k % 4 == 3 else "whole"
+        difficulty: Literal["easy", "medium", "hard"] = ("easy", "medium", "hard")[k % 3]
+        spec = random_spec(first + k, reference="none", difficulty=difficulty, piece=piece, megapixels=2.0)
+        drawn = draw(spec)
+        truth, unit = drawn.truth, drawn.truth.mm_per_px
+        outline, wood = (truth.mm_to_px(line) * unit for line in (truth.outline_mm, truth.under_bark_mm))
+        pith = None if truth.pith_mm is None else truth.mm_to_px(np.atleast_2d(truth.pith_mm))[0] * unit
+        yield Known(f"{first + k} {piece} {difficulty}", flat_from(drawn.pixels, unit), outline, wood, pith, 0.0)
+
+
 def edge_distances(found: Points, truth: Points, samples: int = 720) -> NDArray[np.float64]:
     """Return the distances from evenly spaced points of one closed line to another."""
     import shapely
@@ -114,13 +135,15 @@ def measure(known: Known) -> Row:
     if known.under_bark is not None:
         bark = float(edge_distances(np.array(outline.wood), known.under_bark).mean() / unit)
     miss = error = math.nan
+    axes = (math.nan, math.nan)
     note = "" if isinstance(pith, Pith) else pith.reason
     if isinstance(pith, Pith) and known.pith is not None:
-        miss = float(np.hypot(*(np.array(pith.point) - known.pith))) / unit
+        off = (np.array(pith.point) - known.pith) / unit
+        axes, miss = (float(off[0]), float(off[1])), float(np.hypot(*off))
         error = pith.standard_error / unit
     return Row(
         known.name, miss, error, known.tolerance / unit, float(away.mean()), float(np.percentile(away, 95)),
-        outline.standard_error / unit, bark, seconds, note,
+        outline.standard_error / unit, bark, seconds, note, axes,
     )  # fmt: skip
 
 
@@ -154,7 +177,12 @@ def main(arguments: list[str]) -> None:
     import cv2
 
     cv2.setNumThreads(1)
-    print(table(measure(known) for known in real_photos()))
+    if arguments[:1] == ["drawn"]:
+        count, first = (int(text) for text in [*arguments[1:], *("24", "1000")[len(arguments) - 1 :]])
+        faces = drawn_faces(count, first)
+    else:
+        faces = real_photos()
+    print(table(measure(known) for known in faces))
 
 
 if __name__ == "__main__":
