@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from photonest.model import Stock
 from photonest.report.book import Book
 from photonest.report.marking import rip_line
 from photonest.report.piece_sheet import piece_pages
@@ -35,3 +37,15 @@ def test_a_log_is_marked_by_two_rip_lines_and_two_centres() -> None:
     # The pith lies at y = -8: 4 mm off the upper half's line at -12, on the side of the other half, which turns down.
     assert "Rip line 1: the pith is 4 mm ± 4 mm off, away from the bowls" in words
     assert "Rip line 2: the pith is 20 mm ± 4 mm off, away from the bowls" in words
+
+
+def test_many_long_warnings_flow_over_and_the_far_rim_is_said() -> None:
+    warnings = tuple(f"Warning {i}: " + 12 * "the wood may do something unexpected here " for i in range(14))
+    plan = replace(examples.plan(), warnings=warnings, stock=Stock("blank", thickness=150.0, rim="far"))
+    with drawing_settings():
+        book = Book("A4", "log.jpg")
+        piece_pages(book, None, examples.blank_face(), plan, "mm")
+        told = texts(book.bound("A blank"))
+    assert all(any(f"Warning {i}:" in text for text in told) for i in range(14))
+    assert sum(text.startswith("The piece") for text in told) == len(told) > 1
+    assert any("The rims lie on the far face" in text for text in told)

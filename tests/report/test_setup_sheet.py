@@ -10,7 +10,7 @@ from dataclasses import replace
 import pypdf
 import pytest
 
-from photonest.model import Crack, Face, Plan, Stock, UnsafePlanError
+from photonest.model import Crack, Face, UnsafePlanError
 from photonest.report import setup_sheet
 from photonest.report.units import sixteenths
 from tests.report import examples
@@ -93,26 +93,6 @@ def test_letter_has_its_size_and_as_many_pages() -> None:
         assert float(page.mediabox.height) == pytest.approx(792, abs=0.05)
 
 
-def dried() -> Plan:
-    facts = {
-        "species": "white ash", "moisture_pct": 8.0, "rim_diameter": 296.0, "depth": 140.0, "wall": 22.0,
-        "ovality_pct": 5.61, "moves_more": {"wall": 20.6}, "green_weight_g": 3436, "dry_weight_g": 2542,
-        "notes": ["A note about the wood."],
-    }  # fmt: skip
-    bowls = tuple(replace(bowl, after_drying=facts) for bowl in NEST.bowls)
-    stock = Stock("blank", thickness=150.0, rim="far")
-    return replace(PLAN, nests=(replace(NEST, bowls=bowls),), stock=stock)
-
-
-def test_sizes_after_drying_and_weights() -> None:
-    first, *_, last = texts(setup_sheet(None, FACE, dried()))
-    assert "The rims lie on the far face" in first
-    for words in ("white ash, dried to 8 % moisture", "296 mm", "22 mm", "21 mm", "5.6 %", "3436 g", "2542 g"):
-        assert words in last
-    assert last.count("A note about the wood.") == 1
-    assert "three months" in last
-
-
 def cracked(face: Face) -> Face:
     crack = Crack("c9", ((100.0, 0.0), (140.0, 0.0)), 1.0, 40.0, "radial", 0.9, "seen")
     return replace(face, cracks=(*face.cracks, crack))
@@ -134,10 +114,3 @@ def test_one_bowl_needs_no_cuts_and_fewer_pages() -> None:
     assert len(told) == 3
     assert "Hollow bowl 1 by hand" in told[1]
     assert "recess" not in told[1]
-
-
-def test_many_long_warnings_flow_over() -> None:
-    warnings = tuple(f"Warning {i}: " + 12 * "the wood may do something unexpected here " for i in range(14))
-    told = texts(setup_sheet(None, FACE, replace(PLAN, warnings=warnings)))
-    assert all(any(f"Warning {i}:" in text for text in told) for i in range(14))
-    assert sum(text.startswith("The piece") for text in told) > 1

@@ -1,0 +1,46 @@
+"""What is told of drying: sizes, weights, and a table to fill in."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from photonest.model import Plan
+from photonest.report.book import Book
+from photonest.report.drying_sheet import drying_part
+from photonest.report.style import drawing_settings
+from tests.report import examples
+from tests.report.test_setup_sheet import texts
+
+PLAN = examples.plan()
+NEST = PLAN.nests[0]
+
+
+def dried() -> Plan:
+    facts = {
+        "species": "white ash", "moisture_pct": 8.0, "rim_diameter": 296.0, "depth": 140.0, "wall": 22.0,
+        "ovality_pct": 5.61, "moves_more": {"wall": 20.6}, "green_weight_g": 3436, "dry_weight_g": 2542,
+        "notes": ["A note about the wood."],
+    }  # fmt: skip
+    bowls = tuple(replace(bowl, after_drying=facts) for bowl in NEST.bowls)
+    return replace(PLAN, nests=(replace(NEST, bowls=bowls),))
+
+
+def page_of(plan: Plan) -> str:
+    with drawing_settings():
+        book = Book("A4", "ash.jpg")
+        drying_part(book, plan, "mm")
+        return " ".join(texts(book.bound("Drying")))
+
+
+def test_sizes_after_drying_and_weights() -> None:
+    told = page_of(dried())
+    for words in ("white ash, dried to 8 % moisture", "296 mm", "22 mm", "21 mm", "5.6 %", "3436 g", "2542 g"):
+        assert words in told
+    assert told.count("A note about the wood.") == 1
+    assert "three months" in told
+
+
+def test_without_a_species_that_is_said_and_weights_still_asked_for() -> None:
+    told = page_of(PLAN)
+    assert "No wood was named" in told
+    assert "bowl 3" in told
