@@ -175,7 +175,7 @@ def _sizes(found: RoundBowl) -> dict[str, float]:
         "wall": round(found.wall, 1),
         "base": round(found.base, 1),
         "ovality_pct": round(found.ovality_pct, 2),
-        "rim_lift": round(found.rim_lift, 1),
+        "rim_lift": round(found.rim_lift, 1) + 0.0,  # never -0
     }
 
 
