@@ -267,16 +267,17 @@ def levels(chains: Chains, worth: Worth, ends: NDArray[np.bool_] | None = None, 
     grid, good = chains.grid, chains.grid.good
     entering, last = worth.entering(grid), worth.last(grid)
     may_end = good if ends is None else good & ends
-    found = [_level(chains.rules, grid, worth, np.where(may_end, entering + last, IMPOSSIBLE), last)]
+    found = [level_of(grid, worth, np.where(may_end, entering + last, IMPOSSIBLE), last)]
     while len(found) < most and (found[-1].value > IMPOSSIBLE / 2).any():
         rest = np.full(good.shape, IMPOSSIBLE)
         rest[good] = best_following(chains.follows, found[-1])[0]
         value = np.where(rest > IMPOSSIBLE / 2, entering + rest, IMPOSSIBLE)
-        found.append(_level(chains.rules, grid, worth, value, rest))
+        found.append(level_of(grid, worth, value, rest))
     return found if (found[-1].value > IMPOSSIBLE / 2).any() else found[:-1]
 
 
-def _level(rules: Rules, grid: Grid, worth: Worth, value: Real, rest: Real) -> Level:
+def level_of(grid: Grid, worth: Worth, value: Real, rest: Real) -> Level:
+    """Return a level from the value of each cut, and of that what follows its core."""
     if grid.step == 0 or worth.objective != "bowls":
         return Level(value, _tail(value), None)
     with np.errstate(invalid="ignore"):

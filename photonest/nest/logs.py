@@ -116,12 +116,13 @@ def _climb(
 
 
 def _room_at(rules: Rules, site: LogSite, a: float, b: float) -> Room:
-    """Return the depth at hand on an axis, lowered until the foot's corner is inside."""
+    """Return the depth at hand on an axis, lowered until rim and foot, between two marks of the edge, are inside."""
     points = site.points(a, b)
 
     def room_at(rim: Real) -> Real:
         foot = rules.foot(rim)
         depth = np.minimum(room(rim, foot, points), deepest(rules, rim))
+        depth = np.where(site.half_width(a, b, np.zeros(1)) >= rim, depth, 0.0)
         for _ in range(MOST_LOWERED):
             out = (depth > 0) & (site.half_width(a, b, depth) < foot)
             if not out.any():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -31,13 +31,14 @@ from photonest.nest.curves import turned_outside
 from photonest.nest.keepouts import KeepOut, distances, holds, keepouts
 from photonest.nest.logs import HalfNest, Log, best_of_log
 from photonest.nest.marking import log_marking, round_marking
-from photonest.nest.placing import HalfPlanePoints
+from photonest.nest.placing import HalfPlanePoints, room
 from photonest.nest.reasons import binding
 from photonest.nest.refine import Recipe
 from photonest.nest.rounds import RoundPlan, axis_slack, best_of_round, bowls_kept
-from photonest.nest.rules import WallNeed
+from photonest.nest.rules import Real, WallNeed
 from photonest.nest.sites import Split, log_site, marks
 from photonest.nest.solve import PER_BOWL, Workshop, workshop
+from photonest.nest.wanted import wanted_nest
 
 DETAIL = 0.03
 """Two plans whose bowls differ by less than this share of their rims differ in a detail only."""
@@ -53,6 +54,7 @@ def plan_nest(
     facts: FaceFacts | None = None,
     bowls: int | None = None,
     keep_axis: Point | None = None,
+    want: Sequence[float] | None = None,
     gap_pct: float = 1.0,
     seconds: float = 20.0,
 ) -> Plan:
@@ -76,6 +78,8 @@ def plan_nest(
         Plan this many bowls, not more; None for as many as are best.
     keep_axis : (x, y) or None
         Keep the axis of a blank or slice at this point of the face.
+    want : sequence of float or None
+        Rim diameters wanted of a blank or slice, in mm: the nest has these bowls, each at least so large.
     gap_pct, seconds : float
         The search stops when no plan can be better by more than this, or after this long; the plan says how far it got.
 
@@ -88,15 +92,18 @@ def plan_nest(
     ShopError
         If the workshop's figures leave nothing to plan with.
     NoPlanError
-        If no bowl fits; says what is nearest.
+        If no bowl fits, or not those wanted; says what is nearest.
     """
     _see_that_it_can_be_planned(face, shop, objective)
     work = workshop(shop, wall_need, objective)
     outs = keepouts(face, stock, shop)
-    question = _Question(face, stock, shop, work, outs, bowls)
+    question = _Question(face, stock, shop, work, outs, bowls, tuple(want or ()))
     if stock.kind == "log":
-        if keep_axis is not None:
-            raise StockError("The axis of a log can't be kept: its bowls lie across it.", "Leave the axis out.")
+        if keep_axis is not None or want or bowls is not None:
+            raise StockError(
+                "An axis, sizes or a number of bowls can't be asked of a log.",
+                "Ask it of each blank sawn from the log.",
+            )
         answer = _plan_log(question, gap_pct / 100, seconds)
     else:
         answer = _plan_round(question, keep_axis)
@@ -123,6 +130,7 @@ class _Question:
     work: Workshop
     outs: tuple[KeepOut, ...]
     bowls: int | None
+    want: tuple[float, ...]
 
     @property
     def scale_error(self) -> float:
@@ -165,9 +173,11 @@ def _plan_round(question: _Question, keep_axis: Point | None) -> _Answer:
     if keep_axis is not None and not holds(*keep_axis, question.outs[0].segments):
         raise StockError(f"The axis {keep_axis} lies outside the wood.", "Give a point of the face, in mm.")
     found = best_of_round(work, question.outs, stock, question.scale_error, keep_axis)
+    limit = math.inf if shop.screws is None else thickness - shop.screws - shop.clearance
+    if question.want:
+        found = _with_wanted(question, found, thickness, limit)
     count = _count_asked(question, found)
     best = found.nests[count]
-    limit = math.inf if shop.screws is None else thickness - shop.screws - shop.clearance
     far = stock.rim == "far"
     axis = Axis((found.x, found.y, thickness if far else 0.0), (0.0, 0.0, -1.0 if far else 1.0))
     first = turned_outside(work.rules, np.array([best.recipe.rim]), np.array([best.recipe.depth]))
@@ -185,6 +195,19 @@ def _plan_round(question: _Question, keep_axis: Point | None) -> _Answer:
         _round_alternatives(question, found, axis, count),
         tuple(f"{name} stays in the wood hollowed out of the last bowl while it spins." for name in found.in_hollow),
     )
+
+
+def _with_wanted(question: _Question, found: RoundPlan, thickness: float, limit: float) -> RoundPlan:
+    """Return the plan with the nest that holds the bowls wanted alone; raise NoPlanError where none does."""
+    rules = question.work.rules
+
+    def room_at(rim: Real) -> Real:
+        return np.minimum(room(rim, rules.foot(rim), found.points), thickness)
+
+    wanted = wanted_nest(question.work, room_at, found.widest, limit, question.want)
+    if wanted.found is None:
+        raise NoPlanError(wanted.stops, "Ask for smaller bowls or fewer, thinner walls, or use another cutter.")
+    return replace(found, nests={len(question.want): wanted.found})
 
 
 def _count_asked(question: _Question, found: RoundPlan) -> int:
@@ -333,8 +356,6 @@ def _nest(
 
 
 def _with_room(nest: Nest, may_be_off: float, kept: float) -> Nest:
-    from dataclasses import replace
-
     return replace(nest, may_be_off=may_be_off, bowls_kept_off=kept)
 
 

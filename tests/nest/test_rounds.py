@@ -1,0 +1,84 @@
+import pytest
+
+from photonest.model import OutlineError, Price, Shop, ShopError, Stock
+from photonest.nest import check_plan, plan_nest
+from tests.nest.examples import face, radial_crack, ring
+
+SHALLOW = radial_crack("c1", 20, 10, 40, depth=8.0)
+
+
+def test_a_shallow_crack_is_left_to_the_last_hollow_with_a_warning() -> None:
+    wood, stock = face(ring(150.0), (SHALLOW,)), Stock("blank", thickness=130.0)
+    plan = plan_nest(wood, stock, Shop())
+    assert check_plan(wood, plan) == ()
+    assert plan.nests[0].bowls[0].rim_diameter > 280
+    assert any("c1" in warning for warning in plan.warnings)
+    deep = face(ring(150.0), (radial_crack("c1", 20, 10, 40, depth=110.0),))
+    assert plan_nest(deep, stock, Shop()).nests[0].bowls[0].rim_diameter < 200
+
+
+def test_a_crack_seen_on_the_far_face_may_lie_below_the_bowls() -> None:
+    wood = face(ring(150.0), (radial_crack("c1", 20, 10, 40, depth=15.0),))
+    plan = plan_nest(wood, Stock("blank", thickness=150.0, rim="far"), Shop())
+    assert check_plan(wood, plan) == ()
+    assert plan.nests[0].bowls[0].rim_diameter > 280
+    assert plan.nests[0].bowls[0].depth <= 150 - 15 - Shop().clearance + 0.05
+
+
+def test_a_tapered_piece_gives_a_bowl_within_its_sides() -> None:
+    wood = face(ring(150.0))
+    straight = plan_nest(wood, Stock("blank", thickness=140.0), Shop())
+    tapered = plan_nest(wood, Stock("blank", thickness=140.0, far_outline=ring(50.0)), Shop())
+    assert check_plan(wood, tapered) == ()
+    assert tapered.nests[0].bowls[0].capacity_ml < straight.nests[0].bowls[0].capacity_ml
+
+
+def test_screws_keep_clear_of_the_first_groove() -> None:
+    wood, shop = face(ring(150.0)), Shop(screws=40.0)
+    plan = plan_nest(wood, Stock("blank", thickness=130.0), shop)
+    assert check_plan(wood, plan) == ()
+    assert plan.nests[0].bowls[0].inner[-1][1] <= 130 - 40 - shop.clearance + 0.05
+
+
+def test_capacity_and_value() -> None:
+    wood, stock = face(ring(160.0)), Stock("blank", thickness=140.0)
+    shop = Shop(prices=(Price(150.0, 20.0), Price(250.0, 60.0), Price(320.0, 140.0)))
+    by_count, by_capacity = plan_nest(wood, stock, shop), plan_nest(wood, stock, shop, objective="capacity")
+    by_value = plan_nest(wood, stock, shop, objective="value")
+    for plan in (by_count, by_capacity, by_value):
+        assert check_plan(wood, plan) == ()
+        assert plan.score.value <= plan.bound.value + 1e-9
+
+    def held(plan: object) -> float:
+        return sum(bowl.capacity_ml for bowl in plan.nests[0].bowls)  # type: ignore[attr-defined]
+
+    assert held(by_capacity) >= held(by_count) - 1e-6
+    assert by_capacity.score.value == pytest.approx(held(by_capacity), rel=1e-6)
+    with pytest.raises(ShopError, match="prices"):
+        plan_nest(wood, stock, Shop(), objective="value")
+
+
+def test_other_numbers_of_bowls_are_offered() -> None:
+    plan = plan_nest(face(ring(160.0)), Stock("blank", thickness=140.0), Shop())
+    assert [other.bowls for other in plan.alternatives] == list(range(plan.score.bowls - 1, 0, -1))
+    fewer = plan_nest(face(ring(160.0)), Stock("blank", thickness=140.0), Shop(), bowls=1)
+    assert fewer.score.bowls == 1
+
+
+def test_an_axis_kept_is_kept() -> None:
+    plan = plan_nest(face(ring(160.0)), Stock("blank", thickness=140.0), Shop(), keep_axis=(20.0, -10.0))
+    assert plan.nests[0].axis.point[:2] == (20.0, -10.0)
+
+
+def test_a_crossing_outline_is_refused() -> None:
+    with pytest.raises(OutlineError, match="crosses itself"):
+        plan_nest(face(((-90, -90), (90, 90), (90, -90), (-90, 90))), Stock("blank", thickness=100.0), Shop())
+
+
+def test_how_far_the_axis_may_be_off_is_true() -> None:
+    wood, stock = face(ring(160.0)), Stock("blank", thickness=140.0)
+    plan = plan_nest(wood, stock, Shop())
+    nest = plan.nests[0]
+    x, y, _ = nest.axis.point
+    near = plan_nest(wood, stock, Shop(), keep_axis=(x + nest.bowls_kept_off - 0.6, y))
+    assert near.score.bowls == plan.score.bowls
