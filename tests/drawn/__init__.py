@@ -9,7 +9,9 @@ in a real photo.
 """
 
 from tests.drawn.camera import CameraSpec
-from tests.drawn.scene import Drawn, SceneSpec, Truth, draw
+from tests.drawn.scene import Drawn, draw
+from tests.drawn.spec import SceneSpec
+from tests.drawn.truth import Truth
 from tests.drawn.vary import random_spec
 
 __all__ = ["CameraSpec", "Drawn", "SceneSpec", "Truth", "draw", "random_spec"]

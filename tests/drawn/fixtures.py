@@ -12,7 +12,8 @@ from tests.drawn.bench import BenchSpec
 from tests.drawn.camera import CameraSpec
 from tests.drawn.marks import CrackSpec, MarkSpec
 from tests.drawn.references import Item, marker_sheet
-from tests.drawn.scene import LightSpec, SceneSpec, draw
+from tests.drawn.scene import draw
+from tests.drawn.spec import LightSpec, SceneSpec
 from tests.drawn.texture import FinishSpec
 from tests.drawn.wood import Fold, Knot, WoodSpec
 

@@ -18,7 +18,7 @@ from tests.drawn.camera import decode_srgb
 from tests.drawn.marks import CrackSpec, MarkSpec
 from tests.drawn.noise import Array, Grid
 from tests.drawn.references import marker_sheet
-from tests.drawn.scene import LightSpec
+from tests.drawn.spec import LightSpec
 from tests.drawn.texture import FinishSpec, coverage
 from tests.drawn.wood import WoodSpec
 

@@ -6,7 +6,7 @@ import pytest
 
 from tests.drawn.fixtures import FIXTURES, FOLDER
 from tests.drawn.marks import trace
-from tests.drawn.scene import truth_of
+from tests.drawn.truth import truth_of
 from tests.drawn.wood import Growth
 
 

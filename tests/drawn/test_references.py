@@ -16,7 +16,7 @@ from tests.drawn.noise import Array, generator
 from tests.drawn.place import REFERENCES, decoys, place_reference
 from tests.drawn.prints import artwork, bar_origin
 from tests.drawn.references import CARD_CORNER, RULER_START, Item, bar, card, marker, paper, ruler, strip
-from tests.drawn.scene import LightSpec
+from tests.drawn.spec import LightSpec
 from tests.drawn.wood import Growth, WoodSpec
 
 CAMERA = CameraSpec(

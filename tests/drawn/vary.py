@@ -14,7 +14,7 @@ from tests.drawn.marks import CrackSpec, MarkKind, MarkSpec
 from tests.drawn.noise import Array, generator
 from tests.drawn.place import any_colour, beside, decoys, occluders, pair, pick, place_reference
 from tests.drawn.references import Item
-from tests.drawn.scene import LightSpec, SceneSpec
+from tests.drawn.spec import LightSpec, SceneSpec
 from tests.drawn.texture import FinishSpec
 from tests.drawn.wood import Fold, Growth, Knot, Piece, WoodSpec
 
