@@ -125,7 +125,7 @@ def _outline(flat: FlatPhoto, found: _Edges) -> Outline | NotFound:
 
 def _standard_error(flat: FlatPhoto, outer: Path, found: _Edges) -> float:
     """Return the standard error of the edge across itself, in mm (measured: see tests/bench/faces.py)."""
-    share = 0.0015 if found.plain else 0.006 if found.wood is None else 0.009
+    share = 0.0015 if found.plain else 0.007 if found.wood is None else 0.008
     return float(np.hypot(share * mean_diameter(outer), 0.5 * flat.mm_per_px))
 
 

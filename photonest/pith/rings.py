@@ -15,6 +15,7 @@ from photonest.pith.drift import CENTRE, DRIFTING, OVAL, Fit, fit, vote
 from photonest.pith.straight import straightest, straightness
 
 HINT = "sand or plane the middle, take a sharper photo in even light, or set the pith by hand"
+FEW_RAYS = 0.58  # share of the lines below which rays alone are a poor witness
 LARGEST_ERROR = 0.03  # of the mean diameter; beyond it there is no answer
 # Radius of the disc looked at in mean radii, how much of the family is free, and whether radial lines (rays, checks,
 # knots) count too: over the whole face they may be anything, near the pith they point at it.
@@ -138,21 +139,21 @@ def standard_error(found: Located, diameter: float) -> float:
     """Return the standard error along each axis, in mean diameters.
 
     Measured on drawn faces and on photos read by eye (tests/bench/faces.py): where the pith is seen all round, the
-    error goes with how little of the contrast the rings explain, and is twice that where only rays show it; else with
-    the uncertainty of the fit, whose observations are far from independent.
+    error goes with how little of the contrast the rings explain, and is two to four times that where only rays show
+    it; else with the uncertainty of the fit, whose observations are far from independent.
     """
     if found.one_sided:
         formal = 100 * math.sqrt(float(np.trace(found.fits[-1].covariance)) / 2) / diameter
         return float(max(0.045 * (formal + 0.01) ** 1.4, 0.001))
-    rays = 2.2 if found.rays else 1.0
+    rays = 1.0 if not found.rays else 2.2 if found.share >= FEW_RAYS else 4.4
     usual = max(0.00034 * rays * (max(found.straight, 0.0) + 0.03) ** -1.15, 0.0005)
     return math.hypot(usual, 0.7 * found.unsure / diameter)
 
 
 def _doubtful(found: Located, error: float) -> bool:
     """Return whether no one should trust the answer: hardly any straight rings, and few lines that point at it."""
-    few = found.share < (0.56 if found.rays else 0.48)
-    return error > LARGEST_ERROR or (found.straight < 0.1 and few)
+    few = found.share < (FEW_RAYS if found.rays else 0.48)
+    return error > LARGEST_ERROR or (few and (found.straight < 0.1 or (found.rays and found.one_sided)))
 
 
 class RingPith:

@@ -163,12 +163,16 @@ def table(rows: Iterable[Row]) -> str:
     )
     for name, how in (("median", np.nanmedian), ("mean", np.nanmean), ("worst", np.nanmax)):
         lines.append(f"{name:30} " + " ".join(f"{value:6.2f}" for value in how(numbers, axis=0)))
-    ratio = numbers[:, 0] / np.maximum(numbers[:, 1], 1e-9)
-    ratio = ratio[np.isfinite(ratio)]
+    # The standard error is that along each axis; a reader's tolerance is a radius, taken as two and a half of his own.
+    known = [row for row in rows if math.isfinite(row.pith)]
+    ratio = np.abs([axis / math.hypot(row.pith_error, row.tolerance / 2.5) for row in known for axis in row.axes])
     if len(ratio):
-        # Two independent normal axes: the miss is within k standard errors per axis in 1 - exp(-k^2 / 2) of all cases.
-        shares = " ".join(f"{k} s.e. {np.mean(ratio <= k):.2f} (due {1 - math.exp(-k * k / 2):.2f})" for k in (1, 2, 3))
-        lines.append(f"pith within {shares}; not given {np.isnan(numbers[:, 0]).sum()}")
+        shares = ", ".join(f"{k} s.e. {np.mean(ratio <= k):.2f} (due {math.erf(k / 2**0.5):.2f})" for k in (1, 2, 3))
+        lines.append(f"pith within, along each axis: {shares}; not given {len(rows) - len(known)}")
+    edge = numbers[:, 3] / numbers[:, 5]
+    lines.append(
+        f"mean edge distance over its s.e.: median {np.nanmedian(edge):.2f} (due 0.80), worst {np.nanmax(edge):.2f}"
+    )
     return "\n".join(lines)
 
 
