@@ -22,7 +22,7 @@ FEWEST_EDGES = 8
 PRINT_ERROR = 0.001  # of the side of a square as given, as a share; common practice, no source
 STRAY_PX = (0.06, 0.12, 0.25, 0.5, 1.0, 2.0)  # that edges may be off their places
 MOST_STRAY = 0.03  # of a square
-GOOD_FIT = 1.8  # mean squared residual over its expectation
+GOOD_FIT = 2.4  # mean squared residual over its expectation
 
 
 @dataclass(frozen=True)

@@ -19,9 +19,10 @@ CORNER_MM = 3.18  # radius; ISO/IEC 7810 allows 2.88 to 3.48
 WIDTH_ERROR_MM, HEIGHT_ERROR_MM = 0.06, 0.03  # half of the standard's tolerance for unused cards
 SMALLEST_SHARE, SMALL_SHARE = 0.006, 0.02  # of the frame: below the first it is refused, below the second warned of
 ROUND_FROM, ROUND_TO = 0.45, 1.75  # how far a rounded corner begins inside a sharp one, over what the standard's does
-WORST_FIT = 3.0  # mean squared residual over its expectation
-LOOKS_OFF = 1.45  # by which factor a tilted card may look longer or shorter
-TELLING = 0.05  # standard error of a proportion beyond which it tells nothing
+WORST_FIT = 2.4  # mean squared residual over its expectation
+LOOKS_OFF = 1.4  # by which factor a tilted card may look longer or shorter
+TELLING = 0.05  # standard error of a proportion beyond which it tells nothing, and the shape must look right as it is:
+NEARLY = 1.12  # by this factor, as tilt under 27 degrees leaves it
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,7 @@ class Card:
                 cards.append(found)
         if not cards:
             return _none(complaints)
-        cards.sort(key=lambda card: -card.seen.share)
+        cards = sorted(_apart(cards), key=lambda card: -card.seen.share)
         best = cards[0]
         if any(not _same_size(best.view, other) for other in cards[1:]):
             return NotFound(
@@ -95,7 +96,10 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
     if not true / LOOKS_OFF < looks < true * LOOKS_OFF:
         return None
     shape = proportion(prior, seen)
-    if shape is not None and shape.error < TELLING and not shape.is_about(true, 0.001):
+    told = shape is not None and shape.error < TELLING
+    if shape is not None and told and not shape.is_about(true, 0.001):
+        return None
+    if not told and not true / NEARLY < looks < true * NEARLY:
         return None
     size = (WIDTH_MM, HEIGHT_MM) if lying else (HEIGHT_MM, WIDTH_MM)
     errors = (WIDTH_ERROR_MM, HEIGHT_ERROR_MM) if lying else (HEIGHT_ERROR_MM, WIDTH_ERROR_MM)
@@ -106,7 +110,8 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
     depth = CORNER_MM * (np.sqrt(2) - 1)
     rounded = corner_depths(photo, view, size, depth) / depth
     # one corner may be hidden by sawdust, another in shadow; a rectangle with sharp corners has four
-    if np.sum((rounded > ROUND_FROM) & (rounded < ROUND_TO)) < 2 or np.sum(rounded <= ROUND_FROM) > 1:
+    right = int(np.sum((rounded > ROUND_FROM) & (rounded < ROUND_TO)))
+    if right < (2 if told else 3) or np.sum(rounded <= ROUND_FROM) > 1:
         return "a rectangle has a card's proportion, but its corners are not a card's"
     if view.tilt_deg > STEEPEST_DEG:
         return f"a card is seen {view.tilt_deg:.0f} degrees from square; take the photo from straight above the face"
@@ -115,6 +120,18 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
     if view.cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):
         return "a card's sides are not straight: it is bent, or partly covered"
     return Found(seen, view, other, size)
+
+
+def _apart(cards: list[Found]) -> list[Found]:
+    """Return cards that don't overlap; of those that do, the one whose sides fit a card best."""
+    kept: list[Found] = []
+    for card in sorted(cards, key=lambda card: card.view.cost):
+        middle = card.seen.corners.mean(axis=0)
+        reach = [np.linalg.norm(other.seen.corners - other.seen.corners.mean(axis=0), axis=1).min() for other in kept]
+        away = [np.linalg.norm(other.seen.corners.mean(axis=0) - middle) for other in kept]
+        if all(gap > radius for gap, radius in zip(away, reach, strict=True)):
+            kept.append(card)
+    return kept
 
 
 def _same_size(view: View, other: Found) -> bool:

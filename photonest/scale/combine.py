@@ -32,7 +32,7 @@ def combined(scales: Sequence[Scale], outline_px: ArrayLike) -> Scale:
     if not scales:
         raise ValueError("no scales to combine")
     around = np.asarray(outline_px, dtype=float)
-    ranked = sorted(scales, key=lambda scale: (round(_error(scale, around), 6), scale.kind))
+    ranked = sorted(scales, key=lambda scale: (round(_error(scale, around), 3), scale.kind))
     best = ranked[0]
     for other in ranked[1:]:
         best = _with(best, other, around)

@@ -108,7 +108,7 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> 
     if view.cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):
         return "a sheet's sides are not straight: it is curled, or partly covered"
     depth = corner_depths(photo, view, (long, short) if lying else (short, long), short / 60)
-    if np.nanmedian(depth) > short / 60:
+    if np.isfinite(depth).any() and np.nanmedian(depth) > short / 60:
         return "a white rectangle has round corners: not a sheet of paper"
     return Found(seen, fits[0], view, other)
 

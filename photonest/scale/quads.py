@@ -17,6 +17,7 @@ Array = NDArray[np.float64]
 
 SEARCH_PX = 640  # longer side of the picture that is searched
 SHORTEST = 0.03  # line that is looked at, as a share of that
+SMOOTH_PX = 0.7  # so that neither noise nor the steps of a slanting edge break a line
 MOST_PIECES, MOST_LINES = 1500, 350
 MOST_QUADS = 400
 PARALLEL_DEG, SQUARE_DEG = 30.0, 50.0  # how far, seen slantwise, sides may be off parallel and off square
@@ -69,7 +70,8 @@ def straight_segments(pixels: NDArray[np.uint8]) -> Lines:
     import cv2
 
     detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, 1.0)
-    found = [detector.detect(np.ascontiguousarray(pixels[..., channel]))[0] for channel in (0, 2)]
+    smooth = cv2.GaussianBlur(pixels, (0, 0), SMOOTH_PX)
+    found = [detector.detect(np.ascontiguousarray(smooth[..., channel]))[0] for channel in (0, 2)]
     ends = [np.reshape(part, (-1, 2, 2)) for part in found if part is not None]
     return Lines(np.concatenate(ends).astype(float) if ends else np.zeros((0, 2, 2)))
 

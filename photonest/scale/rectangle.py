@@ -17,6 +17,7 @@ from photonest.scale.sides import fit_sides, rectangle
 
 LEAST_SHARE = 0.55  # of each side must be seen as an edge
 MOST_TRIED = 40
+ROUGHEST = 0.0003  # error of all sides but one, as a share of the photo's longer side: rougher ones are no cut edges
 ANY_PROPORTION = 0.35
 
 
@@ -91,6 +92,8 @@ def _verified(photo: Photo, quad: Array, margin: float) -> Seen | None:
         if edge is None or edge.share < LEAST_SHARE:
             return None
         edges.append(edge)
+    if sorted(edge.error_px for edge in edges)[-2] > ROUGHEST * longer:
+        return None
     lines = [_line(edge.px) for edge in edges]
     corners = np.array([_meet(lines[k - 1], lines[k]) for k in range(4)])
     x, y = corners.T
@@ -162,12 +165,13 @@ def corner_depths(photo: Photo, view: View, size: tuple[float, float], depth_mm:
     value = light(colour).astype(float)
     depths = np.full(4, np.nan)
     for k in range(4):
-        out, within = value[k, :16].mean(axis=0), value[k, -28:].mean(axis=0)
-        change = within - out
-        if np.linalg.norm(change) > 0.01:
-            level = (value[k] - out) @ change / (change @ change)
-            first = int(np.argmax(level > 0.5))
-            depths[k] = away[first]
+        within = np.median(value[k, -28:], axis=0)
+        unlike = np.linalg.norm(value[k] - within, axis=1)
+        usual = float(np.median(unlike[:16]))
+        # from inside outward, as far as it looks like the inside; the ground may be of any pattern
+        other = np.flatnonzero(unlike > 0.5 * usual)
+        if usual > 0.01 and len(other) and other[-1] + 1 < len(away):
+            depths[k] = away[other[-1] + 1]
     return depths
 
 

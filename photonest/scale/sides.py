@@ -168,16 +168,12 @@ def _pose(mm: Array, outward: Array, at: Array) -> Array:
 def _whitening(count: int, own: float, shared: float) -> Array:
     """Return the symmetric root of the inverse covariance of the places of neighbouring pieces of a side.
 
-    Each has an error of its own, likened to its neighbours' by the texture beside the edge; all share one that shifts
-    the side and one that turns it, by as much at its ends.
+    Each has an error, half of it (as a variance) alike to its neighbours' by the texture beside the edge; all share one
+    that shifts the side and one that turns it, by as much at its ends.
     """
     turn = np.linspace(-1, 1, count)
     apart = np.abs(np.subtract.outer(np.arange(count), np.arange(count)))
-    covariance = (
-        own**2 * np.exp(-apart / ALIKE_PIECES)
-        + shared**2 * (1 + np.outer(turn, turn))
-        + (0.3 * own) ** 2 * np.eye(count)
-    )
+    covariance = 0.5 * own**2 * (np.exp(-apart / ALIKE_PIECES) + np.eye(count)) + shared**2 * (1 + np.outer(turn, turn))
     values, vectors = np.linalg.eigh(covariance)
     return np.asarray(vectors / np.sqrt(values) @ vectors.T)
 

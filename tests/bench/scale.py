@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import argparse
 import io
+import pickle
 import time
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -22,77 +22,58 @@ from photonest.imaging import mean_diameter
 from photonest.model import NotFound, Photo, Scale
 from photonest.photo import frozen_pixels
 from photonest.rectify import photo_to_mm
+from photonest.scale.bar import Bar
+from photonest.scale.board import FIRST_CUT_OUT
 from photonest.scale.card import Card
 from photonest.scale.marker_sheet import MarkerSheet
+from photonest.scale.markers import Markers
 from photonest.scale.paper import Paper
 from photonest.scale.uncertainty import diameter_error_pct
-from tests.drawn import SceneSpec, draw, random_spec, vary
+from tests.drawn import SceneSpec, draw, random_spec
 from tests.drawn.noise import generator
-from tests.drawn.references import SIZES, Item, card, marker_sheet
 from tests.drawn.wood import Growth
 
-Place = Callable[[np.random.Generator, Growth], Item]
-
-
-@dataclass(frozen=True)
-class Kind:
-    """A kind of reference: how it lies in a scene, what finds it, and the targets (found, median, 90 %) in percent."""
-
-    place: Place
-    finder: Any
-    options: Any
-    targets: tuple[float, float, float]
-
-
-def _beside(item: Item, rng: np.random.Generator, growth: Growth) -> Item:
-    return vary.beside(item, growth, float(rng.choice([0, 90, 180, 270])), float(rng.uniform(6, 25)))
-
-
-def _on_face(item: Item, rng: np.random.Generator, growth: Growth) -> Item:
-    x, y = rng.normal(0, 0.12 * growth.spec.diameter, 2)
-    return replace(item, centre=(float(x), float(y)))
-
-
-def _card(rng: np.random.Generator, white: bool = False) -> Item:
-    low, high = (0.88, 0.95) if white else (0.05, 0.9)
-    red, green, blue = (float(v) for v in rng.uniform(low, high, 3))
-    prints = "plain" if white else str(rng.choice(["bank", "pass", "plain"]))
-    seed = int(rng.integers(0, 2**31))
-    return card((0, 0), float(rng.uniform(-40, 40)), z=-0.76, colour=(red, green, blue), print_=prints, seed=seed)
-
-
-def _paper(rng: np.random.Generator, names: tuple[str, ...]) -> Item:
-    name = str(rng.choice(names))
-    tone = float(rng.uniform(0.88, 0.96))
-    colour = (tone, tone - 0.005, tone - 0.015)
-    turn = float(rng.choice([0, 90, 180, 270]) + rng.normal(0, 5))
-    return Item("paper", (0, 0), turn, 0.0, name, SIZES[name], colour, seed=int(rng.integers(0, 2**31)))
-
-
-def _sheet(rng: np.random.Generator) -> Item:
-    turn = float(rng.choice([0, 90, 180, 270]) + rng.normal(0, 5))
-    return marker_sheet((0, 0), turn, paper=rng.choice(["A4", "Letter"]))
-
-
-KINDS: dict[str, Kind] = {
-    "marker-sheet": Kind(lambda r, g: _beside(_sheet(r), r, g), MarkerSheet(), MarkerSheet.Options(), (99, 0.15, 0.5)),
-    "card-on-face": Kind(lambda r, g: _on_face(_card(r), r, g), Card(), Card.Options(), (97, 0.3, 0.8)),
-    "card-beside": Kind(lambda r, g: _beside(_card(r), r, g), Card(), Card.Options(), (97, 0.5, 1.5)),
-    "white-card-on-face": Kind(lambda r, g: _on_face(_card(r, True), r, g), Card(), Card.Options(), (97, 0.3, 0.8)),
-    "paper": Kind(lambda r, g: _beside(_paper(r, ("A4", "Letter")), r, g), Paper(), Paper.Options(), (97, 0.15, 0.5)),
+FOUND_BY: dict[str, Any] = {
+    "marker-sheet": MarkerSheet(),
+    "markers-around": Markers(),
+    "card": Card(),
+    "card-on-face": Card(),
+    "white-card-on-face": Card(),
+    "paper": Paper(),
+    "bar": Bar(),
 }
+TARGETS = {  # found, median and 90 % of the diameter's error, all in percent
+    "marker-sheet": (99, 0.15, 0.5),
+    "markers-around": (99, 0.05, 0.15),
+    "card": (97, 0.5, 1.5),
+    "card-on-face": (97, 0.3, 0.8),
+    "white-card-on-face": (97, 0.3, 0.8),
+    "paper": (97, 0.15, 0.5),
+    "bar": (95, 0.5, 1.5),
+    "none": (0, 0, 0),
+}
+UNASKED: tuple[Any, ...] = (MarkerSheet(), Markers(), Card(), Paper())
 
 
-def scene(kind: str, seed: int) -> SceneSpec:
+def scene(kind: str, seed: int, megapixels: float = 3.0) -> SceneSpec:
     """Return a scene of difficulty medium or hard with a reference of a kind: tilt to 25 degrees, blur to 1 px."""
-    level = ("medium", "hard")[seed % 2]
-    base = random_spec(seed, reference="none", difficulty=level)  # type: ignore[arg-type]
+    level: Literal["medium", "hard"] = "hard" if seed % 2 else "medium"
+    spec = random_spec(seed, reference=kind, difficulty=level, max_tilt=25.0, megapixels=megapixels)
     rng = generator(seed, f"scale-{kind}")
-    growth = Growth(base.wood)
-    items = base.items if kind == "none" else (KINDS[kind].place(rng, growth), *base.items)
-    camera = vary._camera(rng, 0.5, growth, items, 3.0, 25.0, False)
-    camera = replace(camera, k1=float(rng.normal(0, 0.02)), k2=0.0, blur_px=float(rng.uniform(0.5, 1.0)))
-    return replace(base, items=items, camera=camera)
+    k1, blur = float(rng.normal(0, 0.02)), float(rng.uniform(0.5, 1.0)) * spec.camera.width / 2000
+    items = tuple(replace(i, number=i.number + FIRST_CUT_OUT) if i.kind == "marker" else i for i in spec.items)
+    return replace(spec, items=items, camera=replace(spec.camera, k1=k1, k2=0.0, blur_px=blur))
+
+
+def options_for(kind: str, spec: SceneSpec) -> Any:
+    """Return what a user would tell the finder."""
+    finder = FOUND_BY[kind]
+    if kind == "bar":
+        return finder.Options(square_mm=next(i.pitch for i in spec.items if i.kind == "bar"))
+    if kind == "paper":
+        name = next(i.variant for i in spec.items if i.kind == "paper").split()[0]
+        return finder.Options(size="any" if name in ("A4", "Letter") else name)
+    return finder.Options()
 
 
 @dataclass(frozen=True)
@@ -108,30 +89,35 @@ class Row:
     reason: str = ""
 
 
-def photo_of(kind: str, seed: int, cache: Path | None) -> tuple[SceneSpec, bytes]:
+def photo_of(kind: str, seed: int, megapixels: float, cache: Path | None) -> tuple[SceneSpec, bytes]:
     """Return a scene and its file, drawn or as kept from an earlier run."""
-    spec = scene(kind, seed)
-    kept = None if cache is None else cache / f"{kind}-{seed}.jpg"
+    kept = None if cache is None else cache / f"{kind}-{seed}-{megapixels:g}.pickle"
     if kept is not None and kept.exists():
-        return spec, kept.read_bytes()
+        spec, jpeg = pickle.loads(kept.read_bytes())
+        return spec, jpeg
+    spec = scene(kind, seed, megapixels)
     jpeg = draw(spec).jpeg
     if kept is not None:
-        kept.write_bytes(jpeg)
+        kept.write_bytes(pickle.dumps((spec, jpeg)))
     return spec, jpeg
 
 
-def measured(kind: str, seed: int, cache: Path | None) -> Row:
-    """Find the scale of one drawn photo and compare it with the truth."""
+def opened(spec: SceneSpec, jpeg: bytes) -> Photo:
+    """Return a drawn file as the finders get it."""
     from PIL import Image
 
-    spec, jpeg = photo_of(kind, seed, cache)
-    began = time.process_time()
     pixels = np.asarray(Image.open(io.BytesIO(jpeg)).convert("RGB"))
+    focal = spec.camera.focal_px if spec.camera.exif else None
+    return Photo(frozen_pixels(pixels), "drawn.jpg", "0" * 64, focal_px=focal)
+
+
+def measured(kind: str, seed: int, megapixels: float, cache: Path | None) -> Row:
+    """Find the scale of one drawn photo and compare it with the truth."""
+    spec, jpeg = photo_of(kind, seed, megapixels, cache)
+    began = time.process_time()
+    photo = opened(spec, jpeg)
     read = time.process_time()
-    photo = Photo(
-        frozen_pixels(pixels), "drawn.jpg", "0" * 64, focal_px=spec.camera.focal_px if spec.camera.exif else None
-    )
-    scale = KINDS[kind].finder.find(photo, KINDS[kind].options)
+    scale = FOUND_BY[kind].find(photo, options_for(kind, spec))
     done = time.process_time()
     times = (read - began, done - read)
     if isinstance(scale, NotFound):
@@ -155,7 +141,7 @@ def report(kind: str, rows: list[Row], verbose: bool) -> None:
         print(f"  {r.seed:4d} {r.off:+7.3f} % +- {r.fit_error:.3f} ({r.off / max(r.fit_error, 1e-9):+.1f})  {r.reason}")
     found = [r for r in rows if not r.reason]
     off, fit = np.array([abs(r.off) for r in found]), np.array([r.fit_error for r in found])
-    share, median, ninety = KINDS[kind].targets
+    share, median, ninety = TARGETS[kind]
     print(
         f"{kind:19s} found {100 * len(found) / len(rows):5.1f} % (target {share})",
         f"off {np.median(off):.3f} / {np.quantile(off, 0.9):.3f} % (target {median} / {ninety}), worst {off.max():.2f}",
@@ -166,26 +152,16 @@ def report(kind: str, rows: list[Row], verbose: bool) -> None:
     )
 
 
-def false_accepts(count: int, first: int, cache: Path | None) -> None:
+def false_accepts(seeds: range, megapixels: float, cache: Path | None) -> None:
     """Print what is taken for a reference in photos without one."""
-    from PIL import Image
-
-    finders: list[tuple[Any, Any]] = [
-        (MarkerSheet(), MarkerSheet.Options()),
-        (Card(), Card.Options()),
-        (Paper(), Paper.Options()),
-    ]
     wrong = 0
-    for seed in range(first, first + count):
-        spec, jpeg = photo_of("none", seed, cache)
-        pixels = np.asarray(Image.open(io.BytesIO(jpeg)).convert("RGB"))
-        focal = spec.camera.focal_px if spec.camera.exif else None
-        photo = Photo(frozen_pixels(pixels), "drawn.jpg", "0" * 64, focal_px=focal)
-        for finder, options in finders:
-            if finder.find(photo, options):
+    for seed in seeds:
+        photo = opened(*photo_of("none", seed, megapixels, cache))
+        for finder in UNASKED:
+            if finder.find(photo, finder.Options()):
                 wrong += 1
                 print(f"  seed {seed}: {finder.name} accepted")
-    print(f"none                {wrong} accepted in {count} photos", flush=True)
+    print(f"none                {wrong} accepted in {len(seeds)} photos", flush=True)
 
 
 def main() -> None:
@@ -194,20 +170,21 @@ def main() -> None:
 
     cv2.setNumThreads(1)
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("kinds", nargs="*", default=[*KINDS, "none"])
+    parser.add_argument("kinds", nargs="*", default=[*FOUND_BY, "none"])
     parser.add_argument("--count", type=int, default=30)
     parser.add_argument("--first", type=int, default=1000)
-    parser.add_argument("--cache", type=Path)
+    parser.add_argument("--megapixels", type=float, default=3.0)
+    parser.add_argument("--cache", type=Path, help="a folder that keeps the photos drawn")
     parser.add_argument("--verbose", action="store_true")
     asked = parser.parse_args()
     if asked.cache:
         asked.cache.mkdir(exist_ok=True)
+    seeds = range(asked.first, asked.first + asked.count)
     for kind in asked.kinds:
         if kind == "none":
-            false_accepts(asked.count, asked.first, asked.cache)
+            false_accepts(seeds, asked.megapixels, asked.cache)
         else:
-            seeds = range(asked.first, asked.first + asked.count)
-            report(kind, [measured(kind, seed, asked.cache) for seed in seeds], asked.verbose)
+            report(kind, [measured(kind, seed, asked.megapixels, asked.cache) for seed in seeds], asked.verbose)
 
 
 if __name__ == "__main__":

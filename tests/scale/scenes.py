@@ -39,6 +39,12 @@ def photograph(
     u = ((c * dx + s * dy) * px_per_mm / stretch - 0.5).astype(np.float32)
     v = ((c * dy - s * dx) * px_per_mm / stretch - 0.5).astype(np.float32)
     light = 0.02 + 0.85 * decode_srgb(print_)
+    finer = px_per_mm / (1.5 * camera.scale_at())
+    if finer > 1:  # no finer than the camera sees, or the print's edges would come out in steps
+        rows, columns = light.shape
+        light = cv2.resize(light, (round(columns / finer), round(rows / finer)), interpolation=cv2.INTER_AREA)
+        u = (u + np.float32(0.5)) * np.float32(light.shape[1] / columns) - np.float32(0.5)
+        v = (v + np.float32(0.5)) * np.float32(light.shape[0] / rows) - np.float32(0.5)
     seen = cv2.remap(light, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=ground)
     return expose(np.repeat(seen[..., None], 3, axis=2), camera, seed)
 

@@ -1,0 +1,132 @@
+"""Cards and paper: found, told from what is not, and measured; sizes as the standards have them."""
+
+import functools
+
+import cv2
+import numpy as np
+import pytest
+
+from photonest.model import NotFound, Scale
+from photonest.scale.card import HEIGHT_MM, WIDTH_MM, Card
+from photonest.scale.paper import SIZES_MM, Paper
+from photonest.scale.quads import find_quads
+from tests.drawn.camera import CameraSpec
+from tests.scale.scenes import as_photo, diameter_off_pct, photograph
+
+FOCAL = 1000.0
+PX_PER_MM = 6.0
+CAMERA = CameraSpec(
+    width=1200, height=900, focal_px=FOCAL, distance=520, aim=(60, 0), tilt_deg=15, tilt_axis_deg=60, k1=-0.01
+)
+
+
+def rectangle(width: float, height: float, corner: float = 0.0, tone: int = 235) -> np.ndarray:
+    """A rectangle of one tone, 10 mm of ground around it."""
+    w, h, r = (round(v * PX_PER_MM) for v in (width, height, corner))
+    mask = np.zeros((h, w), np.uint8)
+    cv2.rectangle(mask, (r, 0), (w - 1 - r, h - 1), 1, -1)
+    cv2.rectangle(mask, (0, r), (w - 1, h - 1 - r), 1, -1)
+    for x in (r, w - 1 - r):
+        for y in (r, h - 1 - r):
+            cv2.circle(mask, (x, y), r, 1, -1)
+    picture = np.where(mask, tone, 140).astype(np.uint8)
+    return np.pad(picture, round(10 * PX_PER_MM), constant_values=140)
+
+
+@functools.cache
+def seen(width: float, height: float, corner: float = 0.0, tone: int = 235, turn: float = 20.0) -> np.ndarray:
+    return photograph(
+        CAMERA, rectangle(width, height, corner, tone), PX_PER_MM, (80.0, -130.0), turn_deg=turn, ground=0.255
+    )
+
+
+def card(pixels: np.ndarray) -> Scale | NotFound:
+    return Card().find(as_photo(pixels, FOCAL), Card.Options(thickness_mm=0.0))
+
+
+def paper(pixels: np.ndarray, size: str = "any") -> Scale | NotFound:
+    return Paper().find(as_photo(pixels, FOCAL), Paper.Options(size=size))
+
+
+def test_sizes_are_the_standards() -> None:
+    """ISO 216: A4 is half of A3 and A5 half of A4 (rounded down), sides 1 to root 2; ISO/IEC 7810: ID-1 in inches."""
+    assert SIZES_MM["A3"][0] / 2 == SIZES_MM["A4"][1]
+    assert SIZES_MM["A4"][0] // 2 == SIZES_MM["A5"][1]
+    for name in ("A3", "A4", "A5"):
+        assert SIZES_MM[name][0] / SIZES_MM[name][1] == pytest.approx(np.sqrt(2), rel=4e-3)
+    # ISO/IEC 7810 gives the same in inches, 3.370 x 2.125
+    assert pytest.approx(3.370 * 25.4, abs=0.01) == WIDTH_MM
+    assert pytest.approx(2.125 * 25.4, abs=0.01) == HEIGHT_MM
+
+
+@pytest.mark.parametrize("tone", [235, 60])
+def test_card_is_measured(tone: int) -> None:
+    scale = card(seen(WIDTH_MM, HEIGHT_MM, 3.18, tone))
+    assert isinstance(scale, Scale), scale
+    off = diameter_off_pct(scale, CAMERA)
+    assert abs(off) < 3 * scale.standard_error_pct
+    assert abs(off) < 1.5  # what nine of ten cards beside the piece must stay below
+    assert scale.tilt_deg == pytest.approx(15, abs=3)
+
+
+def test_card_s_thickness_makes_the_face_farther() -> None:
+    pixels = seen(WIDTH_MM, HEIGHT_MM, 3.18)
+    flat = card(pixels)
+    thick = Card().find(as_photo(pixels, FOCAL), Card.Options(thickness_mm=5.0))
+    assert isinstance(flat, Scale)
+    assert isinstance(thick, Scale)
+    assert flat.distance_mm is not None
+    assert thick.mm_per_px / flat.mm_per_px == pytest.approx(1 + 5 / flat.distance_mm, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "corner"),
+    [(85.6, 53.98, 0.0), (85.6, 53.98, 9.0), (85.6, 66.0, 3.18), (85.6, 45.0, 3.18), (70.0, 70.0, 3.18)],
+)
+def test_what_is_no_card_is_refused(width: float, height: float, corner: float) -> None:
+    answer = card(seen(width, height, corner))
+    assert isinstance(answer, NotFound)
+    assert answer.hint
+
+
+@pytest.mark.parametrize("name", ["A4", "Letter"])
+def test_paper_is_told_and_measured(name: str) -> None:
+    long, short = SIZES_MM[name]
+    scale = paper(seen(short, long, turn=0.0))
+    assert isinstance(scale, Scale), scale
+    assert abs(diameter_off_pct(scale, CAMERA)) < 0.5
+    assert any("A4" in text for text in scale.warnings) == (name == "A4")
+
+
+def test_named_size_is_taken() -> None:
+    scale = paper(seen(148.0, 210.0, turn=0.0), "A5")
+    assert isinstance(scale, Scale), scale
+    assert abs(diameter_off_pct(scale, CAMERA)) < 0.6
+
+
+def test_other_white_rectangles_and_dark_sheets_are_refused() -> None:
+    assert not paper(seen(180.0, 210.0, turn=0.0))
+    assert not paper(seen(210.0, 297.0, tone=60, turn=0.0))
+    assert not paper(seen(210.0, 297.0, corner=15.0, turn=0.0))
+
+
+def test_unknown_size_is_named() -> None:
+    answer = paper(np.zeros((90, 120, 3), np.uint8), "B7")
+    assert isinstance(answer, NotFound)
+    assert "B7" in answer.reason
+
+
+def test_empty_pictures_hold_no_shape() -> None:
+    assert len(find_quads(np.full((300, 400, 3), 128, np.uint8))) == 0
+    noise = np.random.default_rng(0).integers(0, 255, (300, 400, 3), np.uint8)
+    assert not card(noise)
+    assert not paper(noise)
+
+
+def test_corners_of_a_plain_rectangle_are_found() -> None:
+    picture = np.full((600, 800, 3), 60, np.uint8)
+    corners = np.array([[200, 150], [560, 190], [530, 420], [180, 390]])
+    cv2.fillPoly(picture, [corners], (220, 220, 220))
+    best = find_quads(picture)[0]
+    off = min(np.abs(np.roll(best, turn, axis=0) - corners).max() for turn in range(4))
+    assert off < 3
