@@ -21,7 +21,7 @@ from photonest.report.marking import (
 from photonest.report.marks import Label
 from photonest.report.nest_view import draw_nest_on_face, half_number
 from photonest.report.page import Box, Page
-from photonest.report.units import Units, told
+from photonest.report.units import Units, at_least, at_most, told
 from photonest.report.words import all_warnings, counted, give_or_take, twice_error
 
 MANY = 4
@@ -83,11 +83,25 @@ def _steps(face: Face, plan: Plan, marks: Sequence[Landmark], units: Units) -> l
         steps.append(f"The centre lies {told(away, units)} {give_or_take(error)} from the pith.")
     edges = ", ".join(f"{name} {told(far, units)}" for name, far in edge_distances(face, centre).items())
     steps.append(f"{'Check' if marks else 'Mark the centre'}: from it to the edge, as the photo lies: {edges}.")
-    first = (
-        f"Draw a circle of {told(bowl.rim_diameter / 2 + plan.shop.trueing, units)} radius about it and saw round that."
-    )
+    circle = at_least(saw_diameter(plan, plan.nests[0]) / 2, units)
+    first = f"Draw a circle of {circle} radius about it and saw round that."
     steps.append(first + f" It turns true at Ø {told(bowl.rim_diameter, units)}.")
-    return steps
+    return [*steps, *_leeway(plan.nests[0], units)]
+
+
+def saw_diameter(plan: Plan, nest: Nest) -> float:
+    """Return the diameter of the circle to saw about the axis, in mm."""
+    return nest.saw_diameter or nest.bowls[0].rim_diameter + 2 * plan.shop.trueing
+
+
+def _leeway(nest: Nest, units: Units) -> list[str]:
+    """Return how exactly the centre must be marked, where that is known."""
+    if nest.may_be_off <= 0:
+        return []
+    words = f"The centre may lie {at_most(nest.may_be_off, units)} off with every bowl as planned"
+    if nest.bowls_kept_off > nest.may_be_off + 0.5:
+        words += f", {at_most(nest.bowls_kept_off, units)} off with as many, some of them smaller: then plan again"
+    return [f"{words}."]
 
 
 def _log_steps(face: Face, plan: Plan, nest: Nest, units: Units) -> list[str]:
@@ -106,7 +120,8 @@ def _log_steps(face: Face, plan: Plan, nest: Nest, units: Units) -> list[str]:
         f"Rip line {number}: {'; '.join(where)}. Saw beside it, on the side away from the bowls.",
         f"Half {number}: centre on the ripped face {told(nest.axis.point[2], units)} from this end, "
         f"{told(aside[0], units)} from M{number}'s edge, {told(aside[1], units)} from N{number}'s. "
-        f"Circle Ø {told(nest.bowls[0].rim_diameter + 2 * plan.shop.trueing, units)}.",
+        f"Saw round a circle of Ø {at_least(saw_diameter(plan, nest), units)}.",
+        *(f"Half {number}: {words}" for words in _leeway(nest, units)),
     ]
 
 

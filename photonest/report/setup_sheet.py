@@ -156,6 +156,6 @@ def _recess_words(face: Face, nest: Nest, recess: Grip | None, units: Units) -> 
 def _hollow(nest: Nest, units: Units) -> str:
     last = nest.bowls[-1]
     return (
-        f"Hollow bowl {last.number} by hand: wall at least {at_least(last.wall_min, units)}, no deeper than "
-        f"{at_most(last.inner[-1][1], units)}."
+        f"Hollow bowl {last.number} by hand to its template: wall at least {at_least(last.wall_min, units)}, no deeper "
+        f"than {at_most(last.inner[-1][1], units)}."
     )

@@ -1,4 +1,4 @@
-"""Full-size templates: one for each cut, and one to mark the face with."""
+"""Full-size templates: one for each cut, for what is turned by hand, and to mark the face with."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photonest.model import Bowl, Cut, Face, Nest, Plan
+from photonest.model import Bowl, Cut, Face, Nest, Plan, Points
 from photonest.report import style
 from photonest.report.book import Paper
 from photonest.report.marking import rip_line
@@ -70,6 +70,7 @@ def _drawings(face: Face, plan: Plan, units: Units) -> Iterator[tuple[str, Drawi
         yield f"template-{half}outside", outside_drawing(nest.bowls[0], units, words)
         for cut, bowl in zip(nest.cuts, nest.bowls, strict=False):
             yield f"template-{half}cut-{cut.number}", cut_drawing(cut, bowl, units, words)
+        yield f"template-{half}inside", inside_drawing(nest.bowls[-1], units, words)
 
 
 def cut_drawing(cut: Cut, bowl: Bowl, units: Units, words: str = "") -> Drawing:
@@ -104,20 +105,38 @@ def cut_drawing(cut: Cut, bowl: Bowl, units: Units, words: str = "") -> Drawing:
 
 def outside_drawing(bowl: Bowl, units: Units, words: str = "") -> Drawing:
     """Return the template of the outside of the first bowl, which is turned by hand."""
-    outer = np.asarray(bowl.outer, dtype=float)
-    left, right = -6.0, float(outer[:, 0].max()) + MARGIN
+    title = f"Outside of bowl {bowl.number}{words}: rim Ø {told(bowl.rim_diameter, units)}"
+    note = "Cut along the thick line and hold it against the outside, the lathe stopped."
+    foot = f"foot Ø {told(bowl.foot_diameter, units)}"
+    return _by_hand(bowl, title, note, thick=bowl.outer, thin=(), label=(8.0, bowl.depth - 3, foot))
+
+
+def inside_drawing(bowl: Bowl, units: Units, words: str = "") -> Drawing:
+    """Return the template of the inside of the last bowl, which is hollowed by hand."""
+    title = f"Inside of bowl {bowl.number}{words}: wall {told(bowl.wall_min, units, 1)}"
+    note = "Cut along the thick line and hold it into the hollow, the lathe stopped."
+    deep = bowl.inner[-1][1]
+    label = (8.0, deep - 3, f"floor {told(deep, units, 1)} deep")
+    return _by_hand(bowl, title, note, thick=bowl.inner, thin=bowl.outer, label=label)
+
+
+def _by_hand(
+    bowl: Bowl, title: str, note: str, *, thick: Points, thin: Points, label: tuple[float, float, str]
+) -> Drawing:
+    left, right = -6.0, bowl.rim_diameter / 2 + MARGIN
     top, bottom = -8.0, bowl.depth + MARGIN
 
     def draw(page: Page) -> None:
         page.line([(0.0, top), (0.0, bottom)], AXIS)
         page.line([(left, 0.0), (right, 0.0)], AXIS)
-        page.line(outer, EDGE)
+        if thin:
+            page.line(thin, OTHER)
+        page.line(thick, EDGE)
         page.text(4, -1.5, "rim plane", size=LABEL)
         page.text(1.5, 12, "axis", size=LABEL)
-        page.text(8, bowl.depth - 3, f"foot Ø {told(bowl.foot_diameter, units)}", size=LABEL)
+        x, y, words = label
+        page.text(x, y, words, size=LABEL)
 
-    title = f"Outside of bowl {bowl.number}{words}: rim Ø {told(bowl.rim_diameter, units)}"
-    note = "Cut along the thick line and hold it against the outside, the lathe stopped."
     return Drawing(title, Box(left, top, right - left, bottom - top).corners, note, draw)
 
 

@@ -12,6 +12,9 @@ import pytest
 
 from photonest.model import Crack, Face, UnsafePlanError
 from photonest.report import setup_sheet
+from photonest.report.book import Book
+from photonest.report.piece_sheet import piece_pages
+from photonest.report.style import drawing_settings
 from photonest.report.units import sixteenths
 from tests.report import examples
 
@@ -66,6 +69,16 @@ def test_marking_is_told_from_what_can_be_seen() -> None:
     text = pages()[0]
     assert re.search(r"A, the (inner|outer) end of c\d: \d+ mm ± \d", text)
     assert re.search(r"up \d+ mm, right \d+ mm, down \d+ mm, left \d+ mm", text)
+
+
+def test_how_exactly_to_mark_is_told_where_known() -> None:
+    with drawing_settings():
+        book = Book("A4", "ash.jpg")
+        off = replace(NEST, may_be_off=2.37, bowls_kept_off=6.8, saw_diameter=319.44)
+        piece_pages(book, None, FACE, replace(PLAN, nests=(off,)), "mm")
+        text = texts(book.bound("The piece"))[0]
+    assert "may lie 2.3 mm off with every bowl as planned, 6.8 mm off with as many" in text
+    assert "a circle of 159.8 mm radius" in text  # half of 319.44, upwards
 
 
 def test_a_missing_photo_is_said() -> None:

@@ -44,8 +44,8 @@ def frame_of(paper: Paper) -> Box:
     return Box(LEFT, TOP, width - LEFT - MARGIN, height - TOP - MARGIN)
 
 
-def test_there_is_one_for_the_face_the_outside_and_every_cut() -> None:
-    names = {"template-face", "template-outside", "template-cut-1", "template-cut-2"}
+def test_there_is_one_for_the_face_every_cut_and_what_is_turned_by_hand() -> None:
+    names = {"template-face", "template-outside", "template-cut-1", "template-cut-2", "template-inside"}
     assert set(files()) == {f"{name}.{kind}" for name in names for kind in ("pdf", "svg")}
 
 
@@ -126,6 +126,15 @@ def test_cut_measured_from_the_svg(index: int) -> None:
     assert centre[1] - arc[0][1] == pytest.approx(cut.pivot[1], abs=0.01)
     checks = [points for _, points in lines if len(points) == 2]
     assert sum(abs(np.hypot(*(b - a)) - 100) < 0.01 for a, b in checks) >= 2
+
+
+@pytest.mark.parametrize("name, curve", [("outside", NEST.bowls[0].outer), ("inside", NEST.bowls[-1].inner)])
+def test_what_is_turned_by_hand_measured_from_the_svg(name: str, curve: tuple[tuple[float, float], ...]) -> None:
+    lines = svg_lines(files()[f"template-{name}.svg"])
+    drawn = max((points for width, points in lines if width > 0.9 * 25.4 / 72 - 1e-3), key=len)
+    told = np.array(curve)
+    # The last point lies on the axis, the first in the rim plane: measured from them nothing else is needed.
+    assert drawn - [drawn[-1][0], drawn[0][1]] == pytest.approx(told - [told[-1][0], told[0][1]], abs=0.01)
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
