@@ -267,7 +267,11 @@ class FaceFacts:
 
 @dataclass(frozen=True)
 class Plan:
-    """Everything needed to take the nest out of the stock."""
+    """Everything needed to take the nest out of the stock.
+
+    `alternatives` are other plans to choose from; `reasons` tell in plain words what limits the plan, and what a little
+    more wood or one defect less would bring.
+    """
 
     face: FaceFacts
     stock: Stock
@@ -277,4 +281,5 @@ class Plan:
     bound: Bound
     warnings: tuple[str, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
+    reasons: tuple[str, ...] = ()
     extra: Extra = extra_fields()

@@ -27,6 +27,7 @@ from photonest.model import (
     StockError,
 )
 from photonest.nest.bowls import bowls_of, clearance_from, cuts_of
+from photonest.nest.circle import clear_radius
 from photonest.nest.curves import turned_outside
 from photonest.nest.keepouts import KeepOut, distances, holds, keepouts
 from photonest.nest.logs import HalfNest, Log, best_of_log
@@ -37,11 +38,10 @@ from photonest.nest.refine import Recipe
 from photonest.nest.rounds import RoundPlan, axis_slack, best_of_round, bowls_kept
 from photonest.nest.rules import Real, WallNeed
 from photonest.nest.sites import Split, log_site, marks
-from photonest.nest.solve import PER_BOWL, Workshop, workshop
+from photonest.nest.solve import PER_BOWL, Found, Workshop, workshop
 from photonest.nest.wanted import wanted_nest
 
-DETAIL = 0.03
-"""Two plans whose bowls differ by less than this share of their rims differ in a detail only."""
+MOST_GAINS = 3
 
 
 def plan_nest(
@@ -119,6 +119,7 @@ def plan_nest(
         bound=Bound(bound, 100 * (bound / value - 1) if value > 0 else 0.0, answer.bowls_bound),
         warnings=(*_warnings(face, stock, shop, outs), *answer.warnings),
         alternatives=answer.alternatives,
+        reasons=answer.reasons,
     )
 
 
@@ -145,6 +146,7 @@ class _Answer:
     bowls_bound: int
     alternatives: tuple[Alternative, ...] = ()
     warnings: tuple[str, ...] = ()
+    reasons: tuple[str, ...] = ()
 
 
 def _see_that_it_can_be_planned(face: Face, shop: Shop, objective: Objective) -> None:
@@ -194,7 +196,42 @@ def _plan_round(question: _Question, keep_axis: Point | None) -> _Answer:
         question.bowls or max(bounds, default=count),
         _round_alternatives(question, found, axis, count),
         tuple(f"{name} stays in the wood hollowed out of the last bowl while it spins." for name in found.in_hollow),
+        () if question.want or question.bowls else _gains(question, found, keep_axis, best),
     )
+
+
+def _gains(question: _Question, found: RoundPlan, keep_axis: Point | None, best: Found) -> tuple[str, ...]:
+    """Return what a millimetre more of thickness, or the nearest defect less, would bring."""
+    stock, told = question.stock, []
+    thicker = replace(stock, thickness=float(stock.thickness or 0.0) + 1.0)
+    more = best_of_round(question.work, question.outs, thicker, question.scale_error, keep_axis)
+    told.append(f"One millimetre more of thickness would bring {_difference(question, more, best)}.")
+    binding = _nearest_defects(question, found, best)
+    for name in binding[:MOST_GAINS]:
+        without = [out for out in question.outs if out.name != name]
+        other = best_of_round(question.work, without, stock, question.scale_error, keep_axis)
+        told.append(f"Without {name} there would be {_difference(question, other, best)}.")
+    return tuple(told)
+
+
+def _difference(question: _Question, other: RoundPlan, best: Found) -> str:
+    if not other.nests:
+        return "nothing"
+    count = max(other.nests, key=lambda n: float(question.work.rank(n, other.nests[n].value)))
+    more = count - best.bowls
+    if more and question.work.worth.objective == "bowls":
+        return f"{more:+d} bowl{'s' * (abs(more) > 1)}"
+    unit = {"bowls": " mm of rim diameters in all", "capacity": " ml", "value": " in price"}
+    gain = other.nests[count].value - best.value
+    return f"{gain:+.1f}{unit[question.work.worth.objective]}" if abs(gain) >= 0.3 else "nothing"
+
+
+def _nearest_defects(question: _Question, found: RoundPlan, best: Found) -> list[str]:
+    """Return the names of the defects that the first bowl just clears."""
+    clear = clear_radius(question.outs, question.scale_error)
+    each = clear.each(found.x, found.y)
+    owners = np.unique(clear.owner[(each < best.recipe.rim + 1.0) & (clear.owner > 0)])
+    return [question.outs[i].name for i in owners if question.outs[i].name not in found.in_hollow]
 
 
 def _with_wanted(question: _Question, found: RoundPlan, thickness: float, limit: float) -> RoundPlan:

@@ -82,3 +82,14 @@ def test_how_far_the_axis_may_be_off_is_true() -> None:
     x, y, _ = nest.axis.point
     near = plan_nest(wood, stock, Shop(), keep_axis=(x + nest.bowls_kept_off - 0.6, y))
     assert near.score.bowls == plan.score.bowls
+
+
+def test_what_a_crack_less_would_bring_is_true() -> None:
+    crack, stock = radial_crack("c1", 0, 120, 149), Stock("blank", thickness=140.0)
+    plan = plan_nest(face(ring(150.0), (crack,)), stock, Shop())
+    without = plan_nest(face(ring(150.0)), stock, Shop())
+    more_bowls = without.score.bowls - plan.score.bowls
+    gain = without.score.total_rim_diameter - plan.score.total_rim_diameter
+    told = next(reason for reason in plan.reasons if "Without crack c1" in reason)
+    assert (f"{more_bowls:+d} bowl" if more_bowls else f"{gain:+.1f} mm") in told
+    assert any("thickness" in reason for reason in plan.reasons)
