@@ -1,7 +1,9 @@
+import cv2
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
 
 from tests.drawn.camera import CameraSpec, decode_srgb, encode_srgb, lookup
 
@@ -24,15 +26,13 @@ cameras = st.builds(
 )
 
 
+@settings(deadline=None)
 @given(cameras, st.floats(-150, 150), st.floats(-150, 150), st.floats(-5, 100))
 def test_a_point_projects_where_other_libraries_project_it(camera: CameraSpec, x: float, y: float, z: float) -> None:
-    import cv2
-    from scipy.spatial.transform import Rotation
-
     a = np.radians(camera.tilt_axis_deg)
     tilt = Rotation.from_rotvec(np.radians(camera.tilt_deg) * np.array([np.cos(a), np.sin(a), 0.0]))
     turned = Rotation.from_euler("z", camera.roll_deg, degrees=True) * tilt
-    point = turned.apply([x - camera.aim[0], y - camera.aim[1], z]) + [0, 0, camera.distance]
+    point = turned.apply([x - camera.aim[0], y - camera.aim[1], z]) + np.array([0, 0, camera.distance])
     k = np.array([[camera.focal_px, 0, camera.centre_px[0]], [0, camera.focal_px, camera.centre_px[1]], [0, 0, 1]])
     lens = np.array([camera.k1, camera.k2, 0.0, 0.0])
     seen, _ = cv2.projectPoints(point[None], np.zeros(3), np.zeros(3), k, lens)
@@ -40,6 +40,7 @@ def test_a_point_projects_where_other_libraries_project_it(camera: CameraSpec, x
     np.testing.assert_allclose(camera.mm_to_px([[x, y]], z)[0], np.asarray(seen).ravel(), atol=1e-8)
 
 
+@settings(deadline=None)
 @given(cameras, st.floats(-150, 150), st.floats(-150, 150), st.booleans())
 def test_px_to_mm_undoes_mm_to_px(camera: CameraSpec, x: float, y: float, mirrored: bool) -> None:
     from dataclasses import replace
