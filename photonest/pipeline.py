@@ -445,7 +445,10 @@ def face_warnings(face: Face) -> tuple[str, ...]:
         )
     if face.pith is None:
         reasons = [attempt.reason for attempt in face.provenance if attempt.stage == "pith" and attempt.reason]
-        warnings.append(f"Pith not found ({'; '.join(reasons)}): plans can't avoid it. Mark it by hand.")
+        warnings.append(
+            f"Pith not found ({'; '.join(reasons)}): plans can't avoid it. On end grain, mark it by hand with adjust; "
+            "the face of a side-grain blank shows none."
+        )
     else:
         warnings.extend(face.pith.warnings)
     warnings.extend(

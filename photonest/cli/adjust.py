@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from photonest.cli.common import AsJson, parsed_point, photo_of, say, say_warnings, show, write_results
-from photonest.cli.measure import describe_face
+from photonest.cli.words import describe_face
 
 if TYPE_CHECKING:
     from photonest.model import Face, Points

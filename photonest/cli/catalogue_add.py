@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from photonest.cli.bundles import expanding
 from photonest.cli.catalogue_common import Photos, Place, Species, State, Where, opened, progress_bar
 from photonest.cli.catalogue_words import line_of
 from photonest.cli.common import AsJson, say, show
-from photonest.cli.measuring import Measuring, with_measuring_options
+from photonest.cli.measuring import Measuring
 
 if TYPE_CHECKING:
     from photonest.catalogue.batch import Batch
@@ -29,7 +30,7 @@ class Kind(StrEnum):
     BLANK = "blank"
 
 
-@with_measuring_options
+@expanding(measuring=Measuring)
 def add(
     sources: Annotated[list[Path], typer.Argument(metavar="PHOTO|FOLDER ...", help="Photos, or folders of photos.")],
     measuring: Measuring,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -110,6 +110,27 @@ def photo_of(face: Face, file: Path) -> Photo | None:
     return None
 
 
+def face_and_photo(source: Path, photo: Path | None, chosen: Choices, folder: Path) -> tuple[Photo | None, Face]:
+    """Return the face that a command is given, measured first if it is a photo, and the photo where it is at hand."""
+    if source.suffix.lower() != ".json":
+        return measured(source, chosen, folder)
+    from photonest.model import PhotoError, read_face
+    from photonest.photo import read_photo
+
+    face = read_face(source)
+    picture = read_photo(photo) if photo is not None else photo_of(face, source)
+    if picture is None:
+        say(f"The photo {face.photo.file} is not at hand: pictures are drawn without it (or give --photo).")
+    elif picture.sha256 != face.photo.sha256:
+        raise PhotoError(f"{photo} is not the photo that {source.name} was measured in.", "Give the right --photo.")
+    return picture, face
+
+
+def named_after(source: Path) -> Path:
+    """Return what the results are named after: of a face.json its folder, of a photo itself."""
+    return Path(source.resolve().parent.name) if source.suffix == ".json" else source
+
+
 def output_folder(out: Path | None, source: Path, names: Sequence[str], *, replace: bool) -> Path:
     """Return where results go, before anything is worked out; refuse to overwrite unless asked.
 
@@ -140,7 +161,7 @@ def write_results(folder: Path, files: Mapping[str, bytes]) -> None:
         write_whole(folder / name, content)
 
 
-def say_warnings(warnings: Sequence[str]) -> None:
+def say_warnings(warnings: Iterable[str]) -> None:
     """Print warnings on stderr."""
     for warning in warnings:
         say(f"Warning: {warning}")

@@ -17,6 +17,11 @@ class Paper(StrEnum):
     A4 = "a4"
     LETTER = "letter"
 
+    @property
+    def size(self) -> Literal["A4", "Letter"]:
+        """Its name in the standards."""
+        return "A4" if self is Paper.A4 else "Letter"
+
 
 class Form(StrEnum):
     """What is printed: one sheet, single markers to cut out, or strips."""
@@ -48,7 +53,6 @@ def marker_sheet(
     file = out if out is not None else Path(f"{name}-{paper.value}.pdf")
     if file.exists() and not replace:
         raise OutputError(f"{file} is already there.", "Give another name with --out, or --replace to overwrite.")
-    size: Literal["A4", "Letter"] = "A4" if paper is Paper.A4 else "Letter"
     cutting: Literal["markers", "strips"] = "markers" if form is Form.MARKERS else "strips"
-    write_whole(file, marker_sheet_pdf(size) if form is Form.SHEET else cut_out_pdf(size, cutting))
+    write_whole(file, marker_sheet_pdf(paper.size) if form is Form.SHEET else cut_out_pdf(paper.size, cutting))
     say(f"Wrote {file}. Print it at 100 % and check the 100 mm line with a ruler before you trust it.")

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from photonest.cli.bundles import expanding
 from photonest.cli.common import (
     AsJson,
     OutFolder,
@@ -16,13 +15,11 @@ from photonest.cli.common import (
     show,
     write_results,
 )
-from photonest.cli.measuring import Measuring, with_measuring_options
-
-if TYPE_CHECKING:
-    from photonest.model import Face
+from photonest.cli.measuring import Measuring
+from photonest.cli.words import describe_face
 
 
-@with_measuring_options
+@expanding(measuring=Measuring)
 def measure(
     photo: PhotoPath,
     measuring: Measuring,
@@ -46,35 +43,3 @@ def measure(
     say_warnings(face.warnings)
     say(f"Wrote {folder / 'face.json'} and {folder / 'face.png'}.")
     show(document.rstrip() if json else describe_face(face))
-
-
-def describe_face(face: Face) -> str:
-    """Return the measures of a face in a few lines."""
-    size = face.size
-    se = face.scale.standard_error_pct
-    lines = [
-        f"Scale       {face.scale.kind}, {face.scale.mm_per_px:.4g} mm per pixel, standard error {se:.2g} %",
-        f"Diameter    {size.mean_diameter:.1f} mm mean ({size.min_diameter:.1f} to {size.max_diameter:.1f}), "
-        f"ovality {size.ovality_pct:.1f} %",
-    ]
-    if size.under_bark is not None:
-        lines.append(f"Under bark  {size.under_bark.mean_diameter:.1f} mm mean")
-    if face.pith is None:
-        lines.append("Pith        not found")
-    else:
-        where = "" if face.pith.inside else ", outside the piece"
-        lines.append(
-            f"Pith        {size.pith_offset:.1f} mm off centre ({size.eccentricity_pct:.1f} %), "
-            f"± {face.pith.standard_error:.1f} mm{where}"
-        )
-    lines.append(f"Cracks      {len(face.cracks) or 'none seen'}")
-    for crack in face.cracks:
-        depth = "" if crack.depth is None else f", {crack.depth:.0f} mm deep"
-        lines.append(
-            f"  {crack.id:<4} {crack.kind:<7} {crack.length:6.1f} mm long, up to {crack.width:.1f} mm wide, "
-            f"{crack.status} ({crack.confidence:.0%}){depth}"
-        )
-    lines += [f"  {d.id:<4} {d.kind:<7} {d.status} ({d.confidence:.0%})" for d in face.defects]
-    if size.clear_circle is not None:
-        lines.append(f"Clear       circle of {2 * size.clear_circle.radius:.1f} mm without crack, pith or other defect")
-    return "\n".join(lines)

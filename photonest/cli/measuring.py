@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import dataclasses
-import functools
-import inspect
-import typing
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -123,30 +119,3 @@ def _two_points(text: str) -> dict[str, Any]:
         raise typer.BadParameter(f"{text!r} is not X,Y X,Y MM.", param_hint="--two-points") from None
     (x1, y1), (x2, y2) = (parsed_point(part, "--two-points") or (0.0, 0.0) for part in (first, second))
     return {"x1_px": x1, "y1_px": y1, "x2_px": x2, "y2_px": y2, "length_mm": length}
-
-
-def with_measuring_options(command: Callable[..., None]) -> Callable[..., None]:
-    """Give a command all options of `Measuring` in the place of its parameter ``measuring``."""
-    hints = typing.get_type_hints(Measuring, include_extras=True)
-    shared = [
-        inspect.Parameter(
-            field.name, inspect.Parameter.KEYWORD_ONLY, default=field.default, annotation=hints[field.name]
-        )
-        for field in dataclasses.fields(Measuring)
-    ]
-    own = [
-        parameter.replace(kind=inspect.Parameter.KEYWORD_ONLY)
-        for parameter in inspect.signature(command, eval_str=True).parameters.values()
-        if parameter.name != "measuring"
-    ]
-    names = {parameter.name for parameter in shared}
-
-    @functools.wraps(command)
-    def run(**options: Any) -> None:
-        measuring = Measuring(**{name: options.pop(name) for name in names})
-        command(measuring=measuring, **options)
-
-    parameters = [*own, *shared]
-    run.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
-    run.__annotations__ = {parameter.name: parameter.annotation for parameter in parameters}
-    return run

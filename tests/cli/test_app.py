@@ -22,6 +22,7 @@ COMMANDS = [
     ["measure"],
     ["plan"],
     ["adjust"],
+    ["check"],
     ["marker-sheet"],
     ["shop"],
     ["catalogue"],

@@ -1,0 +1,65 @@
+"""``photonest check``: is it safe to core, on the axis the blank turns on."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from photonest.cli.bundles import expanding
+from photonest.cli.common import AsJson, face_and_photo, parsed_point, say_warnings, show
+from photonest.cli.measuring import Measuring
+from photonest.cli.piece import Piece
+from photonest.cli.words import describe_check
+
+
+@expanding(piece=Piece, measuring=Measuring)
+def check(
+    source: Annotated[Path, typer.Argument(metavar="PHOTO|face.json", help="The face as it is now.")],
+    piece: Piece,
+    measuring: Measuring,
+    plan: Annotated[
+        Path | None,
+        typer.Option(metavar="plan.json", help="The plan to check; else the best this axis could give in sound wood."),
+    ] = None,
+    axis: Annotated[
+        str | None,
+        typer.Option(
+            metavar="X,Y", help="Where it turns, in mm from the middle of the face; else the centre of the round rim."
+        ),
+    ] = None,
+    json: AsJson = False,
+) -> None:
+    """Say before coring which bowls and cuts are clear, close to a crack or hit by one, and what to change.
+
+    Ends with exit code 20 when a bowl or a cut is not clear.
+    """
+    from photonest.model import UnsafePlanError, read_plan
+    from photonest.nest import check_before_coring
+
+    stock, shop = piece.made_stock(), piece.made_shop()
+    wood = piece.made_wood(stock, shop)
+    planned = read_plan(plan) if plan is not None else None
+    _, face = face_and_photo(source, None, measuring.choices(), Path())
+    checked = check_before_coring(
+        face,
+        stock,
+        planned.shop if planned is not None and piece.shop is None else shop,
+        planned,
+        axis=parsed_point(axis, "--axis"),
+        wall_need=wood.wall_need if wood is not None else None,
+    )
+    say_warnings(face.warnings)
+    if json:
+        from photonest.model import dump_json
+
+        document = {"format": "photonest-check", "version": 1, "all_clear": checked.all_clear}
+        meetings = {"bowls": checked.bowls, "cuts": checked.cuts}
+        document |= {name: [asdict(meeting) for meeting in found] for name, found in meetings.items()}
+        show(dump_json(document | {"axis": asdict(checked.axis), "advice": list(checked.advice)}).rstrip())
+    else:
+        show(describe_check(checked))
+    if not checked.all_clear:
+        raise UnsafePlanError("Not every bowl and cut is clear.", "Change what is said above before you core.")

@@ -1,0 +1,96 @@
+"""Results in a few lines of text."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from photonest.model import Face, Nest, Plan
+    from photonest.nest import Precheck
+
+
+def describe_face(face: Face) -> str:
+    """Return the measures of a face in a few lines."""
+    size = face.size
+    se = face.scale.standard_error_pct
+    lines = [
+        f"Scale       {face.scale.kind}, {face.scale.mm_per_px:.4g} mm per pixel, standard error {se:.2g} %",
+        f"Diameter    {size.mean_diameter:.1f} mm mean ({size.min_diameter:.1f} to {size.max_diameter:.1f}), "
+        f"ovality {size.ovality_pct:.1f} %",
+    ]
+    if size.under_bark is not None:
+        lines.append(f"Under bark  {size.under_bark.mean_diameter:.1f} mm mean")
+    if face.pith is None:
+        lines.append("Pith        not found")
+    else:
+        where = "" if face.pith.inside else ", outside the piece"
+        lines.append(
+            f"Pith        {size.pith_offset:.1f} mm off centre ({size.eccentricity_pct:.1f} %), "
+            f"± {face.pith.standard_error:.1f} mm{where}"
+        )
+    lines.append(f"Cracks      {len(face.cracks) or 'none seen'}")
+    for crack in face.cracks:
+        depth = "" if crack.depth is None else f", {crack.depth:.0f} mm deep"
+        lines.append(
+            f"  {crack.id:<4} {crack.kind:<7} {crack.length:6.1f} mm long, up to {crack.width:.1f} mm wide, "
+            f"{crack.status} ({crack.confidence:.0%}){depth}"
+        )
+    lines += [f"  {d.id:<4} {d.kind:<7} {d.status} ({d.confidence:.0%})" for d in face.defects]
+    if size.clear_circle is not None:
+        lines.append(f"Clear       circle of {2 * size.clear_circle.radius:.1f} mm without crack, pith or other defect")
+    return "\n".join(lines)
+
+
+def describe_plan(plan: Plan) -> str:
+    """Return a plan in a few lines."""
+    noun = "bowl" if plan.score.bowls == 1 else "bowls"
+    lines = [
+        f"{plan.score.bowls} {noun}, rim diameters {plan.score.total_rim_diameter:.0f} mm in all "
+        f"(no plan can be better by more than {plan.bound.gap_pct:.1f} %)"
+    ]
+    for number, nest in enumerate(plan.nests, 1):
+        lines += [f"Blank {number}"] if len(plan.nests) > 1 else []
+        lines += _nest_lines(nest, plan.stock.kind == "log")
+    lines += [
+        f"Or {other.bowls}: rims {', '.join(f'{rim:.0f}' for rim in other.rim_diameters)} mm. {other.note}"
+        for other in plan.alternatives
+    ]
+    return "\n".join(lines)
+
+
+def _nest_lines(nest: Nest, log: bool) -> list[str]:
+    x, y, z = nest.axis.point
+    lines = [f"Axis at {x:.1f}, {y:.1f} mm from the middle of the face" + (f", {z:.0f} mm in" if log else "")]
+    lines += [f"  mark: {text}" for text in nest.marking]
+    for bowl in nest.bowls:
+        lines.append(
+            f"  bowl {bowl.number}: rim {bowl.rim_diameter:.1f}, depth {bowl.depth:.1f}, wall {bowl.wall_min:.1f}, "
+            f"base {bowl.base_min:.1f}, foot {bowl.foot_diameter:.1f} mm, {bowl.capacity_ml / 1000:.2f} l"
+        )
+        lines += [f"    limited by {reason}" for reason in bowl.binds]
+    lines += [
+        f"  cut {cut.number}: {cut.cutter}, pivot {-cut.pivot[1]:.1f} in front, {cut.pivot[0]:+.1f} across, "
+        f"entry radius {cut.entry_radius:.1f}, depth {cut.axis_depth:.1f} mm, "
+        f"start {cut.start_rpm:.0f}, at most {cut.top_rpm:.0f} rpm"
+        for cut in nest.cuts
+    ]
+    if nest.may_be_off:
+        lines.append(f"  The axis may be off by {nest.may_be_off:.1f} mm with every bowl as planned.")
+    return lines
+
+
+def describe_check(checked: Precheck) -> str:
+    """Return the answer before coring in a few lines."""
+    x, y, _ = checked.axis.point
+    lines = [f"On the axis at {x:.1f}, {y:.1f} mm from the middle of the face:"]
+    for name, meetings in (("bowl", checked.bowls), ("cut", checked.cuts)):
+        for meeting in meetings:
+            line = f"  {name} {meeting.number}: {meeting.verdict}"
+            if meeting.verdict == "hit":
+                line += f" by {meeting.defect}" + (
+                    f", {meeting.inside:.0f} mm inside its rim" if meeting.inside else ""
+                )
+            elif meeting.defect:
+                line += f", {meeting.distance:.1f} mm from {meeting.defect} ({meeting.needed:.1f} needed)"
+            lines.append(line)
+    return "\n".join([*lines, *checked.advice])
