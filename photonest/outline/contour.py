@@ -39,7 +39,7 @@ class ContourOutline:
         if min(flat.pixels.shape[:2]) < 32:
             return NotFound("the photo is too small", "take a photo at least 300 pixels wide")
         ground = prepare(flat, SEARCH_PX)
-        rims = candidates(ground)
+        rims = _distinct(candidates(ground))
         if not rims:
             return NotFound("nothing but the reference is in the photo", "show the whole piece beside the reference")
         best = rims[int(appeals(ground, rims).argmax())]
@@ -77,6 +77,17 @@ def candidates(ground: Ground) -> list[Rim]:
             ]
         middles = _apart(np.array([polygon_centroid(line) for line in lines]), 0.02 * size)
     return found
+
+
+def _distinct(rims: list[Rim]) -> list[Rim]:
+    """Return the rims, of those as good as alike only the strongest; many middles lead to the same one."""
+    best: dict[tuple[int, ...], Rim] = {}
+    for rim in sorted(rims, key=lambda rim: float(rim.strength.mean())):
+        diameter = mean_diameter(rim.points)
+        place = polygon_centroid(rim.points) / (0.05 * diameter)
+        # cells on a logarithmic grid of sizes, so that alike means alike for small and large rims
+        best[round(float(np.log(diameter)) / 0.04), *np.round(place).astype(int).tolist()] = rim
+    return list(best.values())
 
 
 def _apart(places: Path, least: float) -> Path:

@@ -35,7 +35,8 @@ def picture(radius: float = RADIUS, seed: int = 1, bark: float = 0.0) -> NDArray
     mixed = bench * shadow[..., None] * (1 - inside) + inside * (heart * wood + (1 - heart) * rind)
     pixels = np.clip(mixed, 0, 255).astype(np.uint8)
     pixels.setflags(write=False)
-    return pixels
+    out: NDArray[np.uint8] = pixels
+    return out
 
 
 def flat(pixels: NDArray[np.uint8]) -> FlatPhoto:
