@@ -237,18 +237,18 @@ def best_closed_path(cost: NDArray[np.floating], step: int, bend: float = 0.0) -
     rows, columns = cost.shape
     lead = rows // 4
     order = np.arange(-lead, rows + lead) % rows
-    total = np.zeros(columns)
     choice = np.zeros((len(order), columns), np.intp)
-    moves = np.arange(-step, step + 1)
-    source = np.arange(columns)[None, :] + moves[:, None]
-    outside = (source < 0) | (source >= columns)
-    source = np.clip(source, 0, columns - 1)
-    penalty = np.where(outside, np.inf, bend * np.abs(moves)[:, None])
+    penalty = bend * np.abs(np.arange(-step, step + 1))
+    here = np.arange(columns)
+    framed = np.full(columns + 2 * step, np.inf)  # the totals so far, between walls that no path comes from
+    total = framed[step : step + columns]
+    total[:] = 0.0
+    reachable = np.lib.stride_tricks.sliding_window_view(framed, 2 * step + 1)
     for k, row in enumerate(order):
-        reach = total[source] + penalty
-        pick = reach.argmin(axis=0)
-        choice[k] = source[pick, np.arange(columns)]
-        total = reach[pick, np.arange(columns)] + cost[row]
+        reach = reachable + penalty
+        pick = reach.argmin(axis=1)
+        choice[k] = here + pick - step
+        total[:] = reach[here, pick] + cost[row]
     path = np.empty(len(order), np.intp)
     path[-1] = int(total.argmin())
     for k in range(len(order) - 1, 0, -1):

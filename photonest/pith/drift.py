@@ -63,7 +63,7 @@ def vote(seen: Directions, low: NDArray[np.float64], high: NDArray[np.float64], 
     total = near.sum(axis=1)
     total = np.maximum(total, 0.25 * total.max())
     best = Vote(middle, False, -1.0)
-    for rays, hit in ((False, cosine**4), (True, (1 - cosine) ** 4)):
+    for rays, hit in ((False, np.square(np.square(cosine))), (True, np.square(np.square(1 - cosine)))):
         score = (hit * far).sum(axis=1) / far.sum(axis=1) + (hit * near).sum(axis=1) / total
         k = int(score.argmax())
         if score[k] / 2 > best.share:
