@@ -1,0 +1,84 @@
+"""What a person should know about a scale, and how to take a better photo: plain words, one sentence or two each."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from photonest.model import Photo, Scale
+from photonest.scale.height import error_pct_per_mm
+
+TILTED_DEG = 20.0
+SMALL_SHARE = 0.02  # of the frame
+BLURRED = 0.0016  # standard deviation of the blur, as a share of the photo's longer side
+UNSURE_PCT = 1.0
+FAR_RATIO = 2.5  # distance from the reference to the middle of the photo over the reference's own half size
+
+
+def advice(photo: Photo, scale: Scale) -> tuple[str, ...]:
+    """Return warnings where tilt, blur, size in the frame or distance make a scale poor, each with what to do."""
+    found = []
+    if scale.tilt_deg is not None and scale.tilt_deg > TILTED_DEG:
+        found.append(
+            f"The photo was taken {scale.tilt_deg:.0f} degrees from square to the face: "
+            "from straight above it is measured better."
+        )
+    corners = np.asarray(scale.reference_px, dtype=float).reshape(-1, 2)
+    if len(corners) >= 3:
+        found += _about_reference(photo, scale, corners)
+    if scale.standard_error_pct > UNSURE_PCT:
+        found.append(
+            f"Lengths are known to {scale.standard_error_pct:.1f} % only (standard error): "
+            "use the marker sheet, or markers all around the face."
+        )
+    return tuple(found)
+
+
+def height_note(scale: Scale) -> str:
+    """Return what a difference in height between face and reference does to the lengths; empty where it isn't known."""
+    share = error_pct_per_mm(scale)
+    if share is None:
+        return ""
+    return (
+        f"Face and {scale.kind} are taken to be level: for every 10 mm the face lies above it, lengths come out "
+        f"{10 * share:.1f} % too large. Give the height with --face-above-reference."
+    )
+
+
+def _about_reference(
+    photo: Photo, scale: Scale, corners: np.ndarray[tuple[int, ...], np.dtype[np.float64]]
+) -> list[str]:
+    found = []
+    x, y = corners.T
+    area = abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))) / 2
+    share = area / (photo.width * photo.height)
+    if share < SMALL_SHARE:
+        found.append(
+            f"The {scale.kind} fills only {100 * share:.1f} % of the photo: go nearer, or lay down something larger."
+        )
+    middle = np.array([photo.width - 1, photo.height - 1]) / 2
+    away = float(np.linalg.norm(corners.mean(axis=0) - middle)) / (np.sqrt(area) / 2 + 1e-9)
+    if away > FAR_RATIO and scale.standard_error_pct > UNSURE_PCT / 2:
+        found.append(f"The {scale.kind} lies far from the middle of the photo for its size: lay it close to the face.")
+    blur = blur_px(photo, corners)
+    if blur > BLURRED * max(photo.width, photo.height):
+        found.append(f"The photo is blurred by about {2.4 * blur:.0f} pixels: hold the camera still, in more light.")
+    return found
+
+
+def blur_px(photo: Photo, corners: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> float:
+    """Return the blur about a reference, as a standard deviation in pixels, by its steepest edges.
+
+    An edge of contrast c blurred by a Gaussian of s rises by c / (s sqrt(2 pi)) a pixel at most.
+    """
+    import cv2
+
+    low = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 8, 0)
+    high = np.ceil(corners.max(axis=0)).astype(int) + 9
+    part = photo.pixels[low[1] : high[1], low[0] : high[0]]
+    if min(part.shape[:2]) < 8:
+        return 0.0
+    grey = cv2.cvtColor(np.ascontiguousarray(part), cv2.COLOR_RGB2GRAY).astype(np.float32)
+    slope = np.hypot(cv2.Sobel(grey, cv2.CV_32F, 1, 0) / 8, cv2.Sobel(grey, cv2.CV_32F, 0, 1) / 8)
+    contrast = float(np.percentile(grey, 98) - np.percentile(grey, 2))
+    steepest = float(np.percentile(slope, 99.7))
+    return contrast / (steepest * np.sqrt(2 * np.pi)) if steepest > 0 else 0.0
