@@ -1,4 +1,16 @@
 """Crack finders, and finders of the other defects that a bowl's wall must not contain.
 
-``ridges`` (`photonest.cracks.finder:Ridges`) finds checks: lines darker or lighter than the wood on both sides.
+``ridges`` (`photonest.cracks.finder:Ridges`) finds checks, heart checks and ring shakes: lines darker or lighter than
+the wood on both sides. The way from photo to crack is one module a step:
+
+* `strips` lays the face out so that the cracks sought run down the columns: in polar coordinates about the pith,
+  bearings down the columns for ring shakes, or turned four ways where no pith is known;
+* `ridges` scores how much every cell looks like part of such a line, `paths` finds the best paths over the scores, with
+  both ends free;
+* `profiles` measures each path by cuts across it at full resolution, `search` keeps the stretches that can be seen;
+* `evidence` says what speaks for and against each being a crack, `judge` how likely it is one;
+* `traces` tells each once, joins fragments and extends the tips.
+
+Its reach: a check whose opening darkens about a pixel of the photo. Finer ones, and the parts of a check that have not
+opened at the face, are not seen: tips are extended by a stated margin, and a plan keeps its clearance besides.
 """

@@ -29,7 +29,7 @@ class RidgeOptions:
         How far a free tip is extended beyond what is seen, in percent of the mean diameter.
     """
 
-    seen_from: float = 0.5
+    seen_from: float = 0.7
     possible_from: float = 0.15
     tip_margin_pct: float = 1.5
 
@@ -38,7 +38,7 @@ class Ridges:
     """Finds checks as thin dark or light lines: best paths over ridge scores, judged by their profile."""
 
     name = "ridges"
-    version = "1"
+    version = "2"
     Options = RidgeOptions
 
     def find(
