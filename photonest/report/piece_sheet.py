@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from photonest.model import Face, Nest, Photo, Plan
 from photonest.report import style
@@ -26,6 +27,8 @@ from photonest.report.words import all_warnings, counted, give_or_take, twice_er
 
 MANY = 4
 """Warnings from which their type is set smaller."""
+FINEST = 0.5
+"""What can be marked on wood, in mm."""
 
 
 def piece_pages(book: Book, photo: Photo | None, face: Face, plan: Plan, units: Units) -> None:
@@ -99,7 +102,9 @@ def _leeway(nest: Nest, units: Units) -> list[str]:
     if nest.may_be_off <= 0:
         return []
     words = f"The centre may lie {at_most(nest.may_be_off, units)} off with every bowl as planned"
-    if nest.bowls_kept_off > nest.may_be_off + 0.5:
+    if nest.may_be_off < FINEST:
+        words = "The centre must lie just as marked for every bowl as planned"
+    if nest.bowls_kept_off > nest.may_be_off + FINEST:
         words += f", {at_most(nest.bowls_kept_off, units)} off with as many, some of them smaller: then plan again"
     return [f"{words}."]
 
@@ -114,6 +119,8 @@ def _log_steps(face: Face, plan: Plan, nest: Nest, units: Units) -> list[str]:
         where.append(
             f"the {mark.name} is {told(abs(mark.distance), units)} {give_or_take(mark.error)} off, {side} the bowls"
         )
+    if len(where) < 2:
+        where.append(f"as the photo lies it leans {lean(ends[1] - ends[0])}")
     wide, *aside = (float(np.hypot(*(a - b))) for a, b in ((ends[0], ends[1]), (ends[0], through), (ends[1], through)))
     where.append(f"from edge to edge, M{number} to N{number}, it is {told(wide, units)} long")
     return [
@@ -123,6 +130,17 @@ def _log_steps(face: Face, plan: Plan, nest: Nest, units: Units) -> list[str]:
         f"Saw round a circle of Ø {at_least(saw_diameter(plan, nest), units)}.",
         *(f"Half {number}: {words}" for words in _leeway(nest, units)),
     ]
+
+
+def lean(along: NDArray[np.float64]) -> str:
+    """Return which way a line leans on the photo (y grows downwards).
+
+    >>> lean(np.array([1.0, -10.0])), lean(np.array([3.0, 3.0])), lean(np.array([0.0, 1.0]))
+    ('6° to the right of upright', '45° to the left of upright', '0° to the right of upright')
+    """
+    x, y = along if along[1] <= 0 else -along
+    angle = float(np.degrees(np.arctan2(x, -y)))
+    return f"{abs(angle):.0f}° to the {'right' if angle >= 0 else 'left'} of upright"
 
 
 def _draw_landmarks(page: Page, ground: Ground, marks: Sequence[Landmark], centre: Sequence[float]) -> list[Label]:
