@@ -144,7 +144,7 @@ def standard_error(found: Located, diameter: float) -> float:
     """
     if found.one_sided:
         formal = 100 * math.sqrt(float(np.trace(found.fits[-1].covariance)) / 2) / diameter
-        return float(max(0.045 * (formal + 0.01) ** 1.4, 0.001))
+        return float(max(0.07 * (formal + 0.01) ** 1.4, 0.002))
     rays = 1.0 if not found.rays else 2.2 if found.share >= FEW_RAYS else 4.4
     usual = max(0.00034 * rays * (max(found.straight, 0.0) + 0.03) ** -1.15, 0.0005)
     return math.hypot(usual, 0.7 * found.unsure / diameter)
