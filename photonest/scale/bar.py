@@ -22,7 +22,7 @@ FEWEST_EDGES = 8
 PRINT_ERROR = 0.001  # of the side of a square as given, as a share; common practice, no source
 STRAY_PX = (0.06, 0.12, 0.25, 0.5, 1.0, 2.0)  # that edges may be off their places
 MOST_STRAY = 0.03  # of a square
-GOOD_FIT = 2.4  # mean squared residual over its expectation
+GOOD_FIT, WORST_FIT = 1.2, 2.4  # mean squared residual over its expectation
 
 
 @dataclass(frozen=True)
@@ -97,13 +97,16 @@ def _fitted(
 ) -> tuple[View, View | None] | None:
     """Return the most likely view, each edge let stray from its place as little as makes all agree."""
     count = sum(len(edge.px) for edge in edges)
+    last = None
     for stray in STRAY_PX:
         if stray > max(STRAY_PX[0], MOST_STRAY * pitch):
-            return None
+            break
         answer = fit_sides(prior, homography, sides, edges, (), middle, side_px=stray)
-        if answer is not None and answer[0].cost < GOOD_FIT * count:
-            return answer
-    return None
+        if answer is not None and answer[0].cost < WORST_FIT * count:
+            last = answer
+            if answer[0].cost < GOOD_FIT * count:
+                break
+    return last
 
 
 def saddles(grey: NDArray[np.uint8]) -> tuple[Array, Array]:
