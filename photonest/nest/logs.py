@@ -25,6 +25,7 @@ from photonest.nest.solve import PER_BOWL, Found, Workshop, first_bowl_values, n
 
 FIRST_SPANS = 12
 TOLERANCE = 0.01
+PATIENCE = 4  # a first nest is looked for so many times as long
 LOWER_BY = 0.2  # mm
 MOST_LOWERED = 25
 
@@ -158,7 +159,7 @@ def best_of_log(log: Log, gap: float, seconds: float) -> LogPlan:
     seconds : float
         It stops after this long in any case, and its bound says how far it got.
     """
-    deadline = time.monotonic() + seconds
+    start = time.monotonic()
     order = itertools.count()
     best, halves = 0.0, tuple[HalfNest, ...]()
     heap: list[tuple[float, int, float, float]] = []
@@ -176,7 +177,9 @@ def best_of_log(log: Log, gap: float, seconds: float) -> LogPlan:
     width = math.pi / FIRST_SPANS / 2
     for k in range(FIRST_SPANS):
         push((2 * k + 1) * width, width)
-    while heap and -heap[0][0] > _allowed(best, gap) and time.monotonic() < deadline:
+    while heap and -heap[0][0] > _allowed(best, gap):
+        if time.monotonic() - start > seconds * (1 if halves else PATIENCE):
+            break
         _, _, angle, half = heapq.heappop(heap)
         pair = [nest for nest in (log.best_in_direction(angle), log.best_in_direction(angle + math.pi)) if nest]
         rank = sum(log.work.rank(nest.found.bowls, nest.found.value) for nest in pair)

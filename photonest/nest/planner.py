@@ -203,6 +203,8 @@ def _plan_round(question: _Question, keep_axis: Point | None) -> _Answer:
 def _gains(question: _Question, found: RoundPlan, keep_axis: Point | None, best: Found) -> tuple[str, ...]:
     """Return what a millimetre more of thickness, or the nearest defect less, would bring."""
     stock, told = question.stock, []
+    if stock.far_outline is not None or (stock.rim == "far" and any(out.depth is not None for out in question.outs)):
+        return ()  # a search over the face for each answer would take too long
     thicker = replace(stock, thickness=float(stock.thickness or 0.0) + 1.0)
     more = best_of_round(question.work, question.outs, thicker, question.scale_error, keep_axis)
     told.append(f"One millimetre more of thickness would bring {_difference(question, more, best)}.")
@@ -276,8 +278,9 @@ def _plan_log(question: _Question, gap: float, seconds: float) -> _Answer:
     log = _log(question)
     found = best_of_log(log, gap, seconds)
     if not found.halves:
-        length = float(question.stock.length or 0.0)
-        raise NoPlanError(*_why_no_bowl(question, max(log.widest), length))
+        if found.bound > 0:
+            raise NoPlanError("The search stopped before it found a bowl in this log.", "Give it more time.")
+        raise NoPlanError(*_why_no_bowl(question, max(log.widest), float(question.stock.length or 0.0)))
     nests, value, warnings = [], 0.0, []
     for half in found.halves:
         nests.append(_half(question, log, half, found.halves))
