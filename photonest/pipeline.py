@@ -444,7 +444,11 @@ def face_warnings(face: Face) -> tuple[str, ...]:
             "Part of the piece lies outside the photo: its true size is larger. Take the photo from farther away."
         )
     if face.pith is None:
-        reasons = [attempt.reason for attempt in face.provenance if attempt.stage == "pith" and attempt.reason]
+        reasons = [
+            attempt.reason
+            for attempt in face.provenance
+            if attempt.stage == "pith" and attempt.reason and attempt.finder != "by-hand"
+        ]
         warnings.append(
             f"Pith not found ({'; '.join(reasons)}): plans can't avoid it. On end grain, mark it by hand with adjust; "
             "the face of a side-grain blank shows none."

@@ -176,11 +176,11 @@ def _drawn(
     need, size = _need(wood), paper.size
     unit: Literal["mm", "inch"] = "inch" if units is Units.INCH else "mm"
     files = {
-        "plan.png": plan_picture(picture, face, made),
+        "plan.png": plan_picture(picture, face, made, units=unit),
         "setup.pdf": setup_sheet(picture, face, made, paper=size, units=unit, wall_need=need),
         **templates(face, made, size, units=unit, wall_need=need),
     }
-    return files if picture is None else {**files, "face.png": face_picture(picture, face)}
+    return files if picture is None else {**files, "face.png": face_picture(picture, face, units=unit)}
 
 
 def _clear_stale_templates(folder: Path, files: dict[str, bytes]) -> None:

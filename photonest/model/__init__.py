@@ -70,13 +70,13 @@ from photonest.model.shopfile import length_in_mm, read_shop, shop_from_toml, sh
 from photonest.model.values import FieldError, Matrix3, Point, Point3, Points
 
 __all__ = [
-    "Alternative", "Attempt", "Axis", "Bound", "Bowl", "CatalogueError", "Circle", "Crack", "CrackError", "CrackKind", "Cut",
-    "Cutter", "Defect", "DefectKind", "Diameters", "DocumentError", "ExitCode", "Face", "FaceFacts",
-    "FieldError", "FlatPhoto", "Jaws", "Lens", "MapError", "MarksError", "Matrix3", "MoistureError", "Nest",
-    "NoPlanError", "NotFound", "Objective", "Outline", "OutlineError", "OutputError", "Photo", "PhotoError",
-    "PhotoFacts", "PhotonestError", "Pith", "PithError", "Plan", "PluginError", "Point", "Point3", "Points",
-    "Price", "Range", "Scale", "ScaleError", "Score", "SetBy", "Shop", "ShopError", "Side", "Size",
-    "SpeciesError", "Status", "Stock", "StockError", "StockKind", "UnsafePlanError", "dump_json",
+    "Alternative", "Attempt", "Axis", "Bound", "Bowl", "CatalogueError", "Circle", "Crack", "CrackError",
+    "CrackKind", "Cut", "Cutter", "Defect", "DefectKind", "Diameters", "DocumentError", "ExitCode", "Face",
+    "FaceFacts", "FieldError", "FlatPhoto", "Jaws", "Lens", "MapError", "MarksError", "Matrix3",
+    "MoistureError", "Nest", "NoPlanError", "NotFound", "Objective", "Outline", "OutlineError", "OutputError",
+    "Photo", "PhotoError", "PhotoFacts", "PhotonestError", "Pith", "PithError", "Plan", "PluginError", "Point",
+    "Point3", "Points", "Price", "Range", "Scale", "ScaleError", "Score", "SetBy", "Shop", "ShopError", "Side",
+    "Size", "SpeciesError", "Status", "Stock", "StockError", "StockKind", "UnsafePlanError", "dump_json",
     "face_from_document", "face_to_document", "length_in_mm", "plan_from_document", "plan_to_document",
     "read_face", "read_json", "read_plan", "read_shop", "shop_from_toml", "shop_template", "write_document",
     "write_whole",

@@ -120,9 +120,10 @@ def size_rows(face: Face) -> list[tuple[str, str, float | None]]:
         return (name, "none", None) if found is None else (name, length(2 * found.radius), 2 * found.radius)
 
     rows = [
-        across("mean Ø" + (" under bark" if face.outline.under_bark is not None else ""), size.mean_diameter),
+        across("mean Ø", size.mean_diameter),
         across("largest Ø", size.max_diameter),
         across("smallest Ø", size.min_diameter),
+        *([] if size.under_bark is None else [across("mean Ø under bark", size.under_bark.mean_diameter)]),
         circle("largest circle Ø", size.inscribed_circle),
         circle("clear circle Ø", size.clear_circle),
     ]

@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from tests.outline.scenes import GREEN, WHITE, blob, distances, painted, photo
 
 from photonest.imaging import mean_diameter
 from photonest.model import FlatPhoto, NotFound, Outline
 from photonest.outline.edge import EdgeOptions, EdgeOutline
+from tests.outline.scenes import GREEN, WHITE, blob, distances, painted, photo
 
 SHAPE = (420, 560)
 

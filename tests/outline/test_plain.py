@@ -1,9 +1,9 @@
 from __future__ import annotations
 
 import numpy as np
-from tests.outline.scenes import WHITE, blob, coverage, painted, photo
 
 from photonest.outline.plain import contour, plain_piece
+from tests.outline.scenes import WHITE, blob, coverage, painted, photo
 
 
 def test_contour_of_a_disc_has_its_area_and_lies_on_its_circle() -> None:

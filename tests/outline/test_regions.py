@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.outline.scenes import blob, distances, painted, photo
 
 from photonest.imaging import luminance, orientation
 from photonest.outline.regions import Star, best_edge, clusters, log_ratio, prepare, recentred, ring_middle
+from tests.outline.scenes import blob, distances, painted, photo
 
 
 def test_log_ratio_is_that_of_the_shares_and_odd() -> None:
