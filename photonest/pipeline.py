@@ -30,12 +30,13 @@ from photonest.model import (
     Scale,
     ScaleError,
 )
+from photonest.nest import largest_clear_circle
 from photonest.rectify import flatten, jacobian, shifted, undistort, upright
 from photonest.registry import Finder, LoadFailure, Registry, stdout_to_stderr
 from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.height import face_above
 from photonest.scale.uncertainty import diameter_error_pct
-from photonest.sizes import centroid, measure_size
+from photonest.sizes import centroid, looks_like_two_pieces, measure_size
 from photonest.spec import STAGES, Stage
 
 _ERRORS: Mapping[Stage, type[PhotonestError]] = {
@@ -44,6 +45,8 @@ _ERRORS: Mapping[Stage, type[PhotonestError]] = {
     "pith": PithError,
     "cracks": CrackError,
 }
+DOUBTFUL_EDGE = 0.05  # standard error of an outline that may hold more than the wood, as a share of its radius
+FAR_OFF_PCT = 35.0  # pith offsets of standing trees hardly pass 25 % of the diameter (Renvall 1923, Scots pine)
 Settings = Mapping[tuple[str, str], Mapping[str, Any]]
 
 
@@ -123,7 +126,7 @@ def measure(
     outlined = _first(registry, "outline", choices, (flat,), lambda found: _checked_outline(found, flat))
     dx, dy = (-value for value in centroid(outlined.value.points))
     scale, flat = shifted(scale, dx, dy), flat.shifted(dx, dy)
-    outline = _moved_outline(outlined.value, dx, dy)
+    outline = _doubted(_moved_outline(outlined.value, dx, dy))
     scale = replace(scale, standard_error_pct=diameter_error_pct(scale, outline.points))
     flat = replace(flat, standard_error_pct=scale.standard_error_pct)
 
@@ -354,6 +357,16 @@ def _moved_outline(outline: Outline, dx: float, dy: float) -> Outline:
     return replace(outline, points=moved(outline.points), under_bark=moved(outline.under_bark))
 
 
+def _doubted(outline: Outline) -> Outline:
+    """Return the outline, less sure of itself where its shape says that something else may be taken for wood."""
+    radius = largest_clear_circle(outline.points).radius
+    if outline.set_by == "person" or not looks_like_two_pieces(outline.points, radius):
+        return outline
+    text = "The outline is not round as wood is: check in the picture that nothing beside the wood is taken for it."
+    error = max(outline.standard_error, DOUBTFUL_EDGE * radius)
+    return replace(outline, standard_error=error, warnings=(*outline.warnings, text))
+
+
 def _checked_pith(found: Any, outline: Outline) -> Pith:
     import shapely
 
@@ -455,6 +468,11 @@ def face_warnings(face: Face) -> tuple[str, ...]:
         )
     else:
         warnings.extend(face.pith.warnings)
+        if face.pith.inside and face.pith.set_by == "photo" and (face.size.eccentricity_pct or 0) > FAR_OFF_PCT:
+            warnings.append(
+                f"The pith lies unusually far off centre ({face.size.eccentricity_pct:.0f} % of the diameter): look at "
+                "the rings in the picture, and set it by hand with adjust if it is wrong."
+            )
     warnings.extend(
         f"The {attempt.stage} finder {attempt.finder} ({attempt.source}) was passed over: {attempt.reason}."
         for attempt in face.provenance

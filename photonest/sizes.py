@@ -54,6 +54,32 @@ def diameters(points: Points) -> Diameters:
     return Diameters(greatest, least, float(np.sqrt(4 * inside / np.pi)), inside)
 
 
+def looks_like_two_pieces(points: Points, radius: float) -> bool:
+    """Return whether an outline has necks, lobes or dents that a single log, slice or blank hardly has.
+
+    Something beside the wood taken for a part of it leaves a neck. An opening by half the radius of the largest circle
+    inside cuts off what hangs on a neck (Serra 1982); the share of the convex hull that is filled tells dents. The
+    limits stand above those of the fluted and part-hidden log ends seen in real photos.
+
+    Parameters
+    ----------
+    points : points
+        A simple polygon.
+    radius : float
+        Of the largest circle inside, in mm.
+
+    Examples
+    --------
+    >>> looks_like_two_pieces(((0, 0), (90, 0), (90, 90), (0, 90)), 45.0)
+    False
+    """
+    import shapely
+
+    shape = shapely.Polygon(points)
+    opened = shape.buffer(-radius / 2).buffer(radius / 2)
+    return bool(opened.area < 0.945 * shape.area or shape.area < 0.94 * shape.convex_hull.area)
+
+
 def measure_size(outline: Outline, pith: Pith | None, cracks: tuple[Crack, ...], defects: tuple[Defect, ...]) -> Size:
     """Return the standard measures of a face.
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from photonest.model import Crack, Outline, Pith
-from photonest.sizes import area, caliper_diameters, centroid, measure_size
+from photonest.sizes import area, caliper_diameters, centroid, looks_like_two_pieces, measure_size
 
 
 def ellipse(
@@ -66,3 +66,13 @@ def test_diameters_under_bark_stand_beside_those_with_bark() -> None:
     assert size.mean_diameter == pytest.approx(200, rel=1e-4)
     assert size.under_bark.mean_diameter == pytest.approx(180, rel=1e-4)
     assert size.inscribed_circle.radius == pytest.approx(90, abs=0.1)
+
+
+def test_wood_with_something_hanging_on_it_is_doubted() -> None:
+    disc = shapely.Polygon(ellipse(100, 92))
+    plank = shapely.box(-40, 85, 130, 125)
+    book = shapely.box(60, -130, 120, -40)
+    for whole in (disc, disc.intersection(shapely.box(-200, -200, 200, 10)), shapely.Polygon(ellipse(100, 60))):
+        assert not looks_like_two_pieces(tuple(whole.exterior.coords)[:-1], 0.5 * math.sqrt(whole.area))
+    for joined in (disc.union(plank), disc.union(book)):
+        assert looks_like_two_pieces(tuple(joined.exterior.coords)[:-1], 92.0)
