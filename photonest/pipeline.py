@@ -33,6 +33,7 @@ from photonest.model import (
 from photonest.nest import largest_clear_circle
 from photonest.rectify import flatten, jacobian, shifted, undistort, upright
 from photonest.registry import Finder, LoadFailure, Registry, stdout_to_stderr
+from photonest.scale.advice import advice, height_note
 from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.height import face_above
 from photonest.scale.uncertainty import diameter_error_pct
@@ -160,7 +161,8 @@ def _scale(registry: Registry, choices: Choices, photo: Photo, aim: Point) -> _A
         return _at_the_face(_checked_scale(found, photo, aim), choices.face_above_mm)
 
     if choices.scale != "auto":
-        return _first(registry, "scale", choices, (photo,), check)
+        named = _first(registry, "scale", choices, (photo,), check)
+        return _Answer(_advised(photo, named.value, choices.face_above_mm), named.attempts)
     finders, failures = registry.load("scale")
     attempts = [_load_attempt(failure) for failure in failures]
     refusals: list[NotFound] = []
@@ -177,7 +179,13 @@ def _scale(registry: Registry, choices: Choices, photo: Photo, aim: Point) -> _A
     if not scales:
         raise _nothing_found("scale", attempts, refusals)
     one = scales[0] if len(scales) == 1 else combined(scales, middle_of_photo(photo.width, photo.height))
-    return _Answer(upright(one, aim), tuple(attempts))
+    return _Answer(_advised(photo, upright(one, aim), choices.face_above_mm), tuple(attempts))
+
+
+def _advised(photo: Photo, scale: Scale, above_mm: float | None) -> Scale:
+    """Return the scale with what makes it poor and how to retake the photo, and what an unknown height would do."""
+    note = height_note(scale) if above_mm is None else ""
+    return replace(scale, warnings=(*scale.warnings, *advice(photo, scale)), notes=(note,) if note else ())
 
 
 def _at_the_face(scale: Scale, above_mm: float | None) -> Scale:

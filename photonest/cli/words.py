@@ -18,6 +18,7 @@ def describe_face(face: Face) -> str:
         f"Diameter    {size.mean_diameter:.1f} mm mean ({size.min_diameter:.1f} to {size.max_diameter:.1f}), "
         f"ovality {size.ovality_pct:.1f} %",
     ]
+    lines[1:1] = [f"            {note}" for note in face.scale.notes]
     if size.under_bark is not None:
         lines.append(f"Under bark  {size.under_bark.mean_diameter:.1f} mm mean")
     if face.pith is None:

@@ -142,6 +142,8 @@ class Scale:
         Standard error of that distance.
     foot_px : (x, y) or None
         The undistorted pixel that shows the foot of that distance; it may lie outside the photo.
+    notes : tuple of str
+        What it takes for granted.
     warnings : tuple of str
         What makes this scale less good than it could be.
     """
@@ -159,6 +161,7 @@ class Scale:
     distance_error_mm: float = 0.0
     foot_px: Point | None = None
     warnings: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     extra: Extra = extra_fields()
 
     def __post_init__(self) -> None:
