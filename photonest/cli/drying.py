@@ -5,15 +5,19 @@ from __future__ import annotations
 import dataclasses
 import json as json_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, cast, get_args
 
 import typer
 
-from photonest.cli.common import AsJson, say, show
+from photonest.cli.common import AsJson, Replace, say, show
 from photonest.cli.species import OwnFile, known_species
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from photonest.report.page import Format
     from photonest.wood.drying import Drying, StartMoisture
+    from photonest.wood.weighings import Weighing
 
 app = typer.Typer(help="Follow a drying piece by its weights.")
 
@@ -44,6 +48,10 @@ def drying(
     humidity: Humidity = None,
     scale_error: Annotated[float, typer.Option("--scale-error", metavar="GRAMS", help="Error of the scale.")] = 1.0,
     own: OwnFile = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Draw the weights over time: a .png, .svg or .pdf file.")
+    ] = None,
+    replace: Replace = False,
     json: AsJson = False,
 ) -> None:
     """Say how far a piece has dried, from its weights over time, and when it will be ready to turn again."""
@@ -52,14 +60,37 @@ def drying(
 
     if scale_error <= 0:
         raise typer.BadParameter("it must be more than 0.", param_hint="--scale-error")
+    if out is not None:
+        _see_that_it_can_be_drawn(out, replace=replace)
     lines = [*([_read(weights)] if weights is not None else []), *(weight or ())]
     air = moisture_in_air(temperature, humidity)
-    found = follow_drying(read_weighings("\n".join(lines)), _start(species, start, start_error, own), air, scale_error)
+    weighings = read_weighings("\n".join(lines))
+    found = follow_drying(weighings, _start(species, start, start_error, own), air, scale_error)
+    if out is not None:
+        _draw(found, weighings, out)
     if json:
         document = {**dataclasses.asdict(found), "equilibrium_moisture": air}
         show(json_module.dumps(document, indent=1, ensure_ascii=False, default=str))
         return
     print_drying(found, air)
+
+
+def _see_that_it_can_be_drawn(file: Path, *, replace: bool) -> None:
+    from photonest.model import OutputError
+    from photonest.report.page import Format
+
+    if file.suffix.lower()[1:] not in get_args(Format):
+        raise typer.BadParameter(f"{file} must end in .png, .svg or .pdf.", param_hint="--out")
+    if file.exists() and not replace:
+        raise OutputError(f"{file} is already there.", "Give another name with --out, or --replace to overwrite.")
+
+
+def _draw(found: Drying, weighings: Sequence[Weighing], file: Path) -> None:
+    from photonest.model import write_whole
+    from photonest.report.drying_picture import drying_picture
+
+    write_whole(file, drying_picture(found, weighings, format=cast("Format", file.suffix.lower()[1:])))
+    say(f"Wrote {file}.")
 
 
 def moisture_in_air(temperature: float | None, humidity: float | None) -> float | None:

@@ -9,7 +9,7 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from photonest.cli.drying import app
-from photonest.model import MoistureError
+from photonest.model import MoistureError, OutputError
 from tests.wood.pieces import Piece
 
 
@@ -63,3 +63,27 @@ def test_wrong_input_is_a_moisture_error(words: tuple[str, ...]) -> None:
 
 def test_half_an_air_is_a_wrong_command() -> None:
     assert run("--weight", "2031-02-01,1700", "--humidity", "60").exit_code == 2
+
+
+@pytest.mark.parametrize(("name", "begins"), [("d.png", b"\x89PNG"), ("d.SVG", b"<?xml"), ("d.pdf", b"%PDF")])
+def test_a_picture_is_written(weights: str, tmp_path: Path, name: str, begins: bytes) -> None:
+    file = tmp_path / name
+    found = run(weights, "--start", "70", "--out", str(file))
+    assert found.exit_code == 0
+    assert file.read_bytes().startswith(begins)
+    assert "Ready about" in found.stdout
+    assert "Wrote" in found.stderr
+
+
+def test_a_picture_is_not_overwritten_unasked(weights: str, tmp_path: Path) -> None:
+    file = tmp_path / "d.svg"
+    file.write_text("mine")
+    assert isinstance(run(weights, "--out", str(file)).exception, OutputError)
+    assert file.read_text() == "mine"
+    assert run(weights, "--out", str(file), "--replace").exit_code == 0
+    assert file.read_text() != "mine"
+
+
+def test_another_kind_of_picture_is_a_wrong_command(weights: str, tmp_path: Path) -> None:
+    assert run(weights, "--out", str(tmp_path / "d.gif")).exit_code == 2
+    assert not (tmp_path / "d.gif").exists()
