@@ -23,7 +23,6 @@ from photonest.model import NotFound, Photo, Scale
 from photonest.photo import frozen_pixels
 from photonest.rectify import photo_to_mm
 from photonest.scale.bar import Bar
-from photonest.scale.board import FIRST_CUT_OUT
 from photonest.scale.card import Card
 from photonest.scale.marker_sheet import MarkerSheet
 from photonest.scale.markers import Markers
@@ -61,8 +60,7 @@ def scene(kind: str, seed: int, megapixels: float = 3.0) -> SceneSpec:
     spec = random_spec(seed, reference=kind, difficulty=level, max_tilt=25.0, megapixels=megapixels)
     rng = generator(seed, f"scale-{kind}")
     k1, blur = float(rng.normal(0, 0.02)), float(rng.uniform(0.5, 1.0)) * spec.camera.width / 2000
-    items = tuple(replace(i, number=i.number + FIRST_CUT_OUT) if i.kind == "marker" else i for i in spec.items)
-    return replace(spec, items=items, camera=replace(spec.camera, k1=k1, k2=0.0, blur_px=blur))
+    return replace(spec, camera=replace(spec.camera, k1=k1, k2=0.0, blur_px=blur))
 
 
 def options_for(kind: str, spec: SceneSpec) -> Any:
@@ -140,6 +138,9 @@ def report(kind: str, rows: list[Row], verbose: bool) -> None:
     for r in rows if verbose else []:
         print(f"  {r.seed:4d} {r.off:+7.3f} % +- {r.fit_error:.3f} ({r.off / max(r.fit_error, 1e-9):+.1f})  {r.reason}")
     found = [r for r in rows if not r.reason]
+    if not found:
+        print(f"{kind:19s} found   0.0 %", flush=True)
+        return
     off, fit = np.array([abs(r.off) for r in found]), np.array([r.fit_error for r in found])
     share, median, ninety = TARGETS[kind]
     print(
