@@ -49,7 +49,8 @@ class Piece:
         typer.Option(help="A log's end, an end-grain slice, or a side-grain blank.", rich_help_panel=_PIECE),
     ]
     thickness: Annotated[
-        float | None, typer.Option(metavar="MM", help="Of a slice or blank.", rich_help_panel=_PIECE)
+        float | None,
+        typer.Option(metavar="MM", help="Of a slice or blank, after its faces are flat.", rich_help_panel=_PIECE),
     ] = None
     length: Annotated[float | None, typer.Option(metavar="MM", help="Of a log.", rich_help_panel=_PIECE)] = None
     rim: Annotated[

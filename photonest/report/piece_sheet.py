@@ -68,7 +68,8 @@ def piece_pages(book: Book, photo: Photo | None, face: Face, plan: Plan, units: 
 
 def _stock_words(plan: Plan, units: Units) -> str:
     stock, bowls = plan.stock, sum(len(nest.bowls) for nest in plan.nests)
-    size = f"{told(stock.length, units)} long" if stock.length else f"{told(stock.thickness or 0, units)} thick"
+    thick = f"{told(stock.thickness or 0, units)} thick once its faces are flat"
+    size = f"{told(stock.length, units)} long" if stock.length else thick
     rim = " The rims lie on the far face." if stock.rim == "far" else ""
     return f"{stock.kind.capitalize()}, {size}: {counted(bowls)}.{rim}"
 

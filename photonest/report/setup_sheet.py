@@ -124,11 +124,12 @@ def _order(face: Face, plan: Plan, nest: Nest, units: Units) -> list[str]:
         f"{told(first.rim_diameter, units)}.",
         f"Turn its {tenon_of(first, shop).words(units)}.",
     ]
+    flat = f"Turn the face flat; {told(first.depth, units, 1)} must be left from there to the foot, else plan again."
     if not nest.cuts:
-        return [*steps, "Turn it round, held by that.", _hollow(nest, units)]
+        return [*steps, f"Turn it round, held by that. {flat}", _hollow(nest, units)]
     recess = face_recess(nest, shop)
     hold = "Turn it round, held by that." if shop.screws is None else f"Turn it round: {first_hold(nest, shop, units)}."
-    steps.append(f"{hold} Turn the face flat.")
+    steps.append(f"{hold} {flat}")
     steps.append(_recess_words(face, nest, recess, units))
     by = "by the recess" if recess else "as settled beforehand"
     for cut, core in zip(nest.cuts, nest.bowls[1:], strict=True):

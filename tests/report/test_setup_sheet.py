@@ -14,6 +14,7 @@ from photonest.model import Crack, Face, UnsafePlanError
 from photonest.report import setup_sheet
 from photonest.report.book import Book
 from photonest.report.piece_sheet import piece_pages
+from photonest.report.setup_sheet import _order
 from photonest.report.style import drawing_settings
 from photonest.report.units import sixteenths
 from tests.report import examples
@@ -33,7 +34,18 @@ def texts(pdf: bytes) -> list[str]:
 
 def test_warnings_come_first() -> None:
     first = pages()[0]
-    assert first.index("Crack c2 is still in the waste") < first.index("Blank, 150 mm thick: three bowls")
+    assert first.index("Crack c2 is still in the waste") < first.index("Blank, 150 mm thick once its faces")
+
+
+def test_the_thickness_is_what_is_left_of_flat_faces() -> None:
+    """Bowl 1 takes up the whole thickness, so nothing of it may be lost in turning the face flat."""
+    assert NEST.bowls[0].depth == pytest.approx(PLAN.stock.thickness)
+    assert "150 mm thick once its faces are flat: three bowls" in pages()[0]
+    alone = replace(NEST, bowls=NEST.bowls[:1], cuts=())
+    for order in (_order(FACE, PLAN, NEST, "mm"), _order(FACE, PLAN, alone, "mm")):
+        flat = [step for step in order if "Turn the face flat" in step]
+        assert len(flat) == 1
+        assert f"{NEST.bowls[0].depth:.1f} mm must be left from there to the foot, else plan again" in flat[0]
 
 
 def test_a_page_for_the_piece_the_nest_each_cut_and_drying() -> None:
