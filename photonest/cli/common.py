@@ -21,6 +21,7 @@ OutFolder = Annotated[
     typer.Option("--out", metavar="FOLDER", help="Where to write; by default a folder named after the photo."),
 ]
 Replace = Annotated[bool, typer.Option("--replace", help="Overwrite results that are already there.")]
+AsSvg = Annotated[bool, typer.Option("--svg", help="Write the pictures as SVG as well.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result document, and nothing else, on stdout.")]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from photonest.cli.bundles import expanding
 from photonest.cli.common import (
     AsJson,
+    AsSvg,
     OutFolder,
     PhotoPath,
     Replace,
@@ -25,6 +26,7 @@ def measure(
     measuring: Measuring,
     out: OutFolder = None,
     replace: Replace = False,
+    svg: AsSvg = False,
     json: AsJson = False,
 ) -> None:
     """Measure the face in a photo: outline, pith offset and cracks in mm.
@@ -39,7 +41,10 @@ def measure(
     from photonest.report import face_picture
 
     document = dump_json(face_to_document(face))
-    write_results(folder, {"face.json": document.encode(), "face.png": face_picture(picture, face)})
+    files = {"face.json": document.encode(), "face.png": face_picture(picture, face)}
+    if svg:
+        files["face.svg"] = face_picture(picture, face, format="svg")
+    write_results(folder, files)
     say_warnings(face.warnings)
-    say(f"Wrote {folder / 'face.json'} and {folder / 'face.png'}.")
+    say(f"Wrote {', '.join(files)} in {folder}.")
     show(document.rstrip() if json else describe_face(face))

@@ -14,6 +14,7 @@ import typer
 from photonest.cli.bundles import expanding
 from photonest.cli.common import (
     AsJson,
+    AsSvg,
     OutFolder,
     Replace,
     face_and_photo,
@@ -110,6 +111,7 @@ def plan(
     units: Annotated[Units, typer.Option(help="Millimetres, or inches in sixteenths beside them.")] = Units.MM,
     out: OutFolder = None,
     replace: Replace = False,
+    svg: AsSvg = False,
     json: AsJson = False,
 ) -> None:
     """Plan the largest nest of bowls that is safe to cut from a piece.
@@ -135,6 +137,8 @@ def plan(
         progress("drawing")
         files = {"face.json": face_text.encode(), "plan.json": plan_text.encode()}
         files |= _drawn(picture, face, made, wood, paper, units)
+        if svg:
+            files |= _as_svg(picture, face, made, units)
     write_results(folder, files)
     _clear_stale_templates(folder, files)
     say_warnings(dict.fromkeys([*face.warnings, *made.warnings]))
@@ -181,6 +185,14 @@ def _drawn(
         **templates(face, made, size, units=unit, wall_need=need),
     }
     return files if picture is None else {**files, "face.png": face_picture(picture, face, units=unit)}
+
+
+def _as_svg(picture: Photo | None, face: Face, made: Plan, units: Units) -> dict[str, bytes]:
+    from photonest.report import face_picture, plan_picture
+
+    unit: Literal["mm", "inch"] = "inch" if units is Units.INCH else "mm"
+    files = {"plan.svg": plan_picture(picture, face, made, format="svg", units=unit)}
+    return files if picture is None else {**files, "face.svg": face_picture(picture, face, format="svg", units=unit)}
 
 
 def _clear_stale_templates(folder: Path, files: dict[str, bytes]) -> None:

@@ -75,7 +75,7 @@ def _nest_lines(nest: Nest, log: bool) -> list[str]:
         f"start {cut.start_rpm:.0f}, at most {cut.top_rpm:.0f} rpm"
         for cut in nest.cuts
     ]
-    if nest.may_be_off:
+    if nest.may_be_off >= 0.05:
         lines.append(f"  The axis may be off by {nest.may_be_off:.1f} mm with every bowl as planned.")
     return lines
 
