@@ -440,8 +440,10 @@ def _warnings(face: Face, stock: Stock, shop: Shop, outs: Sequence[KeepOut]) -> 
         found.append("Bowls may hold the pith, as asked: such bowls often split while they dry.")
     if face.outline.cut_by_frame:
         found.append("Part of the piece lies outside the photo: the plan uses only what is seen.")
-    if any(crack.status == "possible" for crack in face.cracks):
-        found.append("Doubtful cracks are avoided: look at the wood, and dismiss those that are not there.")
+    possible = sum(crack.status == "possible" for crack in face.cracks)
+    if possible:  # the face's own words, so that they are told once where both are shown
+        noun = "crack is" if possible == 1 else "cracks are"
+        found.append(f"{possible} possible {noun} avoided as if real: look at the wood, and dismiss what is none.")
     for out in outs[1:]:
         x, y = out.segments[0, :2].tolist()
         if not holds(x, y, outs[0].segments) and float(distances(x, y, outs[0].segments).min()) > 5:

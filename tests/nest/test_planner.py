@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -5,6 +7,8 @@ from hypothesis import strategies as st
 
 from photonest.model import Face, NoPlanError, Shop, Stock, plan_from_document, plan_to_document
 from photonest.nest import check_plan, plan_nest
+from photonest.nest.planner import _warnings
+from photonest.pipeline import face_warnings
 from tests.nest.examples import face, plain_blank, radial_crack, ring
 
 
@@ -81,3 +85,13 @@ def test_pith_is_kept_out_unless_allowed() -> None:
     allowed = Stock("slice", thickness=120.0, through_pith=True)
     assert plan_nest(wood, stock, Shop()).nests[0].bowls[0].rim_diameter < 150
     assert plan_nest(wood, allowed, Shop()).nests[0].bowls[0].rim_diameter > 280
+
+
+def test_doubtful_cracks_are_told_in_the_words_of_the_face() -> None:
+    """Where the warnings of face and plan stand together, each is told once."""
+    doubts = [replace(radial_crack(f"c{n}", 90.0 * n, 150.0, 160.0), status="possible") for n in (1, 2)]
+    for cracks in (doubts, doubts[:1]):
+        seen = face(ring(175.0), tuple(cracks))
+        said = [text for text in _warnings(seen, Stock("blank", thickness=100.0), Shop(), ()) if "possible" in text]
+        assert len(said) == 1
+        assert said[0] in face_warnings(seen)
