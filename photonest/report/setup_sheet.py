@@ -17,6 +17,7 @@ from photonest.report.piece_sheet import piece_pages
 from photonest.report.section import draw_section
 from photonest.report.speeds import turning_speeds
 from photonest.report.units import Units, at_least, at_most, stacked, told
+from photonest.report.words import instead
 
 ORDER = 15.5
 
@@ -79,6 +80,8 @@ def refuse_unsafe(face: Face, plan: Plan, wall_need: Callable[[float], float] | 
 def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) -> None:
     book.start(f"The nest{nest_name(plan, nest)}")
     taken = (line_height(style.BODY) + line_height(style.SMALL) + 2) * (len(nest.bowls) + 1) + 8
+    other = instead(plan, units)
+    taken += book.height_of([other], size=style.SMALL) if other else 0.0
     box = Box(book.page.left, book.y + 1, book.page.room, book.rest - taken)
     book.y += draw_section(book.page, plan, nest, box) + 3
     heads = ("bowl", "rim Ø", "depth", "wall", "base", "tenon Ø", "jaws")
@@ -93,6 +96,8 @@ def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) ->
     book.y = table(book.page, book.y, heads, rows)
     dashed = "the tenons, and the recess by which cores are turned round" if nest.cuts else "the tenon"
     book.paragraph(f"In mm. Dashed: {dashed}.", size=style.SMALL)
+    if other:
+        book.paragraph(other, size=style.SMALL)
     limits = [(f"bowl {b.number}", "; ".join(b.binds)) for b in nest.bowls if b.binds]
     if limits:
         book.heading("What limits each bowl")

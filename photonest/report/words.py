@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from photonest.model import Crack, DefectKind, Face
+from photonest.model import Crack, DefectKind, Face, Plan
+from photonest.report.units import Units, told
 
 CRACK_NAMES = {"radial": "radial check", "heart": "heart check", "ring": "ring shake", "other": "crack"}
 DEFECT_NAMES: dict[DefectKind, str] = {"knot": "knot", "hole": "hole", "bark": "bark inclusion", "decay": "decay"}
@@ -77,6 +78,17 @@ def counted(bowls: int) -> str:
     """
     words = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
     return f"{words[bowls] if bowls < len(words) else bowls} bowl{'' if bowls == 1 else 's'}"
+
+
+def instead(plan: Plan, units: Units = "mm") -> str:
+    """Return the other plans to choose from in one sentence, empty where there are none."""
+    others = []
+    for other in plan.alternatives:
+        rims = ", ".join(told(rim, units) for rim in other.rim_diameters)
+        others.append(f"{counted(other.bowls)}, {'rim' if other.bowls == 1 else 'rims'} Ø {rims}")
+    if not others:
+        return ""
+    return f"You could have instead: {'; '.join(others)}. Plan again for just so many before you cut them."
 
 
 def all_warnings(face: Face) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ from dataclasses import replace
 import pypdf
 import pytest
 
-from photonest.model import Crack, Face, UnsafePlanError
+from photonest.model import Alternative, Crack, Face, UnsafePlanError
 from photonest.report import setup_sheet
 from photonest.report.book import Book
 from photonest.report.piece_sheet import piece_pages
@@ -66,6 +66,15 @@ def test_every_figure_of_a_cut_is_on_its_page(index: int) -> None:
     assert ("toward the cut" if cut.pivot[0] > 0 else "away from the cut") in text
     assert "Every clamp checked twice" in text
     assert "first contact grabs" in text
+
+
+def test_other_plans_to_choose_from_stand_by_the_nest() -> None:
+    axes = (NEST.axis,)
+    others = (Alternative(2, (313.4, 214.0), axes, ""), Alternative(1, (320.0,), axes, ""))
+    nest = texts(setup_sheet(None, FACE, replace(PLAN, alternatives=others)))[1]
+    assert nest.startswith("The nest")
+    assert "two bowls, rims Ø 313 mm, 214 mm; one bowl, rim Ø 320 mm" in nest
+    assert "instead" not in pages()[1]
 
 
 def test_the_order_of_work_names_tools_and_limits() -> None:
