@@ -26,13 +26,13 @@ from photonest.spec import STAGES, Stage
 BUILT_IN: Mapping[Stage, Mapping[str, tuple[int, str]]] = {
     "scale": {
         "by-hand": (0, "photonest.scale.by_hand:ByHand"),
-        "two-points": (5, "photonest.scale.two_points:TwoPoints"),
+        "two-points": (1, "photonest.scale.two_points:TwoPoints"),
+        "known-diameter": (2, "photonest.scale.known_diameter:KnownDiameter"),
         "marker-sheet": (10, "photonest.scale.marker_sheet:MarkerSheet"),
         "markers": (15, "photonest.scale.markers:Markers"),
         "bar": (20, "photonest.scale.bar:Bar"),
-        "paper": (30, "photonest.scale.paper:Paper"),
-        "card": (40, "photonest.scale.card:Card"),
-        "known-diameter": (50, "photonest.scale.known_diameter:KnownDiameter"),
+        "card": (30, "photonest.scale.card:Card"),
+        "paper": (40, "photonest.scale.paper:Paper"),
     },
     "outline": {
         "by-hand": (0, "photonest.outline.by_hand:ByHand"),

@@ -25,6 +25,7 @@ SMALLEST_SHARE = 0.035  # of the frame; smaller white rectangles are labels
 WORST_FIT = 4.0  # mean squared residual over its expectation
 MOST_COLOUR = 0.42  # of white paper's light, largest channel less smallest over the largest
 PLAIN_SHARE = 0.75  # of the sheet must be of one colour
+LEAST_WHITE_SIDE = 0.35  # of the strip inside each side
 
 
 @dataclass(frozen=True)
@@ -115,9 +116,12 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> 
 
 def _is_plain_white(photo: Photo, seen: Seen) -> bool:
     """Whether a shape is of one nearly colourless, light tone, some writing or sawdust on it let pass."""
-    inside = interior(photo, seen.corners).reshape(-1, 3)
-    tone = np.median(inside, axis=0)
-    plain = np.abs(inside / np.maximum(tone, 1e-3) - 1).max(axis=1) < 0.4
+    inside = interior(photo, seen.corners)
+    tone = np.median(inside.reshape(-1, 3), axis=0)
+    plain = np.abs(inside / np.maximum(tone, 1e-3) - 1).max(axis=-1) < 0.4
+    along_sides = (plain[:2], plain[-2:], plain[:, :2], plain[:, -2:])
+    if min(float(side.mean()) for side in along_sides) < LEAST_WHITE_SIDE:
+        return False  # the edge of something beside the sheet is taken for one of its sides
     step = max(1, min(photo.width, photo.height) // 100)
     around = light(np.ascontiguousarray(photo.pixels[::step, ::step])).mean(axis=2)
     colour = (tone.max() - tone.min()) / max(float(tone.max()), 1e-3)
