@@ -25,7 +25,7 @@ SMALLEST_SHARE = 0.035  # of the frame; smaller white rectangles are labels
 WORST_FIT = 4.0  # mean squared residual over its expectation
 MOST_COLOUR = 0.42  # of white paper's light, largest channel less smallest over the largest
 PLAIN_SHARE = 0.75  # of the sheet must be of one colour
-LEAST_WHITE_SIDE = 0.35  # of the strip inside each side
+LEAST_WHITE_SIDE = 0.65  # of the strip inside each side
 
 
 @dataclass(frozen=True)
