@@ -470,8 +470,9 @@ def face_warnings(face: Face) -> tuple[str, ...]:
             for attempt in face.provenance
             if attempt.stage == "pith" and attempt.reason and attempt.finder != "by-hand"
         ]
+        why = f" ({'; '.join(reasons)})" if reasons else ""
         warnings.append(
-            f"Pith not found ({'; '.join(reasons)}): plans can't avoid it. On end grain, mark it by hand with adjust; "
+            f"Pith not found{why}: plans can't avoid it. On end grain, mark it by hand with adjust; "
             "the face of a side-grain blank shows none."
         )
     else:

@@ -154,7 +154,9 @@ def describe_entry(
     code: Code,
     species: Species = None,
     note: Annotated[str | None, typer.Option(metavar="TEXT", help="Anything worth remembering.")] = None,
-    thickness: Annotated[float | None, typer.Option(metavar="MM", help="Of a slice or blank.")] = None,
+    thickness: Annotated[
+        float | None, typer.Option(metavar="MM", help="Of a slice or blank, after its faces are flat.")
+    ] = None,
     length: Annotated[float | None, typer.Option(metavar="MM", help="Of a log.")] = None,
     day: Annotated[datetime | None, day_option()] = None,
     where: Where = None,

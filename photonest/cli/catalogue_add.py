@@ -37,7 +37,9 @@ def add(
     stock: Annotated[
         Kind, typer.Option(help="The piece: a log, an end-grain slice, or a side-grain blank.")
     ] = Kind.SLICE,
-    thickness: Annotated[float | None, typer.Option(metavar="MM", help="Of a slice or blank.")] = None,
+    thickness: Annotated[
+        float | None, typer.Option(metavar="MM", help="Of a slice or blank, after its faces are flat.")
+    ] = None,
     length: Annotated[float | None, typer.Option(metavar="MM", help="Of a log.")] = None,
     species: Species = None,
     place: Place = None,
