@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from photonest.model import (
     Alternative,
@@ -183,7 +184,8 @@ def _plan_round(question: _Question, keep_axis: Point | None) -> _Answer:
     far = stock.rim == "far"
     axis = Axis((found.x, found.y, thickness if far else 0.0), (0.0, 0.0, -1.0 if far else 1.0))
     first = turned_outside(work.rules, np.array([best.recipe.rim]), np.array([best.recipe.depth]))
-    nest = _nest(question, axis, best.recipe, found.points, limit, thickness, round_marking(question.face, axis, best))
+    names, marking = _names(question.outs)[found.owner], round_marking(question.face, axis, best)
+    nest = _nest(question, axis, best.recipe, found.points, names, limit, thickness, marking)
     nest = _with_room(nest, axis_slack(found.points, first), 0.0)
     kept = bowls_kept(work, found.points, thickness, found.widest, count, limit)
     nest = _with_room(nest, nest.may_be_off, max(kept, nest.may_be_off))
@@ -352,11 +354,12 @@ def _half(question: _Question, log: Log, half: HalfNest, halves: Sequence[HalfNe
     x, y = (log.centre + half.u * sideways + half.t * into).tolist()
     axis = Axis((x, y, half.z), (float(into[0]), float(into[1]), 0.0))
     points = _and_pith(question, site.points(half.u, half.t), (x, y), into)
+    names = _names(question.outs)[site.marks.owner]
+    names = np.append(names, ["the pith"] * (len(points.rho) - len(names)))
     recipe = half.found.recipe
     widest = log.widest[log.zs.index(half.z)]
-    nest = _nest(
-        question, axis, recipe, points, math.inf, math.inf, log_marking(question.face, axis, recipe, question.shop)
-    )  # fmt: skip
+    marking = log_marking(question.face, axis, recipe, question.shop)
+    nest = _nest(question, axis, recipe, points, names, math.inf, math.inf, marking)
     along = min(widest - recipe.rim, half.slack)
     kept = bowls_kept(question.work, points, math.inf, widest, half.found.bowls, math.inf)
     return _with_room(nest, max(0.0, along), max(0.0, along, kept))
@@ -375,17 +378,23 @@ def _and_pith(question: _Question, points: HalfPlanePoints, at: Point, into: np.
     return HalfPlanePoints(*(np.concatenate([field, new]) for field, new in zip(points, extra, strict=True)))
 
 
+def _names(outs: Sequence[KeepOut]) -> NDArray[np.str_]:
+    """Return the keep-outs' names as they stand in a sentence."""
+    return np.array([out.name if " " in out.name and out.kind != "edge" else f"the {out.name}" for out in outs])
+
+
 def _nest(
     question: _Question,
     axis: Axis,
     recipe: Recipe,
     points: HalfPlanePoints,
+    owners: NDArray[np.str_],
     limit: float,
     thickness: float,
     marking: tuple[str, ...],
 ) -> Nest:
     rules = question.work.rules
-    names = binding(rules, recipe, points, limit, thickness)
+    names = binding(rules, recipe, points, owners, limit, thickness)
     return Nest(
         axis,
         bowls_of(rules, recipe, clearance_from(points, question.shop.clearance), limit, names),

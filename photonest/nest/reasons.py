@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from photonest.nest.curves import deepest, wall_between
 from photonest.nest.placing import HalfPlanePoints, distance_to_shape
@@ -15,22 +16,19 @@ NEAR = 0.35  # mm: figures are in tenths, and two of them may be rounded
 
 
 def binding(
-    rules: Rules, recipe: Recipe, points: HalfPlanePoints, limit: float, thickness: float
+    rules: Rules, recipe: Recipe, points: HalfPlanePoints, names: NDArray[np.str_], limit: float, thickness: float
 ) -> list[tuple[str, ...]]:
-    """Return, for each bowl, what binds it."""
-    return [_first(rules, recipe, points, thickness), *_cores(rules, recipe, limit)]
+    """Return, for each bowl, what binds it; `names` tells what each of the points is of."""
+    return [_first(rules, recipe, points, names, thickness), *_cores(rules, recipe, limit)]
 
 
-def _first(rules: Rules, recipe: Recipe, points: HalfPlanePoints, thickness: float) -> tuple[str, ...]:
-    found = []
+def _first(
+    rules: Rules, recipe: Recipe, points: HalfPlanePoints, names: NDArray[np.str_], thickness: float
+) -> tuple[str, ...]:
     shape = recipe.bowls(rules)[0]
     shape = type(shape)(*(np.atleast_1d(field) for field in shape))
     each = distance_to_shape(shape, points.rho, points.h)[0] - points.keep
-    tight = each < NEAR
-    if (tight & points.edge).any():
-        found.append("the edge of the wood")
-    if (tight & ~points.edge).any():
-        found.append("a defect")
+    found = list(dict.fromkeys(names[each < NEAR].tolist()))
     if recipe.depth > thickness - NEAR:
         found.append("the thickness of the wood")
     if recipe.depth > float(deepest(rules, recipe.rim)) - NEAR:

@@ -42,6 +42,8 @@ class RoundPlan:
         What the axis keeps clear of.
     bounds : mapping
         The most a nest of each number of bowls may be worth, on any axis allowed.
+    owner : ndarray of int
+        Which keep-out each of the points is of.
     in_hollow : tuple of str
         Defects that stay in the wood hollowed out of the last bowl.
     """
@@ -52,6 +54,7 @@ class RoundPlan:
     points: HalfPlanePoints
     nests: dict[int, Found]
     bounds: dict[int, float]
+    owner: NDArray[np.intp]
     in_hollow: tuple[str, ...] = ()
 
 
@@ -138,7 +141,15 @@ def _with_shallow(
 
     bounds = bound_on_axis(work, room_at, min(bound, most), limit)
     if beat is not None and max((float(work.rank(n, value)) for n, value in bounds.items()), default=0.0) <= beat:
-        return RoundPlan(x, y, min(radius, most), HalfPlanePoints(*(np.empty(0),) * 3, np.empty(0, bool)), {}, {})
+        return RoundPlan(
+            x,
+            y,
+            min(radius, most),
+            HalfPlanePoints(*(np.empty(0),) * 3, np.empty(0, bool)),
+            {},
+            {},
+            np.empty(0, np.intp),
+        )
     demand, names = _demand(ignored, x, y, min(radius, most), scale_error)
     may_end = demand.met(work.points.grid.bowls) if names else None
     ends = None if may_end is None else levels(work.points, work.worth, may_end)
@@ -150,7 +161,9 @@ def _with_shallow(
     edge = all_clear.owner == 0
     points = HalfPlanePoints(np.where(edge, away - keep, away), np.zeros(len(away)), np.where(edge, 0.0, keep), edge)
     standing = np.isin(all_clear.owner, [i for i, out in enumerate(outs) if out.name not in names])
-    return RoundPlan(x, y, min(radius, most), _picked(points, standing), nests, bounds, tuple(names))
+    return RoundPlan(
+        x, y, min(radius, most), _picked(points, standing), nests, bounds, all_clear.owner[standing], tuple(names)
+    )
 
 
 def _picked(points: HalfPlanePoints, picked: NDArray[np.bool_]) -> HalfPlanePoints:
@@ -204,7 +217,7 @@ def _by_search(work: Workshop, site: RoundSite, limit: float, keep_axis: Point |
     top_count = max(nests, default=0)
     bounds = {n: found.value for n, found in nests.items()}
     bounds[int(count) or top_count] = max(value, bounds.get(int(count) or top_count, 0.0))
-    return RoundPlan(x, y, most, site.points(x, y), nests, bounds)
+    return RoundPlan(x, y, most, site.points(x, y), nests, bounds, site.owner)
 
 
 def _on(work: Workshop, points: HalfPlanePoints, most: float, limit: float) -> dict[int, Found]:

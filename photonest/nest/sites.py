@@ -47,6 +47,8 @@ class Marks:
         How far the defect reaches below the face; infinite through the stock.
     loose : ndarray, shape (n,)
         How far the point may have moved: 0 but for a span of directions taken together.
+    owner : ndarray of int, shape (n,)
+        Which keep-out the point is of.
     """
 
     at: Real
@@ -55,6 +57,7 @@ class Marks:
     edge: NDArray[np.bool_]
     depth: Real
     loose: Real
+    owner: NDArray[np.intp]
 
     def keeping(self, away: Real, scale_error: float, picked: NDArray[np.intp] | slice = ALL) -> Real:
         """Return the distance to keep from each point picked, which lies so far away from the axis on the face."""
@@ -64,8 +67,8 @@ class Marks:
 
     def with_plane(self) -> Marks:
         """Return the marks and one more, of a plane that no foot may pass."""
-        more = (np.full((1, 2), np.nan), [0.0], [0.0], [True], [math.inf], [0.0])
-        fields = (self.at, self.margin, self.error, self.edge, self.depth, self.loose)
+        more = (np.full((1, 2), np.nan), [0.0], [0.0], [True], [math.inf], [0.0], [0])
+        fields = (self.at, self.margin, self.error, self.edge, self.depth, self.loose, self.owner)
         return Marks(*(np.concatenate([field, extra]) for field, extra in zip(fields, more, strict=True)))
 
     @functools.cached_property
@@ -93,6 +96,7 @@ def marks(keepouts: Sequence[KeepOut]) -> Marks:
         np.repeat([part[3] for part in parts], sizes),
         np.repeat([float(part[4]) for part in parts], sizes),
         np.zeros(sum(sizes)),
+        np.repeat(np.arange(len(sizes)), sizes),
     )
 
 
@@ -157,6 +161,12 @@ class RoundSite:
         depths = np.linspace(0.0, self.thickness, TAPER_POINTS)
         width = ends[0] + (ends[1] - ends[0]) * depths / self.thickness
         return np.append(width, 0.0), np.append(depths, self.thickness)
+
+    @property
+    def owner(self) -> NDArray[np.intp]:
+        """Which keep-out each point is of; those of the sides and the far face are of the edge."""
+        sides = 1 if self.taper is None else TAPER_POINTS + 1
+        return np.concatenate([self.clear.owner, np.zeros(sides, np.intp)])
 
     def outside(self, a: float, b: float, h: float) -> float:
         """Return how far the axis lies outside the wood, 0 if it lies inside."""
@@ -323,6 +333,7 @@ def _loosened(found: Marks, centre: Real, angle: float, half: float) -> Marks:
         np.arange(count + len(moved)) < count,
         joined(math.inf, found.depth[others]),
         joined(0.0, moved),
+        np.concatenate([np.zeros(count, np.intp), found.owner[others]]),
     )
 
 

@@ -43,6 +43,8 @@ def test_the_two_halves_of_a_log_keep_clear() -> None:
     log = face(ring(170.0), (radial_crack("c1", 75, 60, 160),), pith=(8.0, -5.0))
     plan = plan_nest(log, Stock("log", length=330.0), Shop(), gap_pct=25.0, seconds=4.0)
     assert found_unsafe(log, plan) == []
+    told = {word for nest in plan.nests for word in nest.bowls[0].binds}
+    assert told & {"the edge of the wood", "crack c1", "the pith"}
     axis = plan.nests[0].axis
     across = replace(log, cracks=(radial_crack("c3", 0, 20, 40, centre=axis.point[:2]),))
     assert any("c3" in told for told in too_near(across, plan))
