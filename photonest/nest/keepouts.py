@@ -59,6 +59,10 @@ def keepouts(face: Face, stock: Stock, shop: Shop) -> tuple[KeepOut, ...]:
     """Return the edge of the wood and every defect that is not dismissed, the edge first.
 
     The pith of a log is left out: how near its bowls may come to it is a matter of the rip.
+
+    Knots are prisms like every other defect, as wide at every depth as on the face, and not cones that narrow towards
+    the pith: how a branch leans can't be seen on one face. That keeps more wood clear than a branch square to the pith
+    line asks for; one that leans may leave its prism below the face, so mark it where it shows on the other faces.
     """
     edge_error = face.outline.standard_error
     sides = segments_of(face.outline.wood, closed=True)
