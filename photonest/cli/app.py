@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from photonest import __version__
-from photonest.cli import adjust, catalogue, check, drying, marker_sheet, measure, plan, plugins, shop, species
+from photonest.cli import adjust, catalogue, check, draw, drying, marker_sheet, measure, plan, plugins, shop, species
 
 app = typer.Typer(
     name="photonest",
@@ -40,6 +40,7 @@ def photonest(
 
 app.command("measure")(measure.measure)
 app.command("plan")(plan.plan)
+app.command("draw")(draw.draw)
 app.command("check")(check.check)
 app.command("adjust")(adjust.adjust)
 app.command("marker-sheet")(marker_sheet.marker_sheet)

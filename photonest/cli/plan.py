@@ -136,11 +136,9 @@ def plan(
         plan_text = dump_json(plan_to_document(made))
         progress("drawing")
         files = {"face.json": face_text.encode(), "plan.json": plan_text.encode()}
-        files |= _drawn(picture, face, made, wood, paper, units)
-        if svg:
-            files |= _as_svg(picture, face, made, units)
+        files |= drawn(picture, face, made, wood, paper, units, svg=svg)
     write_results(folder, files)
-    _clear_stale_templates(folder, files)
+    clear_stale_templates(folder, files)
     say_warnings(dict.fromkeys([*face.warnings, *made.warnings]))
     say(f"Wrote {', '.join(sorted(files))} in {folder}.")
     show(plan_text.rstrip() if json else describe_plan(made))
@@ -172,30 +170,27 @@ def _need(wood: Wood | None) -> Callable[[float], float] | None:
     return wood.wall_need if wood is not None else None
 
 
-def _drawn(
-    picture: Photo | None, face: Face, made: Plan, wood: Wood | None, paper: Paper, units: Units
+def drawn(
+    picture: Photo | None, face: Face, made: Plan, wood: Wood | None, paper: Paper, units: Units, *, svg: bool = False
 ) -> dict[str, bytes]:
+    """Return pictures, set-up sheet and templates of a plan, by file name."""
     from photonest.report import face_picture, plan_picture, setup_sheet, templates
 
     need, size = _need(wood), paper.size
     unit: Literal["mm", "inch"] = "inch" if units is Units.INCH else "mm"
     files = {
-        "plan.png": plan_picture(picture, face, made, units=unit),
         "setup.pdf": setup_sheet(picture, face, made, paper=size, units=unit, wall_need=need),
         **templates(face, made, size, units=unit, wall_need=need),
     }
-    return files if picture is None else {**files, "face.png": face_picture(picture, face, units=unit)}
+    formats: tuple[Literal["png", "svg"], ...] = ("png", "svg") if svg else ("png",)
+    for form in formats:
+        files[f"plan.{form}"] = plan_picture(picture, face, made, format=form, units=unit)
+        if picture is not None:
+            files[f"face.{form}"] = face_picture(picture, face, format=form, units=unit)
+    return files
 
 
-def _as_svg(picture: Photo | None, face: Face, made: Plan, units: Units) -> dict[str, bytes]:
-    from photonest.report import face_picture, plan_picture
-
-    unit: Literal["mm", "inch"] = "inch" if units is Units.INCH else "mm"
-    files = {"plan.svg": plan_picture(picture, face, made, format="svg", units=unit)}
-    return files if picture is None else {**files, "face.svg": face_picture(picture, face, format="svg", units=unit)}
-
-
-def _clear_stale_templates(folder: Path, files: dict[str, bytes]) -> None:
+def clear_stale_templates(folder: Path, files: dict[str, bytes]) -> None:
     """Remove the templates of an earlier plan: cutting by one of another nest would be worse than having none."""
     for old in folder.glob("template-*"):
         if old.name not in files and old.suffix in (".pdf", ".svg"):

@@ -23,6 +23,7 @@ COMMANDS = [
     ["plan"],
     ["adjust"],
     ["check"],
+    ["draw"],
     ["marker-sheet"],
     ["shop"],
     ["catalogue"],
