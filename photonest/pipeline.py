@@ -9,6 +9,15 @@ from typing import Any
 
 import numpy as np
 
+from photonest.gates import (
+    checked_marks,
+    checked_outline,
+    checked_pith,
+    checked_scale,
+    doubted,
+    merge_marks,
+    moved_outline,
+)
 from photonest.marks import HandMarks
 from photonest.model import (
     Attempt,
@@ -16,9 +25,7 @@ from photonest.model import (
     CrackError,
     Defect,
     Face,
-    FlatPhoto,
     NotFound,
-    Outline,
     OutlineError,
     Photo,
     PhotoFacts,
@@ -30,14 +37,13 @@ from photonest.model import (
     Scale,
     ScaleError,
 )
-from photonest.nest import largest_clear_circle
-from photonest.rectify import flatten, jacobian, shifted, undistort, upright
+from photonest.rectify import flatten, jacobian, shifted, upright
 from photonest.registry import Finder, LoadFailure, Registry, stdout_to_stderr
 from photonest.scale.advice import advice, height_note
 from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.height import face_above
 from photonest.scale.uncertainty import diameter_error_pct
-from photonest.sizes import centroid, looks_like_two_pieces, measure_size
+from photonest.sizes import centroid, measure_size
 from photonest.spec import STAGES, Stage
 
 _ERRORS: Mapping[Stage, type[PhotonestError]] = {
@@ -46,7 +52,6 @@ _ERRORS: Mapping[Stage, type[PhotonestError]] = {
     "pith": PithError,
     "cracks": CrackError,
 }
-DOUBTFUL_EDGE = 0.05  # standard error of an outline that may hold more than the wood, as a share of its radius
 FAR_OFF_PCT = 35.0  # pith offsets of standing trees hardly pass 25 % of the diameter (Renvall 1923, Scots pine)
 Settings = Mapping[tuple[str, str], Mapping[str, Any]]
 
@@ -124,21 +129,21 @@ def measure(
 
     progress("outline")
     choices = _with_marks(choices, marks, "outline", scale)
-    outlined = _first(registry, "outline", choices, (flat,), lambda found: _checked_outline(found, flat))
+    outlined = _first(registry, "outline", choices, (flat,), lambda found: checked_outline(found, flat))
     dx, dy = (-value for value in centroid(outlined.value.points))
     scale, flat = shifted(scale, dx, dy), flat.shifted(dx, dy)
-    outline = _doubted(_moved_outline(outlined.value, dx, dy))
+    outline = doubted(moved_outline(outlined.value, dx, dy))
     scale = replace(scale, standard_error_pct=diameter_error_pct(scale, outline.points))
     flat = replace(flat, standard_error_pct=scale.standard_error_pct)
 
     progress("pith")
     choices = _with_marks(choices, marks, "pith", scale)
-    pithed = _first(registry, "pith", choices, (flat, outline), lambda found: _checked_pith(found, outline))
+    pithed = _first(registry, "pith", choices, (flat, outline), lambda found: checked_pith(found, outline))
     pith: Pith | None = pithed.value
 
     progress("cracks")
     choices = _with_marks(choices, marks, "cracks", scale)
-    cracked = _all(registry, choices, (flat, outline, pith), lambda found: _checked_marks(found, outline))
+    cracked = _all(registry, choices, (flat, outline, pith), lambda found: checked_marks(found, outline))
     cracks, defects = merge_marks(cracked.value)
 
     face = Face(
@@ -158,7 +163,7 @@ def _scale(registry: Registry, choices: Choices, photo: Photo, aim: Point) -> _A
     """Ask for the scale: what a person says stands alone, else every reference in sight counts."""
 
     def check(found: Any) -> Scale:
-        return _at_the_face(_checked_scale(found, photo, aim), choices.face_above_mm)
+        return _at_the_face(checked_scale(found, photo, aim), choices.face_above_mm)
 
     if choices.scale != "auto":
         named = _first(registry, "scale", choices, (photo,), check)
@@ -319,142 +324,6 @@ def _nothing_found(stage: Stage, attempts: Sequence[Attempt], refusals: Sequence
     tried = "; ".join(f"{attempt.finder}: {attempt.reason}" for attempt in attempts) or "no finder is installed"
     hints = list(dict.fromkeys(refusal.hint for refusal in refusals if refusal.hint))
     return _ERRORS[stage](f"No {stage} found ({tried}).", " ".join(hints))
-
-
-def _breach(what: str) -> PluginError:
-    return PluginError(f"It broke its contract: {what}.")
-
-
-def _checked_scale(found: Any, photo: Photo, aim: Point) -> Scale:
-    if not isinstance(found, Scale):
-        raise _breach(f"a Scale was due, not {type(found).__name__}")
-    scale = replace(found)  # runs the record's own checks again
-    matrix = np.asarray(scale.px_to_mm)
-    x, y = undistort(aim, scale.lens)[0]
-    if matrix[2] @ [x, y, 1.0] < 0:
-        scale = replace(scale, px_to_mm=tuple(tuple(-v for v in row) for row in scale.px_to_mm))  # type: ignore[arg-type]
-    return upright(scale, aim)
-
-
-def _checked_outline(found: Any, flat: FlatPhoto) -> Outline:
-    import shapely
-
-    if not isinstance(found, Outline):
-        raise _breach(f"an Outline was due, not {type(found).__name__}")
-    outline = replace(found)
-    whole = shapely.Polygon(outline.points)
-    if not whole.is_valid or whole.area <= 0:
-        raise _breach(f"its outline is not a simple polygon ({shapely.is_valid_reason(whole)})")
-    height, width = flat.pixels.shape[:2]
-    low, high = flat.to_mm([[-2, -2], [width + 1, height + 1]])
-    if not shapely.box(*low, *high).covers(whole):
-        raise _breach("its outline leaves the photo")
-    if outline.under_bark is not None:
-        wood = shapely.Polygon(outline.under_bark)
-        if not wood.is_valid or wood.area <= 0:
-            raise _breach(f"its edge under bark is not a simple polygon ({shapely.is_valid_reason(wood)})")
-        if wood.difference(whole.buffer(0.01 * math.sqrt(whole.area))).area > 0.001 * wood.area:
-            raise _breach("its edge under bark leaves the outline")
-    return outline
-
-
-def _moved_outline(outline: Outline, dx: float, dy: float) -> Outline:
-    def moved(points: Any) -> Any:
-        return None if points is None else tuple((float(x + dx), float(y + dy)) for x, y in points)
-
-    return replace(outline, points=moved(outline.points), under_bark=moved(outline.under_bark))
-
-
-def _doubted(outline: Outline) -> Outline:
-    """Return the outline, less sure of itself where its shape says that something else may be taken for wood."""
-    radius = largest_clear_circle(outline.points).radius
-    if outline.set_by == "person" or not looks_like_two_pieces(outline.points, radius):
-        return outline
-    text = "The outline is not round as wood is: check in the picture that nothing beside the wood is taken for it."
-    error = max(outline.standard_error, DOUBTFUL_EDGE * radius)
-    return replace(outline, standard_error=error, warnings=(*outline.warnings, text))
-
-
-def _checked_pith(found: Any, outline: Outline) -> Pith:
-    import shapely
-
-    if not isinstance(found, Pith):
-        raise _breach(f"a Pith was due, not {type(found).__name__}")
-    pith = replace(found, point=(float(found.point[0]), float(found.point[1])))
-    whole = shapely.Polygon(outline.points)
-    distance = whole.distance(shapely.Point(pith.point))
-    if distance > 5 * math.sqrt(whole.area):
-        raise _breach(f"its pith lies {distance:.0f} mm away from the piece")
-    return replace(pith, inside=distance == 0)
-
-
-def _checked_marks(found: Any, outline: Outline) -> tuple[Crack | Defect, ...]:
-    import shapely
-
-    if isinstance(found, (str, bytes)) or not isinstance(found, Sequence):
-        raise _breach(f"a sequence of cracks was due, not {type(found).__name__}")
-    whole = shapely.Polygon(outline.points)
-    near = whole.buffer(0.02 * math.sqrt(whole.area))
-    marks: list[Crack | Defect] = []
-    for mark in found:
-        if isinstance(mark, Crack):
-            mark = replace(mark, path=tuple((float(x), float(y)) for x, y in mark.path))
-            line = shapely.LineString(mark.path)
-            mark = replace(mark, length=float(line.length))
-        elif isinstance(mark, Defect):
-            line = shapely.Polygon(mark.outline)
-            if not line.is_valid:
-                raise _breach(f"a {mark.kind}'s outline is not a simple polygon")
-        else:
-            raise _breach(f"a Crack or a Defect was due, not {type(mark).__name__}")
-        if not near.covers(line):
-            raise _breach("one of its marks lies outside the wood")
-        marks.append(mark)
-    return tuple(marks)
-
-
-def merge_marks(marks: Sequence[Crack | Defect]) -> tuple[tuple[Crack, ...], tuple[Defect, ...]]:
-    """Return cracks and other defects from several finders, each once, numbered by size.
-
-    Of two cracks where most of the shorter runs along the longer, the surer is kept; marks set by a person are always
-    kept, and come first.
-    """
-    import shapely
-
-    by_trust = sorted(marks, key=lambda mark: (mark.set_by != "person", -mark.confidence, -_size(mark)))
-    cracks: list[Crack] = []
-    defects: list[Defect] = []
-    for mark in by_trust:
-        if isinstance(mark, Defect):
-            shape = shapely.Polygon(mark.outline)
-            same = any(
-                other.kind == mark.kind and shape.intersection(shapely.Polygon(other.outline)).area > 0.5 * shape.area
-                for other in defects
-            )
-            if mark.set_by == "person" or not same:
-                defects.append(mark)
-            continue
-        line = shapely.LineString(mark.path)
-        near = max(0.02 * line.length, 2 * mark.width, 1.0)
-        same = any(
-            line.intersection(shapely.LineString(other.path).buffer(near)).length > 0.6 * line.length
-            for other in cracks
-        )
-        if mark.set_by == "person" or not same:
-            cracks.append(mark)
-    cracks.sort(key=lambda crack: (-crack.length, crack.path))
-    defects.sort(key=lambda defect: (-_size(defect), defect.outline))
-    return (
-        tuple(replace(crack, id=f"c{number}") for number, crack in enumerate(cracks, 1)),
-        tuple(replace(defect, id=f"d{number}") for number, defect in enumerate(defects, 1)),
-    )
-
-
-def _size(mark: Crack | Defect) -> float:
-    if isinstance(mark, Crack):
-        return mark.length
-    x, y = np.asarray(mark.outline).T
-    return float(np.ptp(x) + np.ptp(y))
 
 
 def face_warnings(face: Face) -> tuple[str, ...]:
