@@ -101,7 +101,7 @@ def _climb(
     """Return the best nest at an axis, moved to where it clears all by the most and tried again while that helps."""
     rules, best, a, b = log.work.rules, None, *where
     for _ in range(4):
-        found = nests_on_axis(log.work, _room_at(rules, site, a, b), widest, best_only=True)
+        found = nests_on_axis(log.work, room_on_axis(rules, site, a, b), widest, best_only=True)
         top = found[max(found)] if found else None
         if top is None or (best is not None and (top.bowls, top.value) <= (best.found.bowls, best.found.value + 0.2)):
             break
@@ -116,7 +116,7 @@ def _climb(
     return best
 
 
-def _room_at(rules: Rules, site: LogSite, a: float, b: float) -> Room:
+def room_on_axis(rules: Rules, site: LogSite, a: float, b: float) -> Room:
     """Return the depth at hand on an axis, lowered until rim and foot, between two marks of the edge, are inside."""
     points = site.points(a, b)
 
