@@ -86,7 +86,7 @@ def main() -> None:
         else:
             unsafe += bool(check_plan(wood, plan))
             rows.append((*plain(wood, stock), plan.score.bowls, plan.score.total_rim_diameter))
-        if place % 10 == 0 or place == count:
+        if place % 5 == 0 or place == count:
             bowls, total, planned, sum_planned = np.sum(rows, axis=0)
             worse = sum(row[2] < row[0] for row in rows)
             in_rims, in_bowls = 100 * (sum_planned / total - 1), 100 * (planned / bowls - 1)
