@@ -44,11 +44,10 @@ def describe_face(face: Face) -> str:
 
 def describe_plan(plan: Plan) -> str:
     """Return a plan in a few lines."""
+    from photonest.report.words import proof
+
     noun = "bowl" if plan.score.bowls == 1 else "bowls"
-    lines = [
-        f"{plan.score.bowls} {noun}, rim diameters {plan.score.total_rim_diameter:.0f} mm in all "
-        f"(no plan can be better by more than {plan.bound.gap_pct:.1f} %)"
-    ]
+    lines = [f"{plan.score.bowls} {noun}, rim diameters {plan.score.total_rim_diameter:.0f} mm in all. {proof(plan)}"]
     for number, nest in enumerate(plan.nests, 1):
         lines += [f"Blank {number}"] if len(plan.nests) > 1 else []
         lines += _nest_lines(nest, plan.stock.kind == "log")

@@ -10,7 +10,7 @@ from photonest.report.nest_view import draw_nest_on_face, half_number
 from photonest.report.page import Box, Format, Page, save
 from photonest.report.section import draw_section
 from photonest.report.units import Units, sixteenths, stacked
-from photonest.report.words import counted, instead
+from photonest.report.words import counted, instead, proof
 
 NO_DEFECT = 1000.0
 """Clearance of a bowl where there is no defect, as the plan file tells it."""
@@ -63,9 +63,7 @@ def notes(plan: Plan) -> list[str]:
             "Stand-off: pivot in front of the rim plane.",
             "Offset: pivot beside the axis; near is the side being cut, far the other.",
         ]
-    gap = plan.bound.gap_pct
-    words.append("No plan can do better." if gap < 0.05 else f"No plan can do better by more than {gap:.1f} %.")
-    return words
+    return [*words, proof(plan)]
 
 
 def draw_bowl_table(page: Page, nest: Nest, y: float, units: Units) -> float:

@@ -97,3 +97,11 @@ def all_warnings(face: Face) -> tuple[str, ...]:
     if face.pith is not None:
         parts.append(face.pith.warnings)
     return tuple(dict.fromkeys(text for part in parts for text in part))
+
+
+def proof(plan: Plan) -> str:
+    """Return how near the best a plan is known to be."""
+    if plan.bound.bowls > plan.score.bowls:
+        return f"Whether a plan with {plan.bound.bowls} bowls exists was not settled in the time given."
+    gap = plan.bound.gap_pct
+    return "No plan can do better." if gap < 0.05 else f"No plan can do better by more than {gap:.1f} %."
