@@ -332,3 +332,27 @@ def polygon_centroid(points: ArrayLike) -> NDArray[np.float64]:
     if abs(total) < 1e-12:
         return np.asarray(p.mean(axis=0))
     return np.asarray(p.mean(axis=0) + ((q + r) * cross[:, None]).sum(axis=0) / (3 * total))
+
+
+def k_means(every: Image, some: Image, count: int, rounds: int) -> NDArray[np.intp]:
+    """Return each point's cluster, shape (n,), by k-means on a part of them; there is no chance in it.
+
+    Parameters
+    ----------
+    every, some : ndarray, shape (n, features) and (m, features)
+        All points, and those that the centres are found from; the first centres are far apart.
+    """
+    middle = np.empty((count, every.shape[1]), np.float32)
+    distance = ((some - some.mean(axis=0)) ** 2).sum(axis=1)
+    for k in range(count):
+        middle[k] = some[distance.argmax()]
+        distance = np.minimum(distance, ((some - middle[k]) ** 2).sum(axis=1))
+    for _ in range(rounds):
+        nearest = _nearest(some, middle)
+        for k in np.unique(nearest):
+            middle[k] = some[nearest == k].mean(axis=0)
+    return _nearest(every, middle)
+
+
+def _nearest(points: Image, centres: Image) -> NDArray[np.intp]:
+    return np.asarray(((centres**2).sum(axis=1) - 2 * points @ centres.T).argmin(axis=1))

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import Image, blurred
+from photonest.imaging import blurred, k_means
 from photonest.outline.polar import Floats, Rays
 
 Labels = NDArray[np.intp]
@@ -40,20 +40,7 @@ def labelled(rays: Rays, count: int) -> Labels:
     every = np.ascontiguousarray(layers.reshape(-1, layers.shape[2]))
     some = every[rays.usable[0].ravel()]
     some = some[:: max(1, len(some) // 3000)]
-    middle = np.empty((count, every.shape[1]), np.float32)
-    distance = ((some - some.mean(axis=0)) ** 2).sum(axis=1)
-    for k in range(count):
-        middle[k] = some[distance.argmax()]
-        distance = np.minimum(distance, ((some - middle[k]) ** 2).sum(axis=1))
-    for _ in range(8):
-        nearest = _nearest(some, middle)
-        for k in np.unique(nearest):
-            middle[k] = some[nearest == k].mean(axis=0)
-    return _nearest(every, middle).reshape(layers.shape[:2])
-
-
-def _nearest(points: Image, centres: Image) -> Labels:
-    return np.asarray(((centres**2).sum(axis=1) - 2 * points @ centres.T).argmin(axis=1))
+    return k_means(every, some, count, rounds=8).reshape(layers.shape[:2])
 
 
 def unlike_ground(rays: Rays, labels: Labels, columns: NDArray[np.intp], how: Contrast) -> Floats:

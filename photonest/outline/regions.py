@@ -21,6 +21,7 @@ from photonest.imaging import (
     best_closed_path,
     blurred,
     grid,
+    k_means,
     luminance,
     meeting_score,
     orientation,
@@ -136,21 +137,7 @@ def clusters(layers: Image, count: int) -> Labels:
     """Return each pixel's cluster by k-means, started from points far apart; there is no chance in it."""
     every = layers.reshape(-1, layers.shape[2])
     some = every[np.linspace(0, len(every) - 1, min(len(every), 3000)).astype(int)]
-    middle = np.empty((count, layers.shape[2]), np.float32)
-    distance = ((some - some.mean(axis=0)) ** 2).sum(axis=1)
-    for k in range(count):
-        middle[k] = some[distance.argmax()]
-        distance = np.minimum(distance, ((some - middle[k]) ** 2).sum(axis=1))
-    for _ in range(6):
-        nearest = _nearest(some, middle)
-        for k in np.unique(nearest):
-            middle[k] = some[nearest == k].mean(axis=0)
-    return _nearest(every, middle).reshape(layers.shape[:2])
-
-
-def _nearest(points: Image, centres: Image) -> Labels:
-    """Return the index of the nearest centre of each point."""
-    return np.asarray(((centres**2).sum(axis=1) - 2 * points @ centres.T).argmin(axis=1))
+    return k_means(every, some, count, rounds=6).reshape(layers.shape[:2])
 
 
 def log_ratio(inside: NDArray[Any], outside: NDArray[Any], limit: float) -> NDArray[np.float64]:
