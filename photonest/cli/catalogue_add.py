@@ -6,7 +6,6 @@ import contextlib
 import dataclasses
 import json as json_module
 from collections.abc import Iterator
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -17,17 +16,10 @@ from photonest.cli.catalogue_common import Photos, Place, Species, State, Where,
 from photonest.cli.catalogue_words import line_of
 from photonest.cli.common import AsJson, say, show
 from photonest.cli.measuring import Measuring
+from photonest.cli.piece import Kind
 
 if TYPE_CHECKING:
     from photonest.catalogue.batch import Batch
-
-
-class Kind(StrEnum):
-    """Kinds of stock."""
-
-    LOG = "log"
-    SLICE = "slice"
-    BLANK = "blank"
 
 
 @expanding(measuring=Measuring)

@@ -45,7 +45,7 @@ def plan_picture(photo: Photo | None, face: Face, plan: Plan, *, format: Format 
         for nest in plan.nests:
             if len(plan.nests) > 1:
                 y = heading(page, page.left, y + 3, f"Half {half_number(plan, nest)}")
-            y += draw_section(page, plan, nest, Box(page.left, y + 3, page.room, 130.0)) + 3
+            y += draw_section(page, plan, nest, face.outline.wood, Box(page.left, y + 3, page.room, 130.0)) + 3
             y = draw_bowl_table(page, nest, y + 2, units)
             y = draw_cut_table(page, nest, y + 3, units)
         y = page.paragraph(

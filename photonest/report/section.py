@@ -79,19 +79,41 @@ def thinnest_wall(bowl: Bowl) -> tuple[NDArray[np.float64], NDArray[np.float64]]
     return nearest[i, j], inner[i]
 
 
-def fit_section(plan: Plan, nest: Nest, box: Box) -> HalfPlane:
+def stock_section(plan: Plan, nest: Nest, wood: ArrayLike) -> NDArray[np.float64]:
+    """Return the wood behind the rim plane as (x, h) points, x across the axis, shape (n, 2).
+
+    A log's section lies in the plane of its end, where its outline `wood`, shape (n, 2), bounds it; that of a slice or
+    blank is drawn as a plate as wide as the first bowl.
+    """
+    if plan.stock.kind == "log":
+        from shapely import Polygon, box
+
+        down = np.asarray(nest.axis.direction[:2], dtype=float)
+        down /= np.hypot(*down)
+        across = np.array([-down[1], down[0]])
+        points = (np.asarray(wood, dtype=float) - nest.axis.point[:2]) @ np.column_stack([across, down])
+        far = 2.0 * float(np.abs(points).max())
+        behind = Polygon(points).buffer(0).intersection(box(-far, 0.0, far, far))
+        whole = max(getattr(behind, "geoms", [behind]), key=lambda part: part.area)
+        return np.asarray(whole.exterior.coords)
+    reach, deep = nest.bowls[0].rim_diameter / 2, plan.stock.thickness or nest.bowls[0].depth
+    return np.array([(-reach, 0.0), (reach, 0.0), (reach, deep), (-reach, deep)])
+
+
+def fit_section(nest: Nest, stock: NDArray[np.float64], box: Box) -> HalfPlane:
     """Return the scale and place at which a nest's section, with its pivots and stock, fills a box of the page."""
-    reach = nest.bowls[0].rim_diameter / 2
+    reach = max(nest.bowls[0].rim_diameter / 2, float(np.abs(stock[:, 0]).max()))
     above = max([-cut.pivot[1] for cut in nest.cuts], default=0.0) + 14
-    below = max(plan.stock.thickness or 0.0, nest.bowls[0].depth) + 6
+    below = max(float(stock[:, 1].max()), nest.bowls[0].depth) + 6
     per_mm = min(box.width / (2 * reach + 30), box.height / (above + below))
     return HalfPlane(box.left + box.width / 2, box.top + above * per_mm, per_mm)
 
 
-def draw_section(page: Page, plan: Plan, nest: Nest, box: Box) -> float:
-    """Draw the section of a nest into a box of the page; return the height it takes."""
-    place = fit_section(plan, nest, box)
-    _draw_stock(page, plan, nest, place)
+def draw_section(page: Page, plan: Plan, nest: Nest, wood: ArrayLike, box: Box) -> float:
+    """Draw the section of a nest in the wood of a face, shape (n, 2), into a box of the page; return its height."""
+    stock = stock_section(plan, nest, wood)
+    place = fit_section(nest, stock, box)
+    page.area(place.to_page(stock), style.Fill(style.SHADE, edge=style.QUIET, edge_width=0.8))
     for bowl in nest.bowls:
         page.area(wall_ring(bowl, place.to_page), style.bowl_fill(bowl.number))
     for cut in nest.cuts:
@@ -108,16 +130,8 @@ def draw_section(page: Page, plan: Plan, nest: Nest, box: Box) -> float:
     for bowl in nest.bowls:
         _draw_sizes(page, bowl, place)
     draw_labels(page, _cut_labels(nest, place), box, _busy(nest, place))
-    bottom = place.rim_y + place.per_mm * max(plan.stock.thickness or 0.0, nest.bowls[0].depth)
+    bottom = place.rim_y + place.per_mm * max(float(stock[:, 1].max()), nest.bowls[0].depth)
     return bottom - box.top + 3
-
-
-def _draw_stock(page: Page, plan: Plan, nest: Nest, place: HalfPlane) -> None:
-    reach, deep = nest.bowls[0].rim_diameter / 2, plan.stock.thickness or nest.bowls[0].depth
-    (left, top), (right, bottom) = place.to_page([(-reach, 0), (reach, deep)])
-    page.rectangle(
-        Box(left, top, right - left, bottom - top), style.Fill(style.SHADE, edge=style.QUIET, edge_width=0.8)
-    )
 
 
 def _draw_groove(page: Page, cut: Cut, place: HalfPlane) -> None:

@@ -83,7 +83,7 @@ def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) ->
     other = instead(plan, units)
     taken += book.height_of([other], size=style.SMALL) if other else 0.0
     box = Box(book.page.left, book.y + 1, book.page.room, book.rest - taken)
-    book.y += draw_section(book.page, plan, nest, box) + 3
+    book.y += draw_section(book.page, plan, nest, face.outline.wood, box) + 3
     heads = ("bowl", "rim Ø", "depth", "wall", "base", "tenon Ø", "jaws")
     rows = [
         (

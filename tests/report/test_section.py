@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from shapely.geometry import LineString, Polygon
 
-from photonest.model import Bowl, Cut
+from photonest.model import Bowl, Cut, Stock
 from photonest.report.page import Box, Page
-from photonest.report.section import draw_section, fit_section, groove_edge, thinnest_wall, wall_ring
+from photonest.report.section import draw_section, fit_section, groove_edge, stock_section, thinnest_wall, wall_ring
 from photonest.report.style import drawing_settings
 from tests.report import examples
 
@@ -42,10 +44,27 @@ def test_grooves_part_the_bowls() -> None:
 
 def test_section_fits_its_box() -> None:
     box = Box(6, 10, 188, 130)
-    place = fit_section(PLAN, NEST, box)
+    stock = stock_section(PLAN, NEST, examples.face().outline.wood)
+    place = fit_section(NEST, stock, box)
     points = np.vstack([place.to_page(NEST.bowls[0].outer, side) for side in (1, -1)])
     assert points.min(axis=0)[0] >= box.left
     assert points.max(axis=0)[1] <= box.bottom
     assert place.to_page([NEST.cuts[0].pivot])[0, 1] >= box.top
     with drawing_settings():
-        assert draw_section(Page(200, 160), PLAN, NEST, box) <= box.height + 3
+        assert draw_section(Page(200, 160), PLAN, NEST, examples.face().outline.wood, box) <= box.height + 3
+
+
+def test_a_logs_section_is_the_half_of_its_end() -> None:
+    """A disc of radius 200 about (5, -3), its rim plane through the middle, the axis 20 mm along it: a half disc."""
+    turn = np.linspace(0, 2 * np.pi, 721)
+    disc = np.column_stack([5 + 200 * np.cos(turn), -3 + 200 * np.sin(turn)])
+    down = np.array([0.6, 0.8])
+    across = np.array([-0.8, 0.6])
+    start = np.array([5, -3]) + 20 * across
+    axis = replace(NEST.axis, point=(*start, 100.0), direction=(*down, 0.0))
+    log = replace(PLAN, stock=Stock("log", length=200))
+    half = stock_section(log, replace(NEST, axis=axis), disc)
+    # a polygon of 720 sides lies up to 200 (1 - cos(pi / 720)) = 0.002 mm inside its circle
+    assert half.min(axis=0) == pytest.approx((-220, 0), abs=0.01)
+    assert half.max(axis=0) == pytest.approx((180, 200), abs=0.01)
+    assert Polygon(half).area == pytest.approx(np.pi * 200**2 / 2, rel=1e-4)
