@@ -90,7 +90,7 @@ def stock_section(plan: Plan, nest: Nest, wood: ArrayLike) -> NDArray[np.float64
 
         down = np.asarray(nest.axis.direction[:2], dtype=float)
         down /= np.hypot(*down)
-        across = np.array([-down[1], down[0]])
+        across = np.array([down[1], -down[0]])  # turned, not mirrored: as the photo shows it
         points = (np.asarray(wood, dtype=float) - nest.axis.point[:2]) @ np.column_stack([across, down])
         far = 2.0 * float(np.abs(points).max())
         behind = Polygon(points).buffer(0).intersection(box(-far, 0.0, far, far))

@@ -59,7 +59,7 @@ def test_a_logs_section_is_the_half_of_its_end() -> None:
     turn = np.linspace(0, 2 * np.pi, 721)
     disc = np.column_stack([5 + 200 * np.cos(turn), -3 + 200 * np.sin(turn)])
     down = np.array([0.6, 0.8])
-    across = np.array([-0.8, 0.6])
+    across = np.array([0.8, -0.6])
     start = np.array([5, -3]) + 20 * across
     axis = replace(NEST.axis, point=(*start, 100.0), direction=(*down, 0.0))
     log = replace(PLAN, stock=Stock("log", length=200))
