@@ -31,6 +31,7 @@ BUILT_IN: Mapping[Stage, Mapping[str, tuple[int, str]]] = {
         "marker-sheet": (10, "photonest.scale.marker_sheet:MarkerSheet"),
         "markers": (15, "photonest.scale.markers:Markers"),
         "bar": (20, "photonest.scale.bar:Bar"),
+        "ruler": (25, "photonest.scale.ruler:Ruler"),
         "card": (30, "photonest.scale.card:Card"),
         "paper": (40, "photonest.scale.paper:Paper"),
     },

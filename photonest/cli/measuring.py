@@ -53,6 +53,12 @@ class Measuring:
         float | None,
         typer.Option(metavar="MM", help="Side of a square of a chequered bar.", rich_help_panel=_REFERENCE),
     ] = None
+    ruler: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TICKS", help="Of a ruler: mm, or inch for sixteenths of an inch.", rich_help_panel=_REFERENCE
+        ),
+    ] = None
     diameter: Annotated[
         float | None,
         typer.Option(metavar="MM", help="The piece's widest diameter, by calipers.", rich_help_panel=_REFERENCE),
@@ -90,6 +96,10 @@ class Measuring:
                 chosen.setdefault(("scale", finder), {})[field] = value
         if self.paper_size is not None:
             chosen.setdefault(("scale", "paper"), {})["size"] = self.paper_size
+        if self.ruler is not None:
+            if self.ruler not in ("mm", "inch"):
+                raise typer.BadParameter(f"{self.ruler!r} is neither mm nor inch.", param_hint="--ruler")
+            chosen.setdefault(("scale", "ruler"), {})["ticks"] = self.ruler
         if self.two_points is not None:
             chosen[("scale", "two-points")] = _two_points(self.two_points)
         return Choices(

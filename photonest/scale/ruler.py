@@ -1,0 +1,254 @@
+"""A straight ruler with millimetre or sixteenth-inch ticks, read by their spacing alone; its figures aren't read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.model import NotFound, Photo, Scale
+from photonest.scale.build import scale_from_view
+from photonest.scale.camera import Array, Prior, View, mapped, prior_of
+from photonest.scale.edges import Edge, coarse_edge, fine_edge
+from photonest.scale.quads import SEARCH_PX, SHORTEST, Lines, joined, straight_segments
+from photonest.scale.sides import Side, fit_sides
+from photonest.scale.ticks import Comb, centred, combs, followed, grid, longer_after, projective
+
+INCH_MM = 25.4
+MOST_FOLLOWED = 6
+SIZE_ERROR = 0.001  # of the ruler's own length, as a share, and for its top lying nearer than what it lies on
+CLEAR_FIVE, CLEAR_TEN, CLEAR_POWER = 15.0, 7.0, 12.0
+WIDEST_MM = 80.0  # ruler
+PARALLEL = 0.015  # slope
+END_MM = 12.0
+HIDDEN_MM = 2.5
+FAINT = 0.35
+ASKEW = 0.15
+EDGE_ERROR_PX = 0.12
+TICK_STRAY = 0.03
+
+
+@dataclass(frozen=True)
+class RulerOptions:
+    """What a user must tell of the ruler.
+
+    Attributes
+    ----------
+    ticks : str or None
+        What its finest ticks stand for: "mm", or "inch" for sixteenths of an inch.
+    """
+
+    ticks: Literal["mm", "inch"] | None = None
+
+
+class Ruler:
+    """Finds a straight ruler level with the face."""
+
+    name = "ruler"
+    version = "1"
+    Options = RulerOptions
+
+    def find(self, photo: Photo, options: RulerOptions) -> Scale | NotFound:
+        """Return the scale by the ruler; x runs along it."""
+        import cv2
+
+        if options.ticks is None:
+            return NotFound("it was not said that a ruler lies there", "Say what its ticks are: --ruler mm, or inch.")
+        grey = cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY)
+        lines = straight_lines(photo)
+        best = None
+        for comb in combs(grey, lines.ends)[:MOST_FOLLOWED]:
+            comb = followed(grey, comb)
+            tick = tick_mm(longer_after(grey, comb), options.ticks)
+            if tick is None:
+                continue
+            if tick == HIDDEN_MM:
+                finer = centred(grey, replace(comb, ticks=comb.ticks * tick))
+                if finer.strength > FAINT:
+                    comb, tick = finer, 1.0
+            score = comb.strength * np.sqrt(np.ptp(comb.ticks) * tick)
+            if best is None or score > best[0]:
+                best = (score, comb, tick)
+        if best is None:
+            return NotFound(
+                "no ruler in sight", "Lay the ruler level with the face, its ticks up and sharp in the photo."
+            )
+        return self._measured(photo, grey, lines, best[1], best[2])
+
+    def _measured(
+        self, photo: Photo, grey: NDArray[np.uint8], lines: Lines, comb: Comb, tick: float
+    ) -> Scale | NotFound:
+        seen = grid(grey, comb)
+        if len(seen) < 5:
+            return NotFound("too little of the ruler's ticks is in sight", "Uncover more of it, or go nearer.")
+        first = seen[len(seen) // 2][0]
+        homography = rough_homography(comb, tick, first)
+        along = edges_along(photo, lines, comb, tick)
+        if not along:
+            return NotFound("the ruler's edges are not in sight", "Lay it on a ground of another colour.")
+        homography = homography @ np.array([[1, 0, 0], [0, 1, y_of(homography, along[0])], [0, 0, 1]])
+        across: list[Edge] = []
+        for other in along[1:]:
+            across = max(across, edges_across(photo, comb, tick, first, homography, y_of(homography, other)), key=len)
+        answer = _fitted(prior_of(photo), homography, seen, along, across, tick)
+        if answer is None:
+            return NotFound("the ruler's ticks are not even enough, or not in one plane", "Keep the ruler flat.")
+        view, other_view = answer
+        rim = _rim(view, comb, along, tick, first)
+        return scale_from_view(self.name, photo, view, rim, alternative=other_view, size_error=SIZE_ERROR)
+
+
+def _fitted(
+    prior: Prior,
+    homography: Array,
+    seen: list[tuple[float, Array, float]],
+    along: list[Edge],
+    across: list[Edge],
+    tick: float,
+) -> tuple[View, View | None] | None:
+    """Return the most likely view and the second; an edge that nothing else agrees with is left out."""
+    first = seen[len(seen) // 2][0]
+    inverse: Array = np.asarray(np.linalg.inv(homography))
+    lines = [((0.0, 1.0), edge) for edge in along] + [((1.0, 0.0), edge) for edge in across]
+    error = seen[0][2]
+    grown = False
+    while True:
+        free = np.eye(len(lines))[:, 1:]
+        sides = [Side((1.0, 0.0), (number - first) * tick, (0.0,) * free.shape[1]) for number, _, _ in seen]
+        for k, (outward, edge) in enumerate(lines):
+            at = float((mapped(inverse, edge.px) @ outward).mean()) if k else 0.0
+            sides.append(Side(outward, at, tuple(free[k])))
+        edges = [Edge(points, error, 1.0) for _, points, _ in seen]
+        edges += [edge._replace(error_px=max(edge.error_px, EDGE_ERROR_PX)) for _, edge in lines]
+        answer = fit_sides(
+            prior, homography, sides, edges, (WIDEST_MM,) * free.shape[1], (0.0, 0.0), side_px=TICK_STRAY
+        )
+        if answer is None:
+            return None
+        off = [_off(answer[0], side, edge) for side, edge in zip(sides, edges, strict=True)]
+        ratio = [float(np.sqrt((part**2).mean())) / edge.error_px for part, edge in zip(off, edges, strict=True)]
+        worst = len(seen) + int(np.argmax(ratio[len(seen) :]))
+        if ratio[worst] > 3.0 and worst > len(seen):
+            del lines[worst - len(seen)]
+            continue
+        rough = float(np.sqrt(np.mean(np.concatenate(off[: len(seen)]) ** 2)))
+        if grown or rough < 1.2 * error:
+            return answer
+        error, grown = rough, True
+
+
+def _off(view: View, side: Side, edge: Edge) -> Array:
+    """Return how far points lie off their side, in pixels, shape (n,)."""
+    at = side.at + float(np.dot(side.size, view.more[: len(side.size)]))
+    mm = view.to_mm(edge.px)
+    step = view.to_mm(edge.px + 1.0) - mm
+    return np.asarray((mm @ np.array(side.outward) - at) * np.sqrt(2) / np.linalg.norm(step, axis=1))
+
+
+def y_of(homography: Array, edge: Edge) -> float:
+    """Return how far across the ruler an edge lies, in mm."""
+    return float(mapped(np.asarray(np.linalg.inv(homography)), edge.px)[:, 1].mean())
+
+
+def straight_lines(photo: Photo) -> Lines:
+    """Return straight lines in the photo, the longest first, in its pixels."""
+    import cv2
+
+    factor = min(1.0, SEARCH_PX / max(photo.width, photo.height))
+    small = photo.pixels
+    if factor < 1:
+        small = cv2.resize(small, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    ratio = np.array(small.shape[1::-1]) / [photo.width, photo.height]
+    lines = joined(straight_segments(small), 2 * SHORTEST * SEARCH_PX)
+    return Lines((lines.ends + 0.5) / ratio - 0.5)
+
+
+def tick_mm(after: dict[int, float], ticks: Literal["mm", "inch"]) -> float | None:
+    """Return what a tick stands for, by after how many ticks longer ones come; None if it can't be told."""
+    at = {ratio: after.get(ratio, 0.0) for ratio in (2, 3, 4, 5, 8, 10, 16, 20)}
+    if ticks == "mm":
+        if at[5] > CLEAR_FIVE and at[10] > CLEAR_TEN:
+            return 1.0
+        if at[2] > 40 and at[4] > CLEAR_TEN and at[5] < 6:
+            return HIDDEN_MM
+        return None
+    if at[2] > CLEAR_POWER and at[4] > CLEAR_POWER and at[8] > CLEAR_TEN and at[5] < 10:
+        return INCH_MM / 16
+    return None
+
+
+def rough_homography(comb: Comb, tick: float, first: float) -> Array:
+    """Return a homography from mm to pixels: ticks along the line, and square to it as if seen so."""
+    import cv2
+
+    s = np.linspace(0, len(comb.ticks) - 1, 9)
+    x = (np.interp(s, np.arange(len(comb.ticks)), comb.ticks) - first) * tick
+    aside = np.repeat([[-10.0], [10.0]], 9, axis=1)
+    px = comb.place(np.tile(s, (2, 1)), aside * comb.pitch)
+    mm = np.stack([np.tile(x, (2, 1)), aside * tick], axis=-1)
+    homography, _ = cv2.findHomography(mm.reshape(-1, 2), px.reshape(-1, 2))
+    return np.asarray(homography)
+
+
+def edges_along(photo: Photo, lines: Lines, comb: Comb, tick: float) -> list[Edge]:
+    """Return straight edges that run along the ruler, nearest its ticks first.
+
+    What is parallel to the ruler meets its line where its ticks come infinitely close.
+    """
+    length = len(comb.ticks)
+    vanishing = -projective(comb.ticks)[2]  # one over the place
+    rest = lines.ends - comb.start
+    aside, at = rest @ comb.across, rest @ comb.along
+    slope = np.diff(aside, axis=1)[:, 0] / np.diff(at, axis=1)[:, 0]
+    middle = at.mean(axis=1)
+    expected = -aside.mean(axis=1) * vanishing / (1 - middle * vanishing)
+    parallel = np.abs(slope - expected) < PARALLEL
+    near = np.abs(aside).max(axis=1) < WIDEST_MM / tick * comb.pitch
+    overlap = np.minimum(at.max(axis=1), length) - np.maximum(at.min(axis=1), 0)
+    found: list[tuple[float, Edge]] = []
+    reach = max(3.0, 2.0 * max(photo.width, photo.height) / SEARCH_PX)
+    for k in np.flatnonzero(parallel & near & (overlap > 0.3 * length)):
+        moved = coarse_edge(photo.pixels, lines.ends[k], reach)
+        if moved is None or moved[1] < 0.5:
+            continue
+        edge = fine_edge(photo.pixels, moved[0], 4.0, 0.04, pieces=16)
+        if edge is None or edge.share < 0.5 or edge.error_px > 0.6:
+            continue
+        off = float((edge.px.mean(axis=0) - comb.start) @ comb.across)
+        if all(abs(off - other) > 4 for other, _ in found):
+            found.append((off, edge))
+    found.sort(key=lambda one: abs(one[0] - comb.aside))
+    return [edge for _, edge in found][:3]
+
+
+def edges_across(photo: Photo, comb: Comb, tick: float, first: float, homography: Array, depth: float) -> list[Edge]:
+    """Return the ruler's two ends, where they are seen as straight edges square to it.
+
+    Parameters
+    ----------
+    depth : float
+        How far the ruler reaches from its ticks' edge, in mm; negative the other way.
+    """
+    ends = []
+    for number, outward in ((comb.ticks[0], -1.0), (comb.ticks[-1], 1.0)):
+        x = (number - first) * tick + outward * 0.3 * END_MM
+        line = mapped(homography, np.array([[x, 0.1 * depth], [x, 0.9 * depth]]))
+        moved = coarse_edge(photo.pixels, line, END_MM / tick * comb.pitch)
+        if moved is None or moved[1] < 0.75:
+            continue
+        edge = fine_edge(photo.pixels, moved[0], 4.0, 0.03, pieces=12)
+        if edge is None or edge.share < 0.75 or edge.error_px > 0.4:
+            continue
+        drawn = mapped(np.asarray(np.linalg.inv(homography)), edge.px)
+        if abs(np.polyfit(drawn[:, 1], drawn[:, 0], 1)[0]) < ASKEW:
+            ends.append(edge)
+    return ends
+
+
+def _rim(view: View, comb: Comb, edges: list[Edge], tick: float, first: float) -> Array:
+    y = view.to_mm(np.concatenate([edge.px for edge in edges]))[:, 1]
+    x = (comb.ticks[[0, -1]] - first) * tick
+    low, high = min(y.min(), 0.0), max(y.max(), 0.0)
+    return view.to_px([[x[0], low], [x[1], low], [x[1], high], [x[0], high]])

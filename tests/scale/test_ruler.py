@@ -1,0 +1,62 @@
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from photonest.model import NotFound, Scale
+from photonest.photo import read_photo
+from photonest.rectify import photo_to_mm
+from photonest.scale.ruler import Ruler
+from tests.drawn.camera import CameraSpec
+from tests.drawn.prints import artwork
+from tests.drawn.references import ruler
+from tests.scale.scenes import as_photo, diameter_off_pct, photograph
+
+CAMERA = CameraSpec(
+    width=1600, height=1200, focal_px=1500, distance=520, aim=(0, -20), tilt_deg=12, tilt_axis_deg=20, k1=-0.01
+)
+REAL = Path(__file__).parents[3] / "shared" / "photos" / "sliceruler_pinus_trasB25.jpg"
+
+
+def scene(unit: str, look: str = "black", turn_deg: float = 3.0) -> np.ndarray:
+    item = ruler((0, 0), look=look, unit=unit, length=250.0 if unit == "mm" else 254.0)  # type: ignore[arg-type]
+    art = artwork(item, 0.1)
+    return photograph(CAMERA, art.pixels[..., 1], 1 / art.step, (-130.0, -190.0), turn_deg=turn_deg, ground=0.3)
+
+
+def find(pixels: np.ndarray, ticks: str | None) -> Scale | NotFound:
+    return Ruler().find(as_photo(pixels, 1500.0), Ruler.Options(ticks=ticks))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("unit", "look"), [("mm", "black"), ("inch", "white")])
+def test_ruler_beside_the_log_is_measured(unit: str, look: str) -> None:
+    scale = find(scene(unit, look), unit)
+    assert isinstance(scale, Scale), scale
+    # the finder's own standard error here is about 0.3 %: three of them
+    assert abs(diameter_off_pct(scale, CAMERA)) < 0.9
+    assert abs(diameter_off_pct(scale, CAMERA)) < 3 * scale.standard_error_pct
+
+
+def test_ticks_must_be_said() -> None:
+    answer = find(np.zeros((90, 120, 3), np.uint8), None)
+    assert isinstance(answer, NotFound)
+    assert "--ruler" in answer.hint
+
+
+def test_millimetres_are_not_taken_for_inches() -> None:
+    assert not find(scene("mm"), "inch")
+
+
+def test_no_ruler_is_not_found() -> None:
+    answer = find(np.random.default_rng(0).integers(0, 255, (300, 400, 3), np.uint8), "mm")
+    assert isinstance(answer, NotFound)
+    assert answer.hint
+
+
+@pytest.mark.skipif(not REAL.exists(), reason="the annotated photos are not here")
+def test_real_ruler_beside_a_slice() -> None:
+    """A reader's marks lie 400 mm apart; the ruler is three-sided, so that its edge isn't quite where its ticks end."""
+    scale = Ruler().find(read_photo(REAL), Ruler.Options(ticks="mm"))
+    assert isinstance(scale, Scale), scale
+    start, end = photo_to_mm(scale, [[203, 300], [97, 2514]])
+    assert np.linalg.norm(end - start) == pytest.approx(400, abs=4.0)
