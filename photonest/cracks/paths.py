@@ -7,6 +7,7 @@ follows is worth it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,6 @@ from numpy.typing import NDArray
 
 from photonest.cracks.strips import Floats
 
-BEGINS = np.int8(2)  # in place of a step: a path begins here
 SMOOTH = 9  # cells over which a gap is told from a weak place
 TAKEN = np.float32(-5.0)  # worse than any score, so that no path runs along another
 
@@ -44,14 +44,20 @@ class GridPath:
 
 
 def best_paths(
-    scores: Floats, wraps: bool, bend: float, least: float, gap: float, apart: int, rounds: int = 2
-) -> list[GridPath]:
-    """Return the paths with the greatest sums, none overlapping another.
+    fields: Sequence[Floats],
+    wraps: bool,
+    bend: float,
+    least: float,
+    gap: float,
+    apart: int,
+    rounds: Sequence[int],
+) -> list[list[GridPath]]:
+    """Return for each field of scores the paths with the greatest sums, none overlapping another.
 
     Parameters
     ----------
-    scores : ndarray, shape (rows, columns)
-        Positive where a line is likely, negative elsewhere.
+    fields : sequence of ndarray, shape (rows, columns)
+        Positive where a line is likely, negative elsewhere; they are searched together, to be quicker.
     wraps : bool
         The last column is a neighbour of the first.
     bend : float
@@ -62,24 +68,27 @@ def best_paths(
         Cost above which a gap splits a path in two, whatever lies beyond.
     apart : int
         Columns within which two paths are the same.
-    rounds : int
-        A second round finds what the first passed by because a better path crossed it.
+    rounds : sequence of int
+        How often each field is searched: a second round finds what the first passed by because a better path crossed
+        it.
     """
-    free = scores.copy()
-    found: list[GridPath] = []
-    for _ in range(rounds):
-        fresh = [piece for path in _search(free, wraps, bend, least) for piece in _pieces(path, free, least, gap)]
-        fresh.sort(key=lambda path: -path.score)
-        fresh = [path for path in fresh if _take(path, free, wraps, apart)]
-        found += fresh
-        if not fresh:
+    found: list[list[GridPath]] = [[] for _ in fields]
+    free = [field.copy() for field in fields]
+    open_ = list(range(len(fields)))
+    for round_ in range(max(rounds)):
+        open_ = [k for k in open_ if round_ < rounds[k]]
+        if not open_:
             break
+        sums = _accumulate(np.stack([free[k] for k in open_], axis=1), wraps, bend)
+        for place, k in enumerate(list(open_)):
+            paths = _best_of_each_start(np.ascontiguousarray(sums[:, place]), wraps, bend, least)
+            fresh = [piece for path in paths for piece in _pieces(path, free[k], least, gap)]
+            fresh.sort(key=lambda path: -path.score)
+            fresh = [path for path in fresh if _take(path, free[k], wraps, apart)]
+            found[k] += fresh
+            if not fresh:
+                open_.remove(k)
     return found
-
-
-def _search(scores: Floats, wraps: bool, bend: float, least: float) -> list[GridPath]:
-    sums, back = _accumulate(scores, wraps, bend)
-    return _best_of_each_start(*_followed_back(_ends(sums, least), back), sums)
 
 
 def _pieces(path: GridPath, scores: Floats, least: float, gap: float) -> list[GridPath]:
@@ -133,61 +142,66 @@ def _take(path: GridPath, free: Floats, wraps: bool, apart: int) -> bool:
     return True
 
 
-def _accumulate(scores: Floats, wraps: bool, bend: float) -> tuple[Floats, NDArray[np.int8]]:
-    """Return for each cell the best sum of a path ending there, and the step back: -1, 0, 1, or `BEGINS`."""
-    rows, columns = scores.shape
-    sums = np.zeros_like(scores)
-    back = np.zeros((rows, columns), np.int8)
-    padded = np.zeros(columns + 2, np.float32)
+def _accumulate(scores: Floats, wraps: bool, bend: float) -> Floats:
+    """Return for each cell of (row, field, column) the best sum of a path ending there.
+
+    A row before the first and a column at either side frame the sums.
+    """
+    rows, fields, columns = scores.shape
+    sums = np.zeros((rows + 1, fields, columns + 2), np.float32)
+    best, edge, cost = np.empty((fields, columns), np.float32), [-2, 1] if wraps else [0, -1], np.float32(bend)
     for row in range(rows):
-        if wraps:
-            padded[0], padded[-1] = padded[-2], padded[1]
-        same = padded[1:-1]
-        left, right = padded[:-2] - bend, padded[2:] - bend
-        best = np.maximum(np.maximum(left, right), same)
-        step = (right == best).view(np.int8) - (left == best).view(np.int8)
-        step[same == best] = 0
-        step[best <= 0] = BEGINS
-        np.maximum(best, 0, out=best)
-        best += scores[row]
-        np.maximum(best, 0, out=best)
-        sums[row], back[row] = best, step
-        padded[1:-1] = best
-    return sums, back
+        above, below = sums[row], sums[row + 1]
+        np.maximum(above[:, :-2], above[:, 2:], out=best)
+        np.subtract(best, cost, out=best)
+        np.maximum(best, above[:, 1:-1], out=best)
+        np.add(best, scores[row], out=best)
+        np.maximum(best, 0, out=below[:, 1:-1])
+        below[:, [0, -1]] = below[:, edge]
+    return sums
 
 
 def _ends(sums: Floats, least: float) -> NDArray[np.int64]:
-    """Return the flat indices of the cells worth at least `least` with nothing better near by."""
+    """Return (row, column) of the cells worth at least `least` with nothing better near by, shape (2, n)."""
     import cv2
 
-    best = cv2.dilate(sums, np.ones((9, 7), np.uint8))
-    return np.flatnonzero((sums >= least) & (sums >= best)).astype(np.int64)
+    own = sums[1:, 1:-1]
+    best = cv2.dilate(own, np.ones((25, 7), np.uint8))
+    return np.array(np.nonzero((own >= least) & (own >= best)), np.int64)
 
 
-def _followed_back(
-    ends: NDArray[np.int64], back: NDArray[np.int8]
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
-    """Follow every path from its end to its start, all at once; return ends, start rows, columns (steps, paths)."""
-    columns = back.shape[1]
-    row, column = ends // columns, ends % columns
-    trail = [column]
-    moving = np.ones(len(ends), bool)
-    while moving.any():
-        step = back[row, column]
-        moving &= step != BEGINS
-        column = np.where(moving, (column + step) % columns, column)
-        row = np.where(moving, row - 1, row)
-        trail.append(column)
-    return ends, row, np.array(trail)
+def _followed_back(ends: NDArray[np.int64], sums: Floats, wraps: bool, bend: float) -> list[NDArray[np.int64]]:
+    """Return the columns of the path to each end, from its start; all are followed back at once.
+
+    A path came from the best of the three cells above, and began where none of them was worth its step.
+    """
+    rows, columns = ends
+    count, wide, flat = sums.shape[1] - 2, sums.shape[1], sums.ravel()
+    trail = np.full((int(rows.max(initial=0)) + 1, len(rows)), -1)
+    lengths, alive, step = np.zeros(len(rows), np.int64), np.arange(len(rows)), 0
+    cell = rows * wide + columns + 1  # above the path's cell in the framed sums
+    while len(alive):
+        trail[step, alive] = cell % wide - 1
+        step += 1
+        lengths[alive] = step
+        same, left, right = flat[cell], flat[cell - 1] - bend, flat[cell + 1] - bend
+        best = np.maximum(left, right)
+        cell = cell - wide + np.where(same >= best, 0, np.where(left >= right, -1, 1))
+        goes = np.maximum(same, best) > 0
+        alive, cell = alive[goes], cell[goes]
+        if wraps:
+            column = cell % wide
+            cell += np.where(column == 0, count, np.where(column == wide - 1, -count, 0))
+    return [trail[:n, k][::-1] for k, n in enumerate(lengths)]
 
 
-def _best_of_each_start(
-    ends: NDArray[np.int64], start_row: NDArray[np.int64], trail: NDArray[np.int64], sums: Floats
-) -> list[GridPath]:
+def _best_of_each_start(sums: Floats, wraps: bool, bend: float, least: float) -> list[GridPath]:
     """Return one path for each start, best first."""
-    value, columns = sums.ravel()[ends], sums.shape[1]
-    start = start_row * columns + (trail[-1] if len(trail) else 0)
-    order = np.argsort(-value, kind="stable")
-    _, first = np.unique(start[order], return_index=True)
-    steps = ends // columns - start_row
-    return [GridPath(int(start_row[k]), trail[: steps[k] + 1, k][::-1], float(value[k])) for k in order[np.sort(first)]]
+    ends = _ends(sums, least)
+    paths = _followed_back(ends, sums, wraps, bend)
+    found: dict[tuple[int, int], GridPath] = {}
+    values = sums[ends[0] + 1, ends[1] + 1]
+    for k in np.argsort(-values, kind="stable"):
+        first = int(ends[0, k]) - len(paths[k]) + 1
+        found.setdefault((first, int(paths[k][0])), GridPath(first, paths[k], float(values[k])))
+    return list(found.values())

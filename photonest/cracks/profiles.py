@@ -109,9 +109,8 @@ def profiles(grey: NDArray[np.uint8], paths: Sequence[Vector], reach: int, slack
     ends = np.cumsum([len(part) for part in parts])
     path = np.concatenate(parts)
     for _ in range(2):
-        cuts = cv2.blur(_cuts(grey, path, reach + slack), (3, 9))
-        shift = _middle(255 - cuts if light else cuts, reach + slack, slack)
-        path = path + normals(path) * shift[:, None]
+        cuts = cv2.blur(_cuts(grey, path, slack + 1), (3, 9))
+        path = path + normals(path) * _middle(255 - cuts if light else cuts, slack + 1, slack)[:, None]
         slack = max(1, slack // 2)
     _, left, right = _rises(_signed(_cuts(grey, path, reach), light), reach)
     path = path + normals(path) * _even((right - left) / 2)[:, None]
@@ -134,7 +133,7 @@ def _led_on(path: Vector) -> Vector:
 def _noise(signed: Floats) -> float:
     """Return the texture beside a line as a standard deviation (from the median absolute one), at least 0.7."""
     reach = signed.shape[1] // 2
-    beside = np.concatenate([signed[:, : reach // 2], signed[:, -(reach // 2) :]])
+    beside = np.concatenate([signed[::2, : reach // 2 : 2], signed[::2, -(reach // 2) :: 2]])
     return max(0.7, 1.4826 * float(np.median(np.abs(beside - np.median(beside, axis=1, keepdims=True)))))
 
 
@@ -178,7 +177,7 @@ def _rises(signed: Floats, reach: int) -> tuple[Vector, Vector, Vector]:
     The sides' level is the median of their outer halves: a line may be wide.
     """
     middle = signed[:, reach - 1 : reach + 2].min(axis=1)
-    left, right = np.median(signed[:, : reach // 2], axis=1), np.median(signed[:, -(reach // 2) :], axis=1)
+    left, right = np.median(signed[:, : reach // 2 : 2], axis=1), np.median(signed[:, -(reach // 2) :: 2], axis=1)
     depth = np.minimum(left, right) - middle
     half = (middle + depth / 2)[:, None]
     return depth.astype(np.float64), _run_below(signed[:, reach::-1], half), _run_below(signed[:, reach:], half)

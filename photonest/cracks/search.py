@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.cracks.paths import best_paths, worthy_pieces
+from photonest.cracks.paths import GridPath, best_paths, worthy_pieces
 from photonest.cracks.profiles import Profile, profiles
 from photonest.cracks.ridges import ridge_scores
-from photonest.cracks.strips import Floats, Grid, PolarGrid, RingGrid, TurnedGrid
-from photonest.imaging import Mask, blurred_within, cropped, luminance, mean_diameter, polygon_mask, reduced
+from photonest.cracks.strips import Grid, PolarGrid, RingGrid, TurnedGrid
+from photonest.imaging import Mask, cropped, mean_diameter, polygon_mask, reduced
 from photonest.model import FlatPhoto, Outline, Pith
 
 MEASURE_DIAMETER_PX = 3600  # beyond, more pixels tell nothing more of a line's width
 LEAST_LENGTH = 0.015  # of the diameter: shorter lines are left to the clearance of the plan
 AVERAGED_ALONG = 9
 GAP_SCORE, CEILING = -0.6, 2.0
+LEAST_SUM = 10.0  # of scores along a path
 
 
 @dataclass(frozen=True)
@@ -40,7 +42,7 @@ class Effort:
 
 
 ACROSS_RINGS = Effort(1400, (1, 3, 7, 17), 0.9)
-ALONG_RINGS = Effort(700, (1, 3, 7), 1.5)
+ALONG_RINGS = Effort(1000, (1, 3, 7), 1.3)
 ANY_WAY = Effort(1000, (1, 3, 7, 13), 1.0)
 
 
@@ -78,14 +80,14 @@ class Sheet:
     Attributes
     ----------
     flat : FlatPhoto
-    grey : ndarray of float32
+    grey : ndarray of uint8
         Its brightness, filled smoothly outside the wood so that the edge is no line.
     inner : ndarray of bool
         Pixels on the wood, a little way in from its edge.
     """
 
     flat: FlatPhoto
-    grey: Floats
+    grey: NDArray[np.uint8]
     inner: Mask
 
 
@@ -107,67 +109,90 @@ class Candidate:
 
 def view(flat: FlatPhoto, outline: Outline) -> View:
     """Cut the wood out of the photo."""
+    import cv2
+
     edge = np.asarray(outline.wood, dtype=float)
     margin = 4 * flat.mm_per_px
     full = cropped(flat, edge.min(axis=0) - margin, edge.max(axis=0) + margin)
     diameter = mean_diameter(edge)
     share = MEASURE_DIAMETER_PX * full.mm_per_px / diameter
     full = reduced(full, max(full.pixels.shape[:2]) * min(1.0, share))
-    grey = replace(full, pixels=luminance(full.pixels).astype(np.uint8), covered=None)
+    grey = replace(full, pixels=cv2.cvtColor(full.pixels, cv2.COLOR_RGB2GRAY), covered=None)
     return View(full, grey, edge, diameter)
 
 
 def candidates(seen: View, pith: Pith | None) -> list[Candidate]:
     """Return the lines that may be cracks."""
     efforts = (ACROSS_RINGS, ALONG_RINGS) if pith is not None else (ANY_WAY,)
-    found = []
+    found, sheet = [], None
     for effort in efforts:
-        sheet = sheet_at(seen, effort.diameter_px)
+        sheet = sheet_at(seen, effort.diameter_px, sheet)
         for grid in _grids(sheet, seen, pith, effort):
-            dark, light = ridge_scores(sheet.grey, grid, effort.widths, AVERAGED_ALONG)
             allowed = _allowed(sheet, grid)
-            for scores, is_light in ((dark, False), (light, True)):
-                worth = np.clip(scores - np.float32(effort.doubt), GAP_SCORE, CEILING)
-                worth[~allowed] = -5
-                found += _traced(seen, sheet.flat, grid, worth, is_light)
+            worth = []
+            for scores in ridge_scores(sheet.grey, grid, effort.widths, AVERAGED_ALONG):
+                worth.append(np.clip(scores - np.float32(effort.doubt), GAP_SCORE, CEILING))
+                worth[-1][~allowed] = -5
+            paths = best_paths(worth, grid.wraps, bend=0.3, least=LEAST_SUM, gap=20, apart=3, rounds=(2, 1))
+            paths[1] = [path for path in paths[1] if path.score > 1.5 * LEAST_SUM]  # light cracks are rare
+            for some, is_light in zip(paths, (False, True), strict=True):
+                found += _traced(seen, sheet.flat, grid, some, is_light)
     return found
 
 
-def sheet_at(seen: View, diameter_px: int) -> Sheet:
-    """Return the piece at most `diameter_px` across."""
+def sheet_at(seen: View, diameter_px: int, larger: Sheet | None = None) -> Sheet:
+    """Return the piece at most `diameter_px` across, by way of a larger sheet where there is one."""
     import cv2
 
-    share = min(1.0, diameter_px / seen.diameter_px)
-    flat = reduced(seen.grey, max(seen.grey.pixels.shape) * share)
-    inside = polygon_mask(flat.to_px(seen.outline), flat.pixels.shape[:2]).astype(np.uint8)
+    source = larger.flat if larger else seen.grey
+    share = min(1.0, diameter_px * source.mm_per_px / seen.diameter)
+    flat = reduced(source, max(source.pixels.shape) * share)
+    inside = polygon_mask(flat.to_px(seen.outline), flat.pixels.shape[:2]).view(np.uint8)
     rim = max(3, round(0.004 * seen.diameter / flat.mm_per_px))
     inner = cv2.erode(inside, np.ones((2 * rim + 1, 2 * rim + 1), np.uint8)) > 0
-    certain = cv2.erode(inside, np.ones((5, 5), np.uint8)).astype(np.float32)
-    grey = flat.pixels.astype(np.float32)
-    filled = np.where(certain > 0, grey, blurred_within(grey, certain, 12.0)).astype(np.float32)
-    return Sheet(flat, filled, np.asarray(inner))
+    certain = cv2.erode(inside, np.ones((5, 5), np.uint8))
+    return Sheet(flat, _filled(flat.pixels, certain), np.asarray(inner))
+
+
+def _filled(grey: NDArray[np.uint8], certain: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return the picture with the wood near by in place of what lies outside it."""
+    import cv2
+
+    size = (grey.shape[1] // 4 + 1, grey.shape[0] // 4 + 1)
+    wood = cv2.resize(grey * certain, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    share = cv2.resize(certain * np.uint8(255), size, interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+    wood, share = (cv2.GaussianBlur(part, (0, 0), 3.0, borderType=cv2.BORDER_REFLECT) for part in (wood, share))
+    near = np.clip(wood / np.maximum(share, 1e-3), 0, 255).astype(np.uint8)
+    filled = cv2.resize(near, grey.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+    cv2.copyTo(grey, certain, filled)
+    return np.asarray(filled)
 
 
 def _grids(sheet: Sheet, seen: View, pith: Pith | None, effort: Effort) -> list[Grid]:
     """Return the straightened pictures to search: about the pith, or turned four ways where there is none."""
     edge = sheet.flat.to_px(seen.outline)
     if pith is None:
-        low, high = edge.min(axis=0), edge.max(axis=0)
-        size = 2 * int(np.hypot(*(high - low)) / 2) + 2
-        middle = (float(low[0] + high[0]) / 2, float(low[1] + high[1]) / 2)
-        return [TurnedGrid(middle, size, size, k * np.pi / 4) for k in range(4)]
+        return [_turned(edge, k * np.pi / 4) for k in range(4)]
     x, y = sheet.flat.to_px([pith.point])[0]
     radius = 2 * int(np.hypot(*(edge - (x, y)).T).max() / 2) + 2
+    if effort is ALONG_RINGS:  # rings hardly stray from their radius: half as many bearings do
+        return [RingGrid((float(x), float(y)), max(256, int(2 * np.pi * radius * 0.4) // 64 * 64), radius)]
     round_ = max(256, int(2 * np.pi * radius * 0.8) // 64 * 64)
-    if effort is ALONG_RINGS:
-        return [RingGrid((float(x), float(y)), round_, radius)]
     return [PolarGrid((float(x), float(y)), radius, round_)]
 
 
-def _traced(seen: View, flat: FlatPhoto, grid: Grid, worth: Floats, light: bool) -> list[Candidate]:
-    """Return the visible stretches of the best paths over a grid on `flat`."""
+def _turned(edge: NDArray[np.float64], bearing: float) -> TurnedGrid:
+    """Return the grid along a bearing that just holds the piece."""
+    course = np.array([[np.cos(bearing), np.sin(bearing)], [-np.sin(bearing), np.cos(bearing)]])
+    low, high = (edge @ course.T).min(axis=0), (edge @ course.T).max(axis=0)
+    rows, columns = (2 * int(n) + 2 for n in (high - low) / 2)
+    x, y = (low + high) / 2 @ course
+    return TurnedGrid((float(x), float(y)), rows, columns, bearing)
+
+
+def _traced(seen: View, flat: FlatPhoto, grid: Grid, paths: Sequence[GridPath], light: bool) -> list[Candidate]:
+    """Return the visible stretches of paths over a grid on `flat`."""
     reach, slack = max(8, round(0.018 * seen.diameter_px)), max(3, round(2 * flat.mm_per_px / seen.full.mm_per_px + 1))
-    paths = best_paths(worth, grid.wraps, bend=0.3, least=15, gap=20, apart=3, rounds=1 if light else 2)
     px = [seen.full.to_px(flat.to_mm(grid.to_px(2 * p.rows + 0.5, 2 * p.columns + 0.5))) for p in paths]
     return [
         Candidate(part, path.score / len(path.rows))
@@ -187,8 +212,8 @@ def _visible_parts(line: Profile, window: float) -> list[Profile]:
     reach = max(2, round(window / line.step))
     kernel = np.hanning(2 * reach + 3)[1:-1]
     clear = np.convolve(np.pad(line.depth, reach, mode="edge"), kernel / kernel.sum(), "valid") / line.noise
-    level = max(1.5, 0.35 * float(np.percentile(clear, 85)))
-    pieces = worthy_pieces(np.clip(clear / level - 1, -1, 1), least=2 * reach, gap=6 * reach)
+    level = float(np.clip(0.35 * np.percentile(clear, 85), 1.5, 2.5))  # the thin end of a wide check is faint
+    pieces = worthy_pieces(np.clip(clear / level - 1, -1, 1), least=2 * reach, gap=12 * reach)
     return [line.part(start, stop) for start, stop, _ in pieces]
 
 
@@ -196,5 +221,5 @@ def _allowed(sheet: Sheet, grid: Grid) -> Mask:
     """Return the cells of the search on the wood, a little way in from its edge."""
     import cv2
 
-    x, y = (np.ascontiguousarray(m[::2, ::2]) for m in grid.maps(0, grid.rows, grid.columns, 0))
+    x, y = grid.maps(0, grid.rows, grid.columns, 0, step=2)
     return np.asarray(cv2.remap(sheet.inner.astype(np.uint8), x, y, cv2.INTER_NEAREST) > 0)

@@ -54,10 +54,10 @@ class PolarGrid:
             yield first, last, columns
             last, columns = first, columns // 2
 
-    def maps(self, first: int, last: int, columns: int, margin: int) -> tuple[Floats, Floats]:
-        """Return where the grid's cells lie in the picture, `margin` columns repeated at either side."""
-        angle = (np.arange(-margin, columns + margin) * (2 * np.pi / columns)).astype(np.float32)
-        radius = np.arange(first, last, dtype=np.float32)[:, None]
+    def maps(self, first: int, last: int, columns: int, margin: int, step: int = 1) -> tuple[Floats, Floats]:
+        """Return where every `step`-th cell lies in the picture, `margin` columns repeated at either side."""
+        angle = (np.arange(-margin, columns + margin, step) * (2 * np.pi / columns)).astype(np.float32)
+        radius = np.arange(first, last, step, dtype=np.float32)[:, None]
         return (
             np.float32(self.centre[0]) + radius * np.cos(angle),
             np.float32(self.centre[1]) + radius * np.sin(angle),
@@ -99,11 +99,13 @@ class TurnedGrid:
         """Yield the one band there is."""
         yield 0, self.rows, self.columns
 
-    def maps(self, first: int, last: int, columns: int, margin: int) -> tuple[Floats, Floats]:
-        """Return where the grid's cells lie in the picture, `margin` more columns at either side."""
-        rows, cols = np.mgrid[first:last, -margin : columns + margin].astype(np.float32)
-        xy = self.to_px(rows.ravel(), cols.ravel()).astype(np.float32)
-        return xy[:, 0].reshape(rows.shape), xy[:, 1].reshape(rows.shape)
+    def maps(self, first: int, last: int, columns: int, margin: int, step: int = 1) -> tuple[Floats, Floats]:
+        """Return where every `step`-th cell lies in the picture, `margin` more columns at either side."""
+        along = (np.arange(first, last, step, dtype=np.float32) - np.float32((self.rows - 1) / 2))[:, None]
+        across = np.arange(-margin, columns + margin, step, dtype=np.float32) - np.float32((self.columns - 1) / 2)
+        c, s = np.float32(np.cos(self.bearing)), np.float32(np.sin(self.bearing))
+        x, y = (np.float32(value) for value in self.centre)
+        return (x + along * c) - across * s, (y + along * s) + across * c
 
 
 @dataclass(frozen=True)
@@ -143,10 +145,10 @@ class RingGrid:
         """Yield the one band there is."""
         yield 0, self.rows, self.columns
 
-    def maps(self, first: int, last: int, columns: int, margin: int) -> tuple[Floats, Floats]:
-        """Return where the grid's cells lie in the picture, `margin` more columns at either side."""
-        angle = (np.arange(first, last, dtype=np.float32) * np.float32(2 * np.pi / self.round_))[:, None]
-        radius = np.arange(-margin, columns + margin, dtype=np.float32)
+    def maps(self, first: int, last: int, columns: int, margin: int, step: int = 1) -> tuple[Floats, Floats]:
+        """Return where every `step`-th cell lies in the picture, `margin` more columns at either side."""
+        angle = (np.arange(first, last, step, dtype=np.float32) * np.float32(2 * np.pi / self.round_))[:, None]
+        radius = np.arange(-margin, columns + margin, step, dtype=np.float32)
         return (
             np.float32(self.centre[0]) + radius * np.cos(angle),
             np.float32(self.centre[1]) + radius * np.sin(angle),
