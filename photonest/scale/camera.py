@@ -131,8 +131,11 @@ class View:
         return np.asarray(-self.rotation.T @ self.shift)
 
     def to_px(self, points_mm: ArrayLike) -> Array:
-        """Return where the photo shows points of the plane, shape (..., n, 2)."""
-        offset, centre, focal = self._offset(mapped(self.homography, np.asarray(points_mm, dtype=float)))
+        """Return where the photo shows points of the plane, shape (..., n, 2), or of space, shape (..., n, 3)."""
+        points = np.asarray(points_mm, dtype=float)
+        turned = self.rotation[..., : points.shape[-1]]
+        seen = points @ np.swapaxes(turned, -1, -2) + self.shift[..., None, :]
+        offset, centre, focal = seen[..., :2] / seen[..., 2:], *self._optics()
         return np.asarray(centre + focal * offset * self._stretch(offset))
 
     def to_mm(self, points_px: ArrayLike) -> Array:
@@ -141,16 +144,15 @@ class View:
 
     def ideal(self, points_px: ArrayLike) -> Array:
         """Return pixels, shape (..., n, 2), where a lens without distortion would have shown them."""
-        seen, centre, focal = self._offset(np.asarray(points_px, dtype=float))
-        offset = seen
+        centre, focal = self._optics()
+        offset = seen = (np.asarray(points_px, dtype=float) - centre) / focal
         for _ in range(6):  # the error shrinks about thirtyfold a round for |k1| up to 0.1 inside the frame
             offset = seen / self._stretch(offset)
         return np.asarray(centre + focal * offset)
 
-    def _offset(self, points: Array) -> tuple[Array, Array, Array]:
-        """Return points from the centre in focal lengths, and the centre and the focal length ready to undo it."""
-        centre, focal = self.values[..., None, CENTRE], self.focal_px[..., None, None]
-        return (points - centre) / focal, centre, focal
+    def _optics(self) -> tuple[Array, Array]:
+        """Return the centre and the focal length, shaped to go with points."""
+        return self.values[..., None, CENTRE], self.focal_px[..., None, None]
 
     def _stretch(self, offset: Array) -> Array:
         k1, k2 = self.values[..., 3, None, None], self.values[..., 4, None, None]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, cast
 
 import numpy as np
@@ -12,18 +13,22 @@ from numpy.typing import NDArray
 from photonest.model import NotFound, Photo, Scale
 from photonest.scale.board import CHECK_LINE_MM, PAPER_MM, Paper, SheetLayout, marker_dictionary, sheet_layout
 from photonest.scale.build import scale_from_view
-from photonest.scale.camera import Array, Prior, View, fit, mapped, prior_of, start
+from photonest.scale.camera import Array, Prior, View, mapped, prior_of, start
 from photonest.scale.corners import are_saddles, in_picture, refined
+from photonest.scale.height import face_above
+from photonest.scale.sheet_fit import MORE, Corners, SheetView, fit_corners
 
 Grey = NDArray[np.uint8]
 
 FEWEST_CORNERS = 6
 SEARCH_PX = 1600  # the markers are looked for in a photo of this size; their corners in the full one
-CORNER_PX = 0.12  # usual standard error of a corner (Hu et al. 2019 find 0.09 to 0.12 px in good light)
-CORNER_WEIGHT = 8  # how many residuals that expectation is worth against the residuals seen
-NOT_FLAT = 0.012  # root mean square residual, as a share of a square's side, that flat paper stays below
+CORNER_PX = 0.05  # least standard error of a corner
+SOILED = 0.6  # standard error of a corner over how far two windows about it disagree, where dust lies beside it
+MOST_SOILED_PX = 0.8  # disagreement beyond which a corner says nothing
+NOT_FLAT = 0.012  # usual residual, as a share of a square's side, that paper bent one way stays below
+MOST_BENT_MM, BENT_MM = 15.0, 1.5  # lift at the page's rim that is measured at all; that a person is told of
+RESTING = 0.1  # standard error of the plane that a bent sheet rests on, over its lift
 PRINT_ERROR = 0.002  # of an unchecked printer's scale, as a share; common practice, no source
-ASPECT_ERROR = 0.001  # of a printer's scale along against across the feed; common practice, no source
 READING_MM = 0.15  # standard error of the check line as read with a steel rule
 
 
@@ -38,19 +43,6 @@ class MarkerSheetOptions:
     """
 
     check_line_mm: float | None = None
-
-
-@dataclass(frozen=True, eq=False)
-class Corners:
-    """Board corners in sight: pixels, shape (n, 2), the mm on the sheet that they are, and their standard error."""
-
-    px: Array
-    mm: Array
-    error_px: float = CORNER_PX
-
-    def picked(self, which: NDArray[np.bool_]) -> Corners:
-        """Return some of them."""
-        return replace(self, px=self.px[which], mm=self.mm[which])
 
 
 class MarkerSheet:
@@ -72,15 +64,16 @@ class MarkerSheet:
         if isinstance(seen, NotFound):
             return seen
         layout, homography = seen
-        prior = prior_of(photo)
-        fitted = _fitted(grey, layout, homography @ np.diag([1, 1, stretch]), stretch, prior)
+        fitted = _fitted(grey, layout, homography @ np.diag([1, 1, stretch]), stretch, prior_of(photo))
         if isinstance(fitted, NotFound):
             return fitted
-        view, corners = fitted
+        sheet, corners = fitted
         size_error = PRINT_ERROR if options.check_line_mm is None else READING_MM / CHECK_LINE_MM
-        rim = view.to_px(layout.rim() * stretch)
-        warnings = _advice(photo, layout, corners)
-        return scale_from_view(self.name, photo, view, rim, size_error=size_error, warnings=warnings)
+        rim = layout.rim() * stretch
+        scale = scale_from_view(
+            self.name, photo, sheet.view, sheet.to_px(rim), size_error=size_error, warnings=_advice(layout, corners)
+        )
+        return scale if isinstance(scale, NotFound) else _as_it_lies(scale, sheet, rim)
 
 
 def print_stretch(check_line_mm: float | None) -> float | NotFound:
@@ -154,36 +147,61 @@ def _detector() -> Any:
 
 def _fitted(
     grey: Grey, layout: SheetLayout, homography: Array, stretch: float, prior: Prior
-) -> tuple[View, Corners] | NotFound:
-    """Return the view by all corners in sight; each round looks again where the last view predicts them."""
-    view = start(prior, homography, more=1)
+) -> tuple[SheetView, Corners] | NotFound:
+    """Return the view by all corners in sight, looked for where the homography and then a first view predict them."""
+    view = start(prior, homography, more=MORE)
     if view is None:
         return NotFound("the marker sheet is seen from behind or edge-on", "Retake the photo from above the face.")
-    corners = board_corners(grey, layout, stretch, lambda mm: mapped(homography, mm))
-    for _ in range(2):
-        if len(corners.px) < FEWEST_CORNERS:
-            return NotFound(
-                f"only {len(corners.px)} corners of the marker sheet are in sight; {FEWEST_CORNERS} are needed",
-                "Uncover more of the sheet, keep it out of glare and hard shadows, or go nearer.",
-            )
-        fitted = fit_corners(view, corners, prior)
-        if fitted is None:
-            return NotFound("the marker sheet's corners fit no camera", "Lay the sheet flat and retake the photo.")
-        view, corners = fitted
-        corners = board_corners(grey, layout, stretch, view.to_px)
-    fitted = fit_corners(view, corners, prior)
-    if fitted is None or fitted[1].error_px > max(NOT_FLAT * _square_px(view, layout, stretch), 3 * CORNER_PX):
+    first = _fitted_near(grey, layout, stretch, prior, view, partial(mapped, homography))
+    if isinstance(first, NotFound):
+        return first
+    second = _fitted_near(grey, layout, stretch, prior, first[0].view, first[0].to_px)
+    if isinstance(second, NotFound):
+        return second
+    sheet, corners = second
+    off = sheet.spread * float(np.median(corners.error_px))
+    lift = np.abs(sheet.lift(layout.rim() * stretch)).max()
+    if off > max(NOT_FLAT * _square_px(sheet, layout, stretch), 6 * CORNER_PX) or lift > MOST_BENT_MM:
         return NotFound(
             "the marker sheet isn't flat: its corners don't lie in one plane",
             "Tape the sheet to something stiff and flat, smooth out folds, and retake the photo.",
         )
-    return fitted
+    return second
 
 
-def _square_px(view: View, layout: SheetLayout, stretch: float) -> float:
+def _fitted_near(
+    grey: Grey, layout: SheetLayout, stretch: float, prior: Prior, view: View, predict: Callable[[Array], Array]
+) -> tuple[SheetView, Corners] | NotFound:
+    """Return the view near another by the corners that are seen where they are predicted."""
+    corners = board_corners(grey, layout, stretch, predict)
+    if len(corners.px) < FEWEST_CORNERS:
+        return NotFound(
+            f"only {len(corners.px)} corners of the marker sheet are in sight; {FEWEST_CORNERS} are needed",
+            "Uncover more of the sheet, keep it out of glare and hard shadows, or go nearer.",
+        )
+    sheet = fit_corners(view, corners, prior, np.asarray(layout.size) / 2 * stretch)
+    if sheet is None:
+        return NotFound("the marker sheet's corners fit no camera", "Lay the sheet flat and retake the photo.")
+    return sheet, corners
+
+
+def _as_it_lies(scale: Scale, sheet: SheetView, rim_mm: Array) -> Scale | NotFound:
+    """Return the scale in the plane that a bent sheet rests on, taken to be the face's, and tell of the bend."""
+    lift = sheet.lift(rim_mm)
+    bent, sunk = float(np.abs(lift).max()), min(0.0, float(lift.min()))
+    if bent < BENT_MM:
+        return scale
+    told = (
+        f"The marker sheet is bent by about {bent:.0f} mm; that is allowed for, but a sheet taped flat to "
+        "something stiff measures better."
+    )
+    return face_above(replace(scale, warnings=(*scale.warnings, told)), sunk, RESTING * bent)
+
+
+def _square_px(sheet: SheetView, layout: SheetLayout, stretch: float) -> float:
     """Return the side of a square in the middle of the sheet, in pixels."""
     middle = np.asarray(layout.size) / 2 * stretch
-    ends = view.to_px(middle + np.array([[0.0, 0.0], [layout.square, 0.0], [0.0, layout.square]]) * stretch)
+    ends = sheet.to_px(middle + np.array([[0.0, 0.0], [layout.square, 0.0], [0.0, layout.square]]) * stretch)
     return float(np.linalg.norm(ends[1:] - ends[0], axis=1).min())
 
 
@@ -202,12 +220,13 @@ def board_corners(grey: Grey, layout: SheetLayout, stretch: float, predict: Call
     near = in_picture(guesses, grey.shape, window + 2)
     mm, guesses = mm[near], guesses[near]
     if not len(mm):
-        return Corners(guesses, mm)
-    px = refined(grey, guesses, 0.9 * window)
+        return Corners(guesses, mm, guesses[:, 0])
+    px, closer = refined(grey, guesses, 0.9 * window), refined(grey, guesses, 0.5 * window)
+    apart = np.linalg.norm(px - closer, axis=1)
     around = predict((mm[:, None] + _quadrants(layout, mm, 0.6 * clear)).reshape(-1, 2) * stretch)
     around = around.reshape(-1, 4, 2) + (px - guesses)[:, None]
-    good = (np.linalg.norm(px - guesses, axis=1) < window) & are_saddles(grey, around)
-    return Corners(px[good], mm[good] * stretch)
+    good = (np.linalg.norm(px - guesses, axis=1) < window) & (apart < MOST_SOILED_PX) & are_saddles(grey, around)
+    return Corners(px[good], mm[good] * stretch, np.hypot(CORNER_PX, SOILED * apart[good]))
 
 
 def _quadrants(layout: SheetLayout, corners_mm: Array, away: float) -> Array:
@@ -219,38 +238,7 @@ def _quadrants(layout: SheetLayout, corners_mm: Array, away: float) -> Array:
     return np.where(light_first[:, None, None], turn, np.roll(turn, 1, axis=0))
 
 
-def fit_corners(view: View, corners: Corners, prior: Prior) -> tuple[View, Corners] | None:
-    """Return the view by corners of a print, those that fit it, and their standard error.
-
-    The one more parameter is the print's stretch along the sheet against across it.
-    """
-    seen, error = corners, CORNER_PX
-    for _ in range(3):
-        picked = seen
-
-        def residuals(at: View, picked: Corners = picked, error: float = error) -> Array:
-            off = (_printed(at, picked.mm) - picked.px) / error
-            return off.reshape(*off.shape[:-2], -1)
-
-        fitted = fit(view, prior, residuals, more_errors=(ASPECT_ERROR,))
-        if fitted is None:
-            return None
-        view = fitted
-        off = np.linalg.norm(_printed(view, corners.mm) - corners.px, axis=1)
-        kept = off < max(3.5 * float(np.median(off)) / 1.18, 3 * CORNER_PX)
-        seen = corners.picked(kept)
-        freedom = 2 * len(seen.px) - 9
-        error = float(np.sqrt((CORNER_WEIGHT * CORNER_PX**2 + (off[kept] ** 2).sum()) / (CORNER_WEIGHT + freedom)))
-    return view, replace(seen, error_px=error)
-
-
-def _printed(view: View, mm: Array) -> Array:
-    """Return where the photo shows points of a print that came out stretched."""
-    stretch = view.more[..., None, :1] * [1.0, -1.0]
-    return view.to_px(mm * (1 + stretch))
-
-
-def _advice(photo: Photo, layout: SheetLayout, corners: Corners) -> tuple[str, ...]:
+def _advice(layout: SheetLayout, corners: Corners) -> tuple[str, ...]:
     """Return what a person could do to make the next photo better."""
     share = len(corners.px) / len(layout.board_corners())
     if share < 0.4:
