@@ -5,13 +5,25 @@ from __future__ import annotations
 import difflib
 import itertools
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from photonest import __version__
-from photonest.model import Attempt, Crack, CrackKind, Defect, Face, MarksError, Outline, Pith, Point, Points
+from photonest.model import (
+    Attempt,
+    Crack,
+    CrackKind,
+    Defect,
+    DefectKind,
+    Face,
+    MarksError,
+    Outline,
+    Pith,
+    Point,
+    Points,
+)
 from photonest.model.values import FieldError
 from photonest.pipeline import face_warnings
 from photonest.rectify import shifted
@@ -28,6 +40,15 @@ class NewCrack:
 
 
 @dataclass(frozen=True)
+class NewDefect:
+    """A knot, hole, bark inclusion or decayed area that a person adds."""
+
+    kind: DefectKind
+    outline: Points
+    depth: float | None = None
+
+
+@dataclass(frozen=True)
 class Changes:
     """What a person changes on a face; positions in mm of the face's frame.
 
@@ -40,6 +61,7 @@ class Changes:
     pith_error : float
         How exactly it was set, in mm.
     added : tuple of NewCrack
+    added_defects : tuple of NewDefect
     dismissed, restored : tuple of str
         Ids of cracks and defects that are none, or are after all.
     depths : mapping
@@ -52,6 +74,7 @@ class Changes:
     pith: Point | None = None
     pith_error: float = 1.0
     added: tuple[NewCrack, ...] = ()
+    added_defects: tuple[NewDefect, ...] = ()
     dismissed: tuple[str, ...] = ()
     restored: tuple[str, ...] = ()
     depths: Mapping[str, float] = field(default_factory=dict)
@@ -73,9 +96,10 @@ def adjusted(face: Face, changes: Changes) -> Face:
         cracks = [_changed_crack(crack, changes) for crack in face.cracks]
         defects = [_changed_defect(defect, changes) for defect in face.defects]
         cracks += [_new_crack(new, pith) for new in changes.added]
+        defects += [_new_defect(new) for new in changes.added_defects]
     except FieldError as error:
         raise MarksError(f"The change can't be made: {error}.") from error
-    _check_inside(face, cracks)
+    _check_inside(face, cracks, defects)
     kept_cracks, kept_defects = _numbered(face, cracks, defects)
     changed = replace(
         face,
@@ -101,7 +125,10 @@ def _check_ids(face: Face, changes: Changes) -> None:
             if name not in ids:
                 near = difflib.get_close_matches(name, ids, n=1)
                 hint = f"Did you mean {near[0]}?" if near else f"There are: {', '.join(ids) or 'none'}."
-                raise MarksError(f"This face has no crack {name}.", hint)
+                raise MarksError(
+                    f"This face has no crack {name}." if ids is cracks else f"This face has no crack or defect {name}.",
+                    hint,
+                )
 
 
 def _with_outline(face: Face, points: Points | None) -> Face:
@@ -181,6 +208,18 @@ def _new_crack(new: NewCrack, pith: Pith | None) -> Crack:
     )
 
 
+def _new_defect(new: NewDefect) -> Defect:
+    import shapely
+
+    shape = shapely.Polygon(new.outline) if len(new.outline) >= 3 else None
+    if shape is None or not shape.is_valid or shape.area <= 0:
+        why = "it needs three points or more" if shape is None else shapely.is_valid_reason(shape)
+        raise MarksError(
+            f"The outline of the {new.kind} is not a simple polygon: {why}.", "Give its points in order, once around."
+        )
+    return Defect("new", new.kind, new.outline, 1.0, "added", new.depth, standard_error=0.5, set_by="person")
+
+
 def _length(path: Points) -> float:
     return float(sum(math.dist(a, b) for a, b in itertools.pairwise(path)))
 
@@ -225,7 +264,7 @@ def with_end(path: Points, end: Point) -> Points:
     return kept[::-1] if flip else kept
 
 
-def _check_inside(face: Face, cracks: list[Crack]) -> None:
+def _check_inside(face: Face, cracks: list[Crack], defects: list[Defect]) -> None:
     import shapely
 
     whole = shapely.Polygon(face.outline.points)
@@ -236,18 +275,27 @@ def _check_inside(face: Face, cracks: list[Crack]) -> None:
                 f"The crack {list(crack.path[0])} to {list(crack.path[-1])} leaves the wood.",
                 "Positions are mm from the middle of the face, x to the right and y down.",
             )
+    for defect in defects:
+        if defect.set_by == "person" and not near.covers(shapely.Polygon(defect.outline)):
+            raise MarksError(
+                f"The {defect.kind} about {list(defect.outline[0])} leaves the wood.",
+                "Positions are mm from the middle of the face, x to the right and y down.",
+            )
 
 
 def _numbered(face: Face, cracks: list[Crack], defects: list[Defect]) -> tuple[tuple[Crack, ...], tuple[Defect, ...]]:
-    """Keep the ids people have seen; number new cracks after them."""
-    highest = max((int(c.id[1:]) for c in face.cracks if c.id[1:].isdigit()), default=0)
-    numbered = []
-    for crack in cracks:
-        if crack.id == "new":
-            highest += 1
-            crack = replace(crack, id=f"c{highest}")
-        numbered.append(crack)
-    return tuple(numbered), tuple(defects)
+    """Keep the ids people have seen; number new marks after them."""
+
+    def numbers(letter: str, ids: list[str]) -> Iterator[str]:
+        highest = max((int(name[1:]) for name in ids if name[1:].isdigit()), default=0)
+        return (f"{letter}{number}" for number in itertools.count(highest + 1))
+
+    crack_ids = numbers("c", [crack.id for crack in face.cracks])
+    defect_ids = numbers("d", [defect.id for defect in face.defects])
+    return (
+        tuple(replace(crack, id=next(crack_ids)) if crack.id == "new" else crack for crack in cracks),
+        tuple(replace(defect, id=next(defect_ids)) if defect.id == "new" else defect for defect in defects),
+    )
 
 
 def _records(changes: Changes) -> list[Attempt]:
@@ -264,4 +312,5 @@ def _records(changes: Changes) -> list[Attempt]:
     records += [record("cracks", f"depth of {name} probed by a person") for name in changes.depths]
     records += [record("cracks", f"end of {name} moved by a person") for name in changes.ends]
     records += [record("cracks", "crack added by a person") for _ in changes.added]
+    records += [record("cracks", f"{new.kind} added by a person") for new in changes.added_defects]
     return records

@@ -121,8 +121,9 @@ def checked_marks(found: Any, outline: Outline) -> tuple[Crack | Defect, ...]:
 def merge_marks(marks: Sequence[Crack | Defect]) -> tuple[tuple[Crack, ...], tuple[Defect, ...]]:
     """Return cracks and other defects from several finders, each once, numbered by size.
 
-    Of two cracks where most of the shorter runs along the longer, the surer is kept; marks set by a person are always
-    kept, and come first.
+    Of two cracks where most of the shorter runs along the longer, the surer is kept; so it is with two defects of a
+    kind of which one covers most of the other. Marks set by a person are always kept, and come first: what a person
+    said of a place stands, whatever kind a finder takes it for.
     """
     import shapely
 
@@ -133,7 +134,8 @@ def merge_marks(marks: Sequence[Crack | Defect]) -> tuple[tuple[Crack, ...], tup
         if isinstance(mark, Defect):
             shape = shapely.Polygon(mark.outline)
             same = any(
-                other.kind == mark.kind and shape.intersection(shapely.Polygon(other.outline)).area > 0.5 * shape.area
+                (other.kind == mark.kind or other.set_by == "person")
+                and shape.intersection(shapely.Polygon(other.outline)).area > 0.5 * shape.area
                 for other in defects
             )
             if mark.set_by == "person" or not same:

@@ -360,4 +360,8 @@ def face_warnings(face: Face) -> tuple[str, ...]:
     if possible:
         noun = "crack is" if possible == 1 else "cracks are"
         warnings.append(f"{possible} possible {noun} avoided as if real: look at the wood, and dismiss what is none.")
+    doubtful = sum(defect.status == "possible" for defect in face.defects)
+    if doubtful:
+        noun = "knot, hole, inclusion or decayed area is" if doubtful == 1 else "knots, holes, inclusions or decay are"
+        warnings.append(f"{doubtful} possible {noun} avoided as if real: look at the wood, and dismiss what is none.")
     return tuple(dict.fromkeys(warnings))

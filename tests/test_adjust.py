@@ -5,9 +5,10 @@ from typing import cast
 
 import pytest
 
-from photonest.adjust import Changes, NewCrack, adjusted, crack_kind, with_end
+from photonest.adjust import Changes, NewCrack, NewDefect, adjusted, crack_kind, with_end
+from photonest.gates import merge_marks
 from photonest.marks import hand_marks
-from photonest.model import Face, MarksError, Pith, face_from_document, face_to_document
+from photonest.model import Defect, Face, MarksError, Pith, face_from_document, face_to_document
 from photonest.pipeline import Choices, measure
 from photonest.registry import BUILT_IN, Listing
 from photonest.spec import Stage
@@ -119,3 +120,29 @@ def test_a_path_is_cut_back_at_either_end() -> None:
     path = ((0.0, 0.0), (10.0, 0.0), (20.0, 0.0))
     assert with_end(path, (4.0, 1.0)) == ((4.0, 1.0), (10.0, 0.0), (20.0, 0.0))
     assert with_end(path, (15.0, 0.0)) == ((0.0, 0.0), (10.0, 0.0), (15.0, 0.0))
+
+
+KNOT = ((-12.0, 20.0), (-4.0, 20.0), (-4.0, 28.0), (-12.0, 28.0))
+
+
+def test_an_added_defect_is_kept_in_the_wood_and_in_new_measurements(face: Face) -> None:
+    first = adjusted(face, Changes(added_defects=(NewDefect("knot", KNOT, depth=15.0),)))
+    new = first.defects[-1]
+    assert (new.kind, new.status, new.set_by, new.depth) == ("knot", "added", "person", 15.0)
+    assert first.provenance[-1].reason == "knot added by a person"
+    assert face_from_document(face_to_document(first)) == first
+    again = measure(photo(), by_hand_first(), Choices(), hand_marks(first))
+    kept = next(defect for defect in again.defects if defect.set_by == "person")
+    for there, back in zip(new.outline, kept.outline, strict=True):
+        assert back == pytest.approx(there, abs=1e-6)  # there and back through pixels, rounding alone
+    with pytest.raises(MarksError, match="leaves the wood"):
+        adjusted(face, Changes(added_defects=(NewDefect("hole", tuple((x + 900, y) for x, y in KNOT)),)))
+    with pytest.raises(MarksError, match="not a simple polygon"):
+        adjusted(face, Changes(added_defects=(NewDefect("hole", (KNOT[0], KNOT[2], KNOT[1], KNOT[3])),)))
+
+
+def test_what_a_person_dismissed_does_not_come_back_as_another_kind(face: Face) -> None:
+    dismissed = Defect("d1", "knot", KNOT, 0.9, "dismissed", set_by="person")
+    seen = Defect("", "bark", KNOT, 0.95, "seen")
+    _, defects = merge_marks([seen, dismissed])
+    assert [defect.status for defect in defects] == ["dismissed"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,8 +13,9 @@ from photonest.cli.common import AsJson, parsed_point, photo_of, say, say_warnin
 from photonest.cli.words import describe_face
 
 if TYPE_CHECKING:
-    from photonest.model import Face, Points
+    from photonest.model import DefectKind, Face, Points
 
+CIRCLE_POINTS = 24
 PX = "Positions are in pixels of the photo instead of mm from the middle of the face."
 
 
@@ -23,6 +25,14 @@ def adjust(
     pith_error: Annotated[float, typer.Option(metavar="MM", help="How exactly you know it.")] = 1.0,
     add_crack: Annotated[
         list[str] | None, typer.Option(metavar='"X,Y X,Y ..."', help="Add a crack along these points.")
+    ] = None,
+    add_defect: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar='"KIND X,Y ..."',
+            help="Add a knot, hole, bark inclusion or decay: its kind (knot, hole, bark, decay), then its edge, three "
+            'points or more in order, or its middle and how wide it is in mm, as in "hole 12,-30 8".',
+        ),
     ] = None,
     dismiss: Annotated[list[str] | None, typer.Option(metavar="ID", help="This crack or defect is none.")] = None,
     restore: Annotated[list[str] | None, typer.Option(metavar="ID", help="It is one after all.")] = None,
@@ -34,12 +44,12 @@ def adjust(
     px: Annotated[bool, typer.Option("--px", help=PX)] = False,
     json: AsJson = False,
 ) -> None:
-    """Overrule what was measured: move the pith, add, dismiss, probe or lengthen cracks, replace the outline.
+    """Overrule what was measured: move the pith, add, dismiss or probe cracks and defects, replace the outline.
 
     Positions are mm from the middle of the face, x to the right and y down, as face.png shows it. What you set is
     recorded as set by a person, and measuring the same photo again keeps it.
     """
-    from photonest.adjust import Changes, NewCrack, adjusted
+    from photonest.adjust import Changes, NewCrack, NewDefect, adjusted
     from photonest.model import dump_json, face_to_document, read_face
 
     face = read_face(file)
@@ -49,6 +59,7 @@ def adjust(
         pith=points(pith, "--pith")[0] if pith else None,
         pith_error=pith_error,
         added=tuple(NewCrack(points(text, "--add-crack")) for text in add_crack or ()),
+        added_defects=tuple(NewDefect(*_defect(text, points)) for text in add_defect or ()),
         dismissed=tuple(dismiss or ()),
         restored=tuple(restore or ()),
         depths={name: _number(value, "--depth") for name, value in _pairs(depth or (), "--depth")},
@@ -81,6 +92,23 @@ def _reader(face: Face, px: bool) -> Callable[[str, str], Points]:
         return tuple((float(x), float(y)) for x, y in photo_to_mm(face.scale, found))
 
     return points
+
+
+def _defect(text: str, points: Callable[[str, str], Points]) -> tuple[DefectKind, Points]:
+    """Return the kind and the edge of a defect as the user gives them."""
+    from photonest.report.words import DEFECT_NAMES
+
+    kind, _, place = text.partition(" ")
+    kinds = {name: name for name in DEFECT_NAMES}
+    if kind not in kinds:
+        raise typer.BadParameter(f"{kind!r} is none of {', '.join(kinds)}.", param_hint="--add-defect")
+    parts = place.split()
+    if len(parts) == 2 and "," not in parts[1]:
+        (x, y), radius = points(parts[0], "--add-defect")[0], _number(parts[1], "--add-defect") / 2
+        turns = [2 * math.pi * k / CIRCLE_POINTS for k in range(CIRCLE_POINTS)]
+        reach = radius / math.cos(math.pi / CIRCLE_POINTS)  # the polygon holds the circle
+        return kinds[kind], tuple((x + reach * math.cos(t), y + reach * math.sin(t)) for t in turns)
+    return kinds[kind], points(place, "--add-defect")
 
 
 def _pairs(texts: Sequence[str], option: str) -> list[tuple[str, str]]:

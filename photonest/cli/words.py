@@ -11,6 +11,8 @@ if TYPE_CHECKING:
 
 def describe_face(face: Face) -> str:
     """Return the measures of a face in a few lines."""
+    from photonest.report.words import DEFECT_NAMES, defect_size
+
     size = face.size
     se = face.scale.standard_error_pct
     lines = [
@@ -36,7 +38,15 @@ def describe_face(face: Face) -> str:
             f"  {crack.id:<4} {crack.kind:<7} {crack.length:6.1f} mm long, up to {crack.width:.1f} mm wide, "
             f"{crack.status} ({crack.confidence:.0%}){depth}"
         )
-    lines += [f"  {d.id:<4} {d.kind:<7} {d.status} ({d.confidence:.0%})" for d in face.defects]
+    if face.defects:
+        lines.append(f"Defects     {len(face.defects)} other than cracks")
+    for defect in face.defects:
+        long, wide = defect_size(defect)
+        depth = "" if defect.depth is None else f", {defect.depth:.0f} mm deep"
+        lines.append(
+            f"  {defect.id:<4} {DEFECT_NAMES[defect.kind]}, {long:.1f} x {wide:.1f} mm, {defect.status} "
+            f"({defect.confidence:.0%}){depth}"
+        )
     if size.clear_circle is not None:
         lines.append(f"Clear       circle of {2 * size.clear_circle.radius:.1f} mm without crack, pith or other defect")
     return "\n".join(lines)

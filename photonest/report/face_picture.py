@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from photonest.model import Circle, Face, Photo
 from photonest.report import style
 from photonest.report.blocks import draw_title, draw_warnings, heading
 from photonest.report.findings import (
     CRACK_STROKES,
     by_length,
+    by_size,
     draw_circles,
     draw_defects,
     draw_edges,
@@ -19,11 +22,12 @@ from photonest.report.ground import photo_ground
 from photonest.report.marks import chip_size, draw_chip, draw_labels, scale_bar
 from photonest.report.page import Box, Format, Page, line_height, save, text_width
 from photonest.report.units import Units, sixteenths
-from photonest.report.words import all_warnings, crack_words, length, twice_error
+from photonest.report.words import all_warnings, crack_words, defect_words, length, twice_error
 
 WIDTH = 200.0
 TALLEST = 1000.0
-MOST_CRACKS = 9
+MOST_LISTED = 9
+LIST_LEFT = 106.0
 
 
 def face_picture(photo: Photo, face: Face, *, format: Format = "png", units: Units = "mm") -> bytes:
@@ -51,7 +55,9 @@ def face_picture(photo: Photo, face: Face, *, format: Format = "png", units: Uni
         y = draw_warnings(page, all_warnings(face), y)
         y = _draw_photo(page, photo, face, y)
         y = _draw_key(page, face, y + 2)
-        y = max(_draw_sizes(page, face, y + 1, units), _draw_cracks(page, face, y + 1))
+        low = _draw_cracks(page, face, y + 1)
+        low = _draw_other_defects(page, face, low) if by_size(face) else low
+        y = max(_draw_sizes(page, face, y + 1, units), low)
         page.trim(y + 4)
         return save(page, format)
 
@@ -78,6 +84,11 @@ def _draw_key(page: Page, face: Face, y: float) -> float:
         samples.append((style.CRACK, "crack"))
     if "possible" in standing:
         samples.append((CRACK_STROKES["possible"], "possible crack ?"))
+    defects = {defect.status for defect in face.defects}
+    if defects & {"seen", "added"}:
+        samples.append((style.DEFECT_EDGE, "knot, hole, bark or decay"))
+    if "possible" in defects:
+        samples.append((style.DOUBTFUL_EDGE, "possibly such ?"))
     if face.size.clear_circle is not None:
         samples.append((style.CLEAR, "clear of defects"))
     samples.append((style.INSCRIBED, "largest circle"))
@@ -138,22 +149,30 @@ def size_rows(face: Face) -> list[tuple[str, str, float | None]]:
 
 
 def _draw_cracks(page: Page, face: Face, y: float) -> float:
-    left, width = 106.0, page.right - 106.0
+    left, width = LIST_LEFT, page.right - LIST_LEFT
     top = y = heading(page, left, y, "Cracks")
     page.text(page.right, top - 2, "length × width", size=style.SMALL, colour=style.QUIET, across="right")
     cracks = [crack for crack in by_length(face) if crack.status != "dismissed"]
     if not cracks:
         return page.paragraph(left, y, "None seen. A photo shows only the surface: look at the wood itself.", width)
-    for crack in cracks[:MOST_CRACKS]:
-        wide, high = chip_size(crack.id)
-        draw_chip(page, Box(left, y + 0.8, wide, high), crack.id, dark=crack.status != "possible")
-        y = (
-            page.paragraph(
-                left + max(wide, 9) + 2, y + 0.4, crack_words(crack), width - max(wide, 9) - 2, size=style.SMALL + 1
-            )
-            + 1.4
-        )
-    rest = len(cracks) - MOST_CRACKS
+    return _draw_list(page, y, [(crack.id, crack_words(crack), crack.status != "possible") for crack in cracks])
+
+
+def _draw_other_defects(page: Page, face: Face, y: float) -> float:
+    y = heading(page, LIST_LEFT, y + 2, "Other defects")
+    return _draw_list(page, y, [(d.id, defect_words(d), d.status != "possible") for d in by_size(face)])
+
+
+def _draw_list(page: Page, y: float, items: Sequence[tuple[str, str, bool]]) -> float:
+    """Draw marks with their name, words, and whether they are sure; only so many, and how many more there are."""
+    for name, words, sure in items[:MOST_LISTED]:
+        wide, high = chip_size(name)
+        draw_chip(page, Box(LIST_LEFT, y + 0.8, wide, high), name, dark=sure)
+        beside = max(wide, 9) + 2
+        y = page.paragraph(LIST_LEFT + beside, y + 0.4, words, page.right - LIST_LEFT - beside, size=style.SMALL + 1)
+        y += 1.4
+    rest = len(items) - MOST_LISTED
     if rest > 0:
-        y = page.paragraph(left, y, f"and {rest} more", width, size=style.SMALL + 1, colour=style.QUIET)
+        width = page.right - LIST_LEFT
+        y = page.paragraph(LIST_LEFT, y, f"and {rest} more", width, size=style.SMALL + 1, colour=style.QUIET)
     return y

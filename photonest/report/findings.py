@@ -10,7 +10,7 @@ from photonest.report import style
 from photonest.report.ground import Ground
 from photonest.report.marks import Label, cross
 from photonest.report.page import Page
-from photonest.report.words import DEFECT_NAMES, length, twice_error
+from photonest.report.words import DEFECT_NAMES, defect_size, length, twice_error
 
 CRACK_STROKES = {
     "seen": style.CRACK, "added": style.CRACK, "possible": style.POSSIBLE, "dismissed": style.DISMISSED
@@ -28,11 +28,16 @@ def draw_edges(page: Page, ground: Ground, face: Face) -> None:
 
 def draw_defects(page: Page, ground: Ground, face: Face) -> list[Label]:
     """Draw cracks and other defects; return their labels, the longest cracks first."""
-    labels = []
     for defect in face.defects:
-        if defect.status != "dismissed":
-            page.area(ground.to_page(defect.outline), style.DEFECT, clip=ground.frame)
-            labels.append(_defect_label(ground, defect))
+        edge = ground.to_page(defect.outline)
+        if defect.status == "dismissed":
+            page.line(edge, style.DISMISSED, closed=True, clip=ground.frame)
+        elif defect.status == "possible":
+            page.area(edge, style.DOUBTFUL, clip=ground.frame)
+            page.line(edge, style.DOUBTFUL_EDGE, closed=True, clip=ground.frame)
+        else:
+            page.area(edge, style.DEFECT, clip=ground.frame)
+    labels = [_defect_label(ground, defect) for defect in by_size(face)[:MOST_NAMES]]
     for crack in sorted(face.cracks, key=lambda c: c.length):
         page.line(ground.to_page(crack.path), CRACK_STROKES[crack.status], clip=ground.frame)
     standing = [crack for crack in by_length(face) if crack.status != "dismissed"]
@@ -86,6 +91,12 @@ def by_length(face: Face) -> list[Crack]:
     return sorted(face.cracks, key=lambda crack: (rank[crack.status], -crack.length))
 
 
+def by_size(face: Face) -> list[Defect]:
+    """Return the defects that stand, those seen before possible ones, the widest first."""
+    standing = [defect for defect in face.defects if defect.status != "dismissed"]
+    return sorted(standing, key=lambda defect: (defect.status == "possible", -defect_size(defect)[0]))
+
+
 def points_to_show(ground: Ground, face: Face) -> NDArray[np.float64]:
     """Return points on the page that labels should not hide: along the cracks, and about the pith and the centroid."""
     parts = [dense(ground.to_page(c.path), 1.5) for c in face.cracks if c.status != "dismissed"]
@@ -119,7 +130,8 @@ def _crack_label(ground: Ground, crack: Crack, centre: NDArray[np.float64], with
 
 def _defect_label(ground: Ground, defect: Defect) -> Label:
     middle = ground.to_page(defect.outline).mean(axis=0)
-    return Label(f"{defect.id}: {DEFECT_NAMES[defect.kind]}", _pair(middle), (1.0, -1.0))
+    doubt = " ?" if defect.status == "possible" else ""
+    return Label(f"{defect.id}: {DEFECT_NAMES[defect.kind]}{doubt}", _pair(middle), (1.0, -1.0))
 
 
 def _pair(point: ArrayLike) -> tuple[float, float]:

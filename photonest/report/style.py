@@ -63,6 +63,9 @@ DIMENSION = Stroke(INK, 0.9)
 HAIRLINE = Stroke(INK, 0.6)
 RULE = Stroke(INK, 1.4)
 DEFECT = Fill(PURPLE, 0.45, "xxx", INK, 1.4)
+DOUBTFUL = Fill(PURPLE, 0.18, "", INK, 0.0)
+DEFECT_EDGE = Stroke(PURPLE, 2.0, casing=INK)
+DOUBTFUL_EDGE = Stroke(PURPLE, 1.5, dash=(3, 2.5), casing=INK, casing_width=0.9)
 
 BOWLS = (  # pale, so that a home printer and a dusty page can carry them
     Fill(BLUE, 0.62, "", INK, 1.1),

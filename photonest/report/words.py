@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable
 
-from photonest.model import Crack, DefectKind, Face, Plan
+from photonest.model import Crack, Defect, DefectKind, Face, Plan
 from photonest.report.units import Units, told
 
 CRACK_NAMES = {"radial": "radial check", "heart": "heart check", "ring": "ring shake", "other": "crack"}
@@ -68,6 +69,29 @@ def crack_words(crack: Crack) -> str:
     deep = f", {crack.depth:.0f} deep" if crack.depth is not None else ""
     doubt = " ?" if crack.status == "possible" else ""
     return f"{CRACK_NAMES[crack.kind]}, {crack.length:.0f}{wide} mm{deep}{doubt}"
+
+
+def defect_size(defect: Defect) -> tuple[float, float]:
+    """Return the length and the width of a defect in mm: the sides of the smallest box about it, turned as it lies."""
+    import shapely
+
+    corners = shapely.Polygon(defect.outline).minimum_rotated_rectangle.exterior.coords
+    sides = sorted(math.dist(a, b) for a, b in itertools.pairwise(corners[:3]))
+    return sides[1], sides[0]
+
+
+def defect_words(defect: Defect) -> str:
+    """Return what a defect is and its size, in one short line.
+
+    >>> defect_words(Defect("d1", "knot", ((0, 0), (30, 0), (30, 12), (0, 12)), 0.9, "seen", depth=40))
+    'knot, 30 × 12 mm, 40 deep'
+    >>> defect_words(Defect("d2", "hole", ((0, 0), (4, 0), (4, 4), (0, 4)), 0.4, "possible"))
+    'hole, 4 × 4 mm ?'
+    """
+    long, wide = defect_size(defect)
+    deep = f", {defect.depth:.0f} deep" if defect.depth is not None else ""
+    doubt = " ?" if defect.status == "possible" else ""
+    return f"{DEFECT_NAMES[defect.kind]}, {long:.0f} × {wide:.0f} mm{deep}{doubt}"
 
 
 def counted(bowls: int) -> str:

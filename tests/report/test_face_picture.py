@@ -37,6 +37,17 @@ def test_svg_tells_everything_that_was_measured() -> None:
     assert "c3: 37 mm ?" in words  # a possible crack is marked as doubtful
 
 
+def test_other_defects_are_named_listed_and_doubted() -> None:
+    face = examples.face()
+    sure = face.defects[0]
+    doubtful = replace(sure, id="d2", kind="bark", status="possible", confidence=0.5)
+    gone = replace(sure, id="d3", kind="decay", status="dismissed")
+    words = words_of(face_picture(PHOTO, replace(face, defects=(sure, doubtful, gone)), format="svg"))
+    assert {"k1: knot", "d2: bark inclusion ?", "knot, 22 × 16 mm", "bark inclusion, 22 × 16 mm ?"} <= set(words)
+    assert {"Other defects", "knot, hole, bark or decay", "possibly such ?"} <= set(words)
+    assert not any("decay" in word for word in words if word != "knot, hole, bark or decay")
+
+
 def test_png_is_wide_enough_for_a_phone_and_dark_lines_are_on_it() -> None:
     picture = Image.open(io.BytesIO(face_picture(PHOTO, examples.face())))
     assert picture.width == pytest.approx(200 / 25.4 * 200, abs=1)  # 200 mm at 200 dots per inch
