@@ -75,7 +75,7 @@ def _photographed(spec: SceneSpec, growth: Growth, cracks: list[Traced], truth: 
     draw_side(light, spec, growth, truth.outline_mm)
     step = 0.95 / camera.scale_at()
     grid = Grid.over(truth.outline_mm.min(0), truth.outline_mm.max(0), step)
-    face = paint(growth, spec.finish, cracks, spec.marks, grid)
+    face = paint(growth, spec.finish, cracks, spec.marks, grid, spec.defects)
     _warp(light, face, camera)
     for item in spec.items:
         if item.z <= 0:

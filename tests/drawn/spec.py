@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from tests.drawn.bench import BenchSpec
 from tests.drawn.camera import CameraSpec
+from tests.drawn.defects import DefectSpec
 from tests.drawn.marks import CrackSpec, MarkSpec
 from tests.drawn.references import Item
 from tests.drawn.texture import FinishSpec
@@ -53,6 +54,7 @@ class SceneSpec:
     finish: FinishSpec = field(default_factory=FinishSpec)
     cracks: tuple[CrackSpec, ...] = ()
     marks: tuple[MarkSpec, ...] = ()
+    defects: tuple[DefectSpec, ...] = ()
     bench: BenchSpec = field(default_factory=BenchSpec)
     items: tuple[Item, ...] = ()
     light: LightSpec = field(default_factory=LightSpec)

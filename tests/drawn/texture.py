@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 
 from tests.drawn.camera import F32, decode_srgb
+from tests.drawn.defects import DefectSpec, bend_rings, paint_in_wood, paint_on_wood
 from tests.drawn.looks import LOOKS, Look
 from tests.drawn.marks import MarkSpec, Traced, mark_path
 from tests.drawn.noise import Array, Grid, clouds, generator, speckle, walk
@@ -58,7 +59,12 @@ class Painted:
 
 
 def paint(
-    growth: Growth, finish: FinishSpec, cracks: Sequence[Traced], marks: Sequence[MarkSpec], grid: Grid
+    growth: Growth,
+    finish: FinishSpec,
+    cracks: Sequence[Traced],
+    marks: Sequence[MarkSpec],
+    grid: Grid,
+    defects: Sequence[DefectSpec] = (),
 ) -> Painted:
     """Return the painted face."""
     x, y = np.meshgrid(grid.x, grid.y)
@@ -67,16 +73,19 @@ def paint(
     depth = np.asarray(growth.depth(x, y, growth.under), np.float32)
     outside = np.asarray(growth.depth(x, y, growth.outer), np.float32)
     age = growth.age_over(grid).astype(np.float32)
+    bend_rings(age, defects, grid)
     colour, relief = _wood(growth, look, finish, grid, x, y, age, rng)
     _draw_marks(colour, marks, grid, before_saw=True)
     relief += _saw_relief(finish, grid, x, y, rng)
     relief += np.float32(finish.torn * look.fuzz) * _torn(grid, rng)
+    paint_in_wood(colour, relief, defects, grid)
     if growth.spec.bark > 0:
         _cover_with_bark(colour, relief, look, grid, depth, outside, rng)
     colour *= _lit(relief, finish, grid)[..., None]
     _dirty(colour, finish, grid, depth, rng)
     linear = decode_srgb_fast(colour)
     _draw_marks(linear, marks, grid, before_saw=False)
+    paint_on_wood(linear, defects, grid, finish.light_deg)
     for crack in cracks:
         _open_crack(linear, crack, grid, finish, rng)
     cover = np.clip(outside / np.float32(grid.step) + 0.5, 0, 1)

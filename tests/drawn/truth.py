@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from tests.drawn.camera import CameraSpec
+from tests.drawn.defects import REAL, defect_outline, within
 from tests.drawn.marks import Traced, mark_path
 from tests.drawn.noise import Array
 from tests.drawn.references import Item
@@ -45,6 +48,18 @@ class Distractor:
 
 
 @dataclass(frozen=True, eq=False)
+class DefectTruth:
+    """A knot, hole, bark inclusion or decayed area as drawn: its outline (n, 2) in mm, the first point not repeated.
+
+    `clear` tells whether a reader of the photo could not miss it.
+    """
+
+    kind: str
+    outline_mm: Array
+    clear: bool = True
+
+
+@dataclass(frozen=True, eq=False)
 class Truth:
     """What the photo shows, exactly.
 
@@ -60,6 +75,8 @@ class Truth:
     distractors: tuple[Distractor, ...]
     references: tuple[Item, ...]
     camera: CameraSpec
+    defects: tuple[DefectTruth, ...] = ()
+    screws_mm: tuple[Array, ...] = ()
 
     @property
     def reference(self) -> str:
@@ -160,4 +177,40 @@ def truth_of(spec: SceneSpec, growth: Growth, cracks: list[Traced]) -> Truth:
         distractors=tuple(distractors),
         references=tuple(item for item in spec.items if item.is_reference),
         camera=spec.camera,
+        defects=tuple(_defects(spec, growth)),
+        screws_mm=tuple(defect_outline(one) for one in spec.defects if one.kind == "screw"),
     )
+
+
+def _defects(spec: SceneSpec, growth: Growth) -> Iterator[DefectTruth]:
+    """Yield every defect but the cracks: those asked for, the wood's own knots, and marks that are holes or bark."""
+    edge = growth.polygon(growth.under)
+    for one in spec.defects:
+        if one.kind in REAL:
+            outline = within(one, edge)
+            if len(outline):
+                yield DefectTruth(one.kind, outline)
+    for knot in spec.wood.knots if spec.wood.cut == "end" else ():
+        a = np.radians(knot.angle_deg)
+        end = knot.reach * float(growth.rim(a))
+        t = np.linspace(0.02, 1, 24)
+        half = knot.width / 2 * t**0.6
+        unit, side = np.array([np.cos(a), np.sin(a)]), np.array([-np.sin(a), np.cos(a)])
+        lips = [growth.pith + end * t[:, None] * unit + sign * half[:, None] * side for sign in (1, -1)]
+        yield DefectTruth("knot", np.concatenate([lips[0], lips[1][::-1]]), clear=False)
+    for mark in spec.marks:
+        if mark.kind in ("hole", "bark pocket"):
+            path, widths = mark_path(mark)
+            outline = _outlined(path, np.maximum(widths, 0.4))
+            yield DefectTruth("hole" if mark.kind == "hole" else "bark", outline, clear=mark.strength > 0.75)
+
+
+def _outlined(path: Array, widths: Array) -> Array:
+    """Return the outline of a band about a path."""
+    from shapely import LineString, Point
+    from shapely.ops import unary_union
+
+    spots = [Point(p).buffer(w / 2, 12) for p, w in zip(path, widths, strict=True)]
+    hulls = [unary_union(pair).convex_hull for pair in itertools.pairwise(spots)]
+    whole = unary_union(hulls) if hulls else LineString(path).buffer(0.2)
+    return np.asarray(whole.exterior.coords)[:-1]

@@ -16,6 +16,7 @@ from tests.drawn.place import any_colour, beside, decoys, occluders, pair, pick,
 from tests.drawn.references import Item
 from tests.drawn.spec import LightSpec, SceneSpec
 from tests.drawn.texture import FinishSpec
+from tests.drawn.vary_defects import Lay, random_defects
 from tests.drawn.wood import Fold, Growth, Knot, Piece, WoodSpec
 
 Difficulty = Literal["easy", "medium", "hard"]
@@ -49,6 +50,7 @@ def random_spec(
     reference_on_bench: bool = False,
     cut_by_frame: float = 0.0,
     mirrored: bool = False,
+    defects: bool = False,
 ) -> SceneSpec:
     """Return a scene of a slice or log end, or of a round blank.
 
@@ -77,6 +79,8 @@ def random_spec(
         Share of the reference's extent that lies outside the photo.
     mirrored : bool
         The photo is mirrored.
+    defects : bool
+        Knots, holes, bark inclusions, decay, and what is mistaken for them, are drawn on it too.
     """
     level = _LEVEL[difficulty]
 
@@ -103,6 +107,7 @@ def random_spec(
         finish=finish,
         cracks=random_cracks(part("cracks"), growth, level, cracks),
         marks=random_marks(part("marks"), growth, level),
+        defects=random_defects(part("defects"), _lay(growth)) if defects else (),
         bench=bench,
         items=items,
         light=_light(part("light"), level, finish, growth),
@@ -110,6 +115,12 @@ def random_spec(
         sawdust=pick(part("dust"), (0.0, float(part("dust share").uniform(0, 0.5)) * level)),
         seed=seed,
     )
+
+
+def _lay(growth: Growth) -> Lay:
+    on_end = growth.spec.cut == "end"
+    grain = growth.spec.grain_deg
+    return Lay(growth.polygon(growth.under), growth.pith if on_end else None, growth.spec.diameter, grain)
 
 
 def _blank(rng: np.random.Generator, wood: WoodSpec) -> WoodSpec:
