@@ -113,3 +113,15 @@ def test_evenly_spaces_points() -> None:
     ring = imaging.evenly(np.array([[0.0, 0.0], [3.0, 0.0], [3.0, 1.0], [0.0, 1.0]]), 16)
     steps = np.hypot(*np.diff(np.vstack([ring, ring[:1]]), axis=0).T)
     assert steps == pytest.approx(np.full(16, 0.5))
+
+
+def test_flattening_leaves_rings_in_a_stained_heart_and_no_line_along_its_edge() -> None:
+    y, x = np.mgrid[:200, :200]
+    rings = 10 * np.sin(np.hypot(x - 100, y - 100) * 2 * np.pi / 8)
+    stained = (150 + rings - 60 * (x > 120)).astype(np.float32)
+    flat = imaging.flattened(stained, np.ones((200, 200), bool), 8.0)
+    plain = imaging.flattened((150 + rings).astype(np.float32), np.ones((200, 200), bool), 8.0)
+    edge, away = np.s_[20:180, 112:130], np.s_[20:180, 60:100]
+    assert np.abs(flat[away]).mean() > 0.6  # the contrast of a sine of unit power is 0.9
+    assert np.abs(flat[edge]).max() <= 2.5
+    assert np.abs(flat[edge]).mean() < 1.6 * np.abs(plain[edge]).mean()
