@@ -11,13 +11,25 @@ from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import STEEPEST_DEG, scale_from_view
 from photonest.scale.camera import Array, Prior, View, prior_of
 from photonest.scale.height import face_above
-from photonest.scale.rectangle import Seen, corner_depths, fitted, proportion, straight_shapes
+from photonest.scale.rectangle import (
+    Seen,
+    area,
+    corner_depths,
+    fitted,
+    looks,
+    proportion,
+    rough_proportion,
+    rough_shapes,
+    sharpened,
+)
 
 # ISO/IEC 7810, format ID-1
 WIDTH_MM, HEIGHT_MM, THICKNESS_MM = 85.60, 53.98, 0.76
 CORNER_MM = 3.18  # radius; ISO/IEC 7810 allows 2.88 to 3.48
 WIDTH_ERROR_MM, HEIGHT_ERROR_MM = 0.06, 0.03  # half of the standard's tolerance for unused cards
 SMALLEST_SHARE, SMALL_SHARE = 0.006, 0.02  # of the frame: below the first it is refused, below the second warned of
+MARGIN = 0.1  # of each side, for its rounded corners
+ROUGH_CORNER, ROUGH_PROPORTION = 0.0006, 0.03  # of rough corners: their error over the photo's longer side; a bias
 ROUND_FROM, ROUND_TO = 0.45, 1.75  # how far a rounded corner begins inside a sharp one, over what the standard's does
 WORST_FIT = 2.4  # mean squared residual over its expectation
 LOOKS_OFF = 1.4  # by which factor a tilted card may look longer or shorter
@@ -59,8 +71,9 @@ class Card:
         prior = prior_of(photo)
         cards: list[Found] = []
         complaints: list[str] = []
-        for seen in straight_shapes(photo):
-            found = as_card(photo, prior, seen)
+        for rough in rough_shapes(photo):
+            seen = sharpened(photo, rough, MARGIN) if may_be_card(photo, prior, rough) else None
+            found = None if seen is None else as_card(photo, prior, seen)
             if isinstance(found, str):
                 complaints.append(found)
             elif found is not None:
@@ -86,33 +99,51 @@ class Card:
         return scale if isinstance(scale, NotFound) else face_above(scale, -options.thickness_mm)
 
 
+def may_be_card(photo: Photo, prior: Prior, rough: Array) -> bool:
+    """Whether a shape is large enough and has about a card's proportion, as far as its rough corners tell."""
+    longer = max(photo.width, photo.height)
+    if area(rough) < SMALLEST_SHARE / 3 * photo.width * photo.height or not _looks_right(looks(rough)):
+        return False
+    return rough_proportion(prior, rough, ROUGH_CORNER * longer).is_about(_true(looks(rough)), ROUGH_PROPORTION)
+
+
+def _true(looks: float) -> float:
+    """Return the proportion of a card that lies the way it looks."""
+    return WIDTH_MM / HEIGHT_MM if looks > 1 else HEIGHT_MM / WIDTH_MM
+
+
+def _looks_right(looks: float, factor: float = LOOKS_OFF) -> bool:
+    return _true(looks) / factor < looks < _true(looks) * factor
+
+
 def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
     """Return a shape as a card; None if it is not like one at all, or a text where it nearly is."""
-    if seen.share < SMALLEST_SHARE / 3:
+    look = looks(seen.corners)
+    if not _looks_right(look):
         return None
-    looks = seen.looks
-    lying = looks > 1
-    true = WIDTH_MM / HEIGHT_MM if lying else HEIGHT_MM / WIDTH_MM
-    if not true / LOOKS_OFF < looks < true * LOOKS_OFF:
-        return None
+    size = (WIDTH_MM, HEIGHT_MM) if look > 1 else (HEIGHT_MM, WIDTH_MM)
+    errors = (WIDTH_ERROR_MM, HEIGHT_ERROR_MM) if look > 1 else (HEIGHT_ERROR_MM, WIDTH_ERROR_MM)
+    depth = CORNER_MM * (np.sqrt(2) - 1)
+    rounded = corner_depths(photo, seen, size, depth) / depth
+    # one corner may be hidden by sawdust, another in shadow; a rectangle with sharp corners has four
+    right = int(np.sum((rounded > ROUND_FROM) & (rounded < ROUND_TO)))
+    complaint = "a rectangle has a card's proportion, but its corners are not a card's"
+    if right < 2 or np.sum(rounded <= ROUND_FROM) > 1:
+        return complaint if _looks_right(look, NEARLY) else None
     shape = proportion(prior, seen)
-    told = shape is not None and shape.error < TELLING
-    if shape is not None and told and not shape.is_about(true, 0.001):
+    if shape is None:
         return None
-    if not told and not true / NEARLY < looks < true * NEARLY:
+    told = shape[0].error < TELLING
+    if told and not shape[0].is_about(_true(look), 0.001):
         return None
-    size = (WIDTH_MM, HEIGHT_MM) if lying else (HEIGHT_MM, WIDTH_MM)
-    errors = (WIDTH_ERROR_MM, HEIGHT_ERROR_MM) if lying else (HEIGHT_ERROR_MM, WIDTH_ERROR_MM)
-    answer = fitted(prior, seen, size, errors)
+    if not told and not _looks_right(look, NEARLY):
+        return None
+    if right < (2 if told else 3):
+        return complaint
+    answer = fitted(prior, seen, shape[1], size, errors)
     if answer is None:
         return None
     view, other = answer
-    depth = CORNER_MM * (np.sqrt(2) - 1)
-    rounded = corner_depths(photo, view, size, depth) / depth
-    # one corner may be hidden by sawdust, another in shadow; a rectangle with sharp corners has four
-    right = int(np.sum((rounded > ROUND_FROM) & (rounded < ROUND_TO)))
-    if right < (2 if told else 3) or np.sum(rounded <= ROUND_FROM) > 1:
-        return "a rectangle has a card's proportion, but its corners are not a card's"
     if view.tilt_deg > STEEPEST_DEG:
         return f"a card is seen {view.tilt_deg:.0f} degrees from square; take the photo from straight above the face"
     if seen.share < SMALLEST_SHARE:

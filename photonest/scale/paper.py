@@ -9,9 +9,9 @@ import numpy as np
 
 from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import scale_from_view
-from photonest.scale.camera import Prior, View, prior_of
+from photonest.scale.camera import Array, Prior, View, prior_of
 from photonest.scale.edges import light
-from photonest.scale.rectangle import Seen, corner_depths, fitted, interior, proportion, straight_shapes
+from photonest.scale.rectangle import Seen, area, corner_depths, fitted, interior, proportion, rough_shapes, sharpened
 
 SIZES_MM: dict[str, tuple[float, float]] = {  # long side first
     "A3": (420.0, 297.0),  # ISO 216
@@ -20,6 +20,7 @@ SIZES_MM: dict[str, tuple[float, float]] = {  # long side first
     "Letter": (279.4, 215.9),  # ANSI/ASME Y14.1, size A
 }
 UNNAMED = ("A4", "Letter")  # A3, A4 and A5 have one proportion: the others must be named
+MARGIN = 0.05  # of each side
 CUT_ERROR_MM = 0.5  # of office paper's sides, well inside the 2 mm that ISO 216 allows; common practice, no source
 SMALLEST_SHARE = 0.035  # of the frame; smaller white rectangles are labels
 WORST_FIT = 4.0  # mean squared residual over its expectation
@@ -63,7 +64,10 @@ class Paper:
         if any(name not in SIZES_MM for name in names):
             return NotFound(f"no paper size is called {options.size!r}", f"Give one of {', '.join(SIZES_MM)}.")
         prior = prior_of(photo)
-        found = [as_paper(photo, prior, seen, names) for seen in straight_shapes(photo, margin=0.05)]
+        found: list[Found | str | None] = []
+        for rough in rough_shapes(photo):
+            seen = sharpened(photo, rough, MARGIN) if may_be_paper(photo, rough) else None
+            found.append(None if seen is None else as_paper(photo, prior, seen, names))
         sheets = [sheet for sheet in found if isinstance(sheet, Found)]
         if not sheets:
             return _none([text for text in found if isinstance(text, str)], names)
@@ -83,13 +87,20 @@ class Paper:
         )
 
 
+def may_be_paper(photo: Photo, rough: Array) -> bool:
+    """Whether a shape is large enough and looks like plain white paper, as far as its rough corners tell."""
+    share = area(rough) / (photo.width * photo.height)
+    return share > SMALLEST_SHARE / 3 and _is_plain_white(photo, rough)
+
+
 def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> Found | str | None:
     """Return a shape as a sheet of one of the sizes named; None if it is not like one, or a text where it nearly is."""
-    if seen.share < SMALLEST_SHARE / 3 or not _is_plain_white(photo, seen):
+    if not _is_plain_white(photo, seen.corners):
         return None
-    shape = proportion(prior, seen)
-    if shape is None:
+    answer = proportion(prior, seen)
+    if answer is None:
         return None
+    shape, views = answer
     lying = shape.value > 1
     ratios = {name: SIZES_MM[name][0] / SIZES_MM[name][1] for name in names}
     fits = [name for name, ratio in ratios.items() if shape.is_about(ratio if lying else 1 / ratio, 0.003)]
@@ -100,23 +111,24 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> 
     if len(fits) > 1:
         return f"a white sheet may be {' or '.join(fits)}: its proportion can't be told"
     long, short = SIZES_MM[fits[0]]
-    answer = fitted(prior, seen, (long, short) if lying else (short, long), (CUT_ERROR_MM, CUT_ERROR_MM))
-    if answer is None:
+    size = (long, short) if lying else (short, long)
+    best = fitted(prior, seen, views, size, (CUT_ERROR_MM, CUT_ERROR_MM))
+    if best is None:
         return None
-    view, other = answer
+    view, other = best
     if seen.share < SMALLEST_SHARE:
         return f"a white rectangle fills only {100 * seen.share:.1f} % of the photo: a label, or a sheet too far off"
     if view.cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):
         return "a sheet's sides are not straight: it is curled, or partly covered"
-    depth = corner_depths(photo, view, (long, short) if lying else (short, long), short / 60)
+    depth = corner_depths(photo, seen, size, short / 60)
     if np.isfinite(depth).any() and np.nanmedian(depth) > short / 60:
         return "a white rectangle has round corners: not a sheet of paper"
     return Found(seen, fits[0], view, other)
 
 
-def _is_plain_white(photo: Photo, seen: Seen) -> bool:
+def _is_plain_white(photo: Photo, corners: Array) -> bool:
     """Whether a shape is of one nearly colourless, light tone, some writing or sawdust on it let pass."""
-    inside = interior(photo, seen.corners)
+    inside = interior(photo, corners)
     tone = np.median(inside.reshape(-1, 3), axis=0)
     plain = np.abs(inside / np.maximum(tone, 1e-3) - 1).max(axis=-1) < 0.4
     along_sides = (plain[:2], plain[-2:], plain[:, :2], plain[:, -2:])

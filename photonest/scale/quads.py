@@ -17,9 +17,10 @@ Array = NDArray[np.float64]
 
 SEARCH_PX = 640  # longer side of the picture that is searched
 SHORTEST = 0.03  # line that is looked at, as a share of that
-SMOOTH_PX = 0.7  # so that neither noise nor the steps of a slanting edge break a line
+LSD_SCALE = 0.8  # it makes the picture smaller by, so that neither noise nor the steps of a slanting edge break a line
 MOST_PIECES, MOST_LINES = 1500, 350
 MOST_QUADS = 400
+MOST_AT_ONCE = 2000  # three-sided shapes that a fourth side is looked for in one go
 PARALLEL_DEG, SQUARE_DEG = 30.0, 50.0  # how far, seen slantwise, sides may be off parallel and off square
 
 
@@ -66,12 +67,18 @@ def find_quads(pixels: NDArray[np.uint8]) -> Array:
 
 
 def straight_segments(pixels: NDArray[np.uint8]) -> Lines:
-    """Return straight edges by brightness and by colour: red where paper is darker than a bench, blue where wood is."""
+    """Return straight edges of an RGB picture by brightness and by two differences of colours.
+
+    Where a card or paper is as light as what it lies on, it is seldom of its colour too; and what is rough in
+    brightness, such as rings and bark, is smooth in colour.
+    """
     import cv2
 
-    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, 1.0)
-    smooth = cv2.GaussianBlur(pixels, (0, 0), SMOOTH_PX)
-    found = [detector.detect(np.ascontiguousarray(smooth[..., channel]))[0] for channel in (0, 2)]
+    red, green, blue = (pixels[..., k].astype(np.int16) for k in range(3))
+    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, LSD_SCALE)
+    seen = [cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY)]
+    seen += [np.clip(one - other + 128, 0, 255).astype(np.uint8) for one, other in ((red, green), (green, blue))]
+    found = [detector.detect(np.ascontiguousarray(picture))[0] for picture in seen]
     ends = [np.reshape(part, (-1, 2, 2)) for part in found if part is not None]
     return Lines(np.concatenate(ends).astype(float) if ends else np.zeros((0, 2, 2)))
 
@@ -128,9 +135,7 @@ def closed(lines: Lines, width: int, height: int) -> Array:
     """
     if len(lines.ends) < 4:
         return np.zeros((0, 4, 2))
-    partner = _corner_partners(lines)
-    found = [_quads_on(lines, base, partner) for base in range(len(lines.ends))]
-    sides = np.concatenate([part for part in found if len(part)] or [np.zeros((0, 4), int)])
+    sides = _four_sided(lines)
     sides = np.unique(_canonical(sides), axis=0)
     corners = _corners(lines, sides)
     good = _plausible(corners, width, height)
@@ -156,49 +161,62 @@ def _corner_partners(lines: Lines) -> tuple[NDArray[np.bool_], NDArray[np.bool_]
     return square & near_i & (np.abs(on_j) < slack), square & near_i & (np.abs(on_j - length[None, :]) < slack)
 
 
-def _quads_on(lines: Lines, base: int, partner: tuple[NDArray[np.bool_], NDArray[np.bool_]]) -> NDArray[np.int_]:
-    """Return sides (first, base, last, across) of the shapes that have a line as one side, shape (n, 4)."""
-    ends, along, length = lines.ends, lines.along, lines.length
-    first, last = (np.flatnonzero(near[:, base]) for near in partner)
-    if not len(first) or not len(last):
-        return np.zeros((0, 4), int)
-    normal = np.array([-along[base, 1], along[base, 0]])
-    middle = (ends.mean(axis=1) - ends[base, 0]) @ normal
-    a, b = (grid.ravel() for grid in np.meshgrid(first, last, indexing="ij"))
-    parallel = np.abs((along[a] * along[b]).sum(axis=1)) > np.cos(np.radians(PARALLEL_DEG))
-    alike = np.maximum(length[a], length[b]) < 3 * np.minimum(length[a], length[b])
-    good = (a != b) & parallel & alike & (middle[a] * middle[b] > 0)
-    a, b = a[good], b[good]
+def _four_sided(lines: Lines) -> NDArray[np.int_]:
+    """Return sides (first, base, last, across) of all shapes that lines may close, shape (n, 4)."""
+    base, first, last = _three_sided(lines)
+    parallel = np.abs(lines.along @ lines.along.T) > np.cos(np.radians(PARALLEL_DEG))
+    away = _heights(lines)
+    reach, side = np.maximum(lines.length[first], lines.length[last]), np.sign(away[base, first])
+    opposite = parallel & (lines.length[None] > 0.3 * lines.length[:, None])
     found = []
-    opposite = np.abs(along @ along[base]) > np.cos(np.radians(PARALLEL_DEG))
-    opposite &= length > 0.3 * length[base]
-    candidates = np.flatnonzero(opposite)
-    for i, j in zip(a, b, strict=True):
-        reach = max(length[i], length[j])
-        side = np.sign(middle[i])
-        far = candidates[(side * middle[candidates] > 0.4 * reach) & (side * middle[candidates] < 1.6 * reach)]
-        if len(far):
-            far = far[_spans(lines, far, i, j)]
-            found.append(np.column_stack([np.full(len(far), i), np.full(len(far), base), np.full(len(far), j), far]))
-    return np.concatenate(found) if found else np.zeros((0, 4), int)
+    for part in np.array_split(np.arange(len(base)), len(base) // MOST_AT_ONCE + 1):
+        height = side[part, None] * away[base[part]]
+        far = opposite[base[part]] & (height > 0.4 * reach[part, None]) & (height < 1.6 * reach[part, None])
+        which, across = np.nonzero(far)
+        which = part[which]
+        good = _spans(lines, across, first[which], last[which])
+        which, across = which[good], across[good]
+        found.append(np.column_stack([first[which], base[which], last[which], across]))
+    return np.concatenate(found)
 
 
-def _spans(lines: Lines, across: NDArray[np.int_], i: int, j: int) -> NDArray[np.bool_]:
+def _three_sided(lines: Lines) -> tuple[NDArray[np.int_], NDArray[np.int_], NDArray[np.int_]]:
+    """Return lines with two others that start at their ends, to one side, about parallel and alike in length."""
+    at_start, at_end = _corner_partners(lines)
+    parts = []
+    for base in range(len(lines.ends)):
+        first, last = np.flatnonzero(at_start[:, base]), np.flatnonzero(at_end[:, base])
+        parts.append([np.full(len(first) * len(last), base), np.repeat(first, len(last)), np.tile(last, len(first))])
+    base, first, last = np.concatenate(parts, axis=1)
+    away, length = _heights(lines), lines.length
+    parallel = np.abs((lines.along[first] * lines.along[last]).sum(axis=1)) > np.cos(np.radians(PARALLEL_DEG))
+    alike = np.maximum(length[first], length[last]) < 3 * np.minimum(length[first], length[last])
+    good = (first != last) & parallel & alike & (away[base, first] * away[base, last] > 0)
+    return base[good], first[good], last[good]
+
+
+def _heights(lines: Lines) -> Array:
+    """Return how far to the side of lines (rows) others' middles lie (columns)."""
+    normal = np.stack([-lines.along[:, 1], lines.along[:, 0]], axis=1)
+    return np.asarray(normal @ lines.ends.mean(axis=1).T - (normal * lines.ends[:, 0]).sum(axis=1)[:, None])
+
+
+def _spans(
+    lines: Lines, across: NDArray[np.int_], first: NDArray[np.int_], last: NDArray[np.int_]
+) -> NDArray[np.bool_]:
     """Return which lines lie between two others for a good part, and end near them."""
-    one, other = (_intersection(lines, across, np.full(len(across), k)) for k in (i, j))
+    one, other = _intersection(lines, across, first), _intersection(lines, across, last)
     gap = other - one
     width = np.linalg.norm(gap, axis=1)
     safe = np.maximum(width, 1e-6)
     at = ((lines.ends[across] - one[:, None]) * (gap / safe[:, None])[:, None]).sum(axis=2)
     low, high = at.min(axis=1), at.max(axis=1)
     inside = np.minimum(high, width) - np.maximum(low, 0)
-    ends_i, ends_j = lines.ends[i], lines.ends[j]
-    reach_i = np.linalg.norm(ends_i[None] - one[:, None], axis=2).min(axis=1)
-    reach_j = np.linalg.norm(ends_j[None] - other[:, None], axis=2).min(axis=1)
-    slack_i, slack_j = 6 + 0.7 * lines.length[i], 6 + 0.7 * lines.length[j]
-    return np.asarray(
-        (inside > 0.3 * width) & (high - low < 1.4 * width + 6) & (reach_i < slack_i) & (reach_j < slack_j)
-    )
+    good = (inside > 0.3 * width) & (high - low < 1.4 * width + 6)
+    for line, corner in ((first, one), (last, other)):
+        reach = np.linalg.norm(lines.ends[line] - corner[:, None], axis=2).min(axis=1)
+        good &= reach < 6 + 0.7 * lines.length[line]
+    return np.asarray(good)
 
 
 def _intersection(lines: Lines, a: NDArray[np.int_], b: NDArray[np.int_]) -> Array:
@@ -261,9 +279,14 @@ def _clockwise(corners: Array) -> Array:
 
 def _apart(quads: Array, least: float = 4.0) -> Array:
     """Return quadrilaterals in order without those that nearly repeat an earlier one."""
-    kept: list[Array] = []
-    for quad in quads:
-        turns = [np.roll(quad, turn, axis=0) for turn in range(4)]
-        if not any(np.abs(other - turn).max() < least for other in kept for turn in turns):
-            kept.append(quad)
-    return np.array(kept).reshape(-1, 4, 2)
+    middle = quads.mean(axis=1)
+    one, other = np.nonzero(np.abs(middle[:, None] - middle).max(axis=2) < least)
+    one, other = one[one > other], other[one > other]
+    alike = np.zeros((len(quads), len(quads)), bool)
+    for turn in range(4):
+        turned = np.roll(quads[other], turn, axis=1)
+        alike[one, other] |= np.abs(quads[one] - turned).max(axis=(1, 2)) < least
+    kept = np.ones(len(quads), bool)
+    for k, near in enumerate(alike):
+        kept[k] = not (near & kept).any()
+    return quads[kept]

@@ -5,17 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photonest.model import Photo
-from photonest.scale.camera import Array, Prior, View
+from photonest.scale.camera import Array, Prior, View, mapped
 from photonest.scale.edges import Edge, coarse_edge, fine_edge, light
 from photonest.scale.quads import SEARCH_PX, find_quads
-from photonest.scale.sides import fit_sides, rectangle
+from photonest.scale.sides import enlarged, fit_sides, rectangle, refit_sides
 
 LEAST_SHARE = 0.55  # of each side must be seen as an edge
+ROUGH_PX = 1600  # least longer side, where the photo has it, of the picture that sides are first looked for in
+LEAST_AREA, LONGEST = 0.002, 3.0  # of shapes looked at: share of the frame, and length over width
+NEARLY_SAME = 0.003  # of the longer side, that all corners of two shapes lie apart
 MOST_TRIED = 40
 ROUGHEST = 0.0003  # error of all sides but one, as a share of the photo's longer side: rougher ones are no cut edges
 ANY_PROPORTION = 0.35
@@ -39,12 +43,6 @@ class Seen:
     edges: list[Edge]
     share: float
 
-    @property
-    def looks(self) -> float:
-        """Length of sides 0 and 2 over that of sides 1 and 3, as seen."""
-        sides = np.linalg.norm(np.roll(self.corners, -1, axis=0) - self.corners, axis=1)
-        return float(np.sqrt(sides[0] * sides[2] / (sides[1] * sides[3])))
-
 
 @dataclass(frozen=True, eq=False)
 class Proportion:
@@ -58,37 +56,65 @@ class Proportion:
         return abs(math.log(self.value / value)) < 3.5 * math.hypot(self.error, tolerance)
 
 
-def straight_shapes(photo: Photo, margin: float = 0.1) -> list[Seen]:
-    """Return shapes whose four sides are in sight nearly whole, those that closed best first."""
-    shapes: list[Seen] = []
-    for quad in find_quads(photo.pixels)[:MOST_TRIED]:
-        seen = _verified(photo, quad, margin)
-        if seen is not None and not any(_same(seen, other) for other in shapes):
-            shapes.append(seen)
-    return shapes
+def rough_shapes(photo: Photo) -> tuple[Array, ...]:
+    """Return corners of shapes with four straight sides, to a pixel or two, clockwise, those that closed best first.
+
+    Cards and paper are both looked for in one photo: it is searched once.
+    """
+    if photo not in _SEARCHED:
+        _SEARCHED[photo] = tuple(_searched(photo.pixels))
+    return _SEARCHED[photo]
 
 
-def _same(one: Seen, other: Seen) -> bool:
-    return any(np.abs(np.roll(one.corners, turn, axis=0) - other.corners).max() < 8 for turn in range(4))
+_SEARCHED: WeakKeyDictionary[Photo, tuple[Array, ...]] = WeakKeyDictionary()  # nothing but answers worked out before
 
 
-def _verified(photo: Photo, quad: Array, margin: float) -> Seen | None:
-    """Return a shape with its sides found again in the full photo, or None where a side isn't there."""
-    longer = max(photo.width, photo.height)
-    reach = max(3.0, 2.5 * longer / SEARCH_PX)
+def _searched(pixels: NDArray[np.uint8]) -> list[Array]:
+    """Return shapes that lines close, their sides moved onto edges in a picture of moderate size."""
+    import cv2
+
+    height, width = pixels.shape[:2]
+    fold = max(1, max(width, height) // ROUGH_PX)
+    small = pixels if fold == 1 else cv2.resize(pixels, (width // fold, height // fold), interpolation=cv2.INTER_AREA)
+    ratio = np.array(small.shape[1::-1]) / [width, height]
+    longer = max(small.shape[:2])
+    found: list[Array] = []
+    for quad in [quad for quad in find_quads(small) if _is_worth_a_look(quad, small.shape)][:MOST_TRIED]:
+        moved = _moved(small, quad, max(3.0, 2.5 * longer / SEARCH_PX))
+        if moved is not None and not any(_same(moved, other, NEARLY_SAME * longer) for other in found):
+            found.append(moved)
+    return [(corners + 0.5) / ratio - 0.5 for corners in found]
+
+
+def _is_worth_a_look(quad: Array, shape: tuple[int, ...]) -> bool:
+    return area(quad) > LEAST_AREA * shape[0] * shape[1] and 1 / LONGEST < looks(quad) < LONGEST
+
+
+def _moved(pixels: NDArray[np.uint8], quad: Array, reach: float) -> Array | None:
+    """Return a shape with its sides moved onto the strongest straight edges near them; None where one isn't there."""
     ends = []
     for k in range(4):
-        moved = coarse_edge(photo.pixels, [quad[k], quad[(k + 1) % 4]], reach)
+        moved = coarse_edge(pixels, [quad[k], quad[(k + 1) % 4]], reach)
         if moved is None or moved[1] < LEAST_SHARE:
             return None
         ends.append(moved[0])
     corners = np.array([_meet(ends[k - 1], ends[k]) for k in range(4)])
-    if not np.isfinite(corners).all() or np.abs(corners - quad).max() > 4 * reach:
-        return None
+    return corners if np.isfinite(corners).all() and np.abs(corners - quad).max() < 4 * reach else None
+
+
+def sharpened(photo: Photo, rough: Array, margin: float) -> Seen | None:
+    """Return a shape with its sides found again in the full photo, or None where a side isn't there.
+
+    Parameters
+    ----------
+    margin : float
+        Share of each side left out at either end.
+    """
+    longer = max(photo.width, photo.height)
     narrow = max(4.0, 0.0018 * longer)
-    edges = []
+    edges: list[Edge] = []
     for k in range(4):
-        edge = fine_edge(photo.pixels, [corners[k], corners[(k + 1) % 4]], narrow, margin)
+        edge = fine_edge(photo.pixels, [rough[k], rough[(k + 1) % 4]], narrow, margin)
         if edge is None or edge.share < LEAST_SHARE:
             return None
         edges.append(edge)
@@ -96,11 +122,45 @@ def _verified(photo: Photo, quad: Array, margin: float) -> Seen | None:
         return None
     lines = [_line(edge.px) for edge in edges]
     corners = np.array([_meet(lines[k - 1], lines[k]) for k in range(4)])
-    x, y = corners.T
-    area = float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
-    if not np.isfinite(corners).all() or area <= 0:
+    if not np.isfinite(corners).all() or area(corners) <= 0:
         return None
-    return Seen(corners, edges, area / (photo.width * photo.height))
+    return Seen(corners, edges, area(corners) / (photo.width * photo.height))
+
+
+def area(corners: Array) -> float:
+    """Return the area of a four-sided shape, positive where its corners run clockwise as seen."""
+    x, y = corners.T
+    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
+
+
+def looks(corners: Array) -> float:
+    """Return the length of sides 0 and 2 over that of sides 1 and 3, as seen."""
+    sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
+    return float(np.sqrt(sides[0] * sides[2] / (sides[1] * sides[3])))
+
+
+def _same(one: Array, other: Array, nearer: float) -> bool:
+    return any(np.abs(np.roll(one, turn, axis=0) - other).max() < nearer for turn in range(4))
+
+
+def rough_proportion(prior: Prior, corners: Array, corner_px: float) -> Proportion:
+    """Return about which proportion a rectangle has by its corners alone, each to `corner_px` along x and y.
+
+    The columns of the homography from the rectangle to the camera's rays are its sides (Zhang 2000); what the corners'
+    errors and the focal length's do to their lengths is worked out by differences.
+    """
+    corner_steps = np.concatenate([np.zeros((1, 4, 2)), corner_px * np.eye(8).reshape(8, 4, 2), np.zeros((1, 4, 2))])
+    focal = prior.focal_px * np.exp([*[0.0] * 9, prior.focal_error])
+    rays = (corners + corner_steps - prior.centre_px) / focal[:, None, None]
+    a, b, c, d = np.moveaxis(rays, 1, 0)
+    far, near, across = b - c, d - c, a - b + c - d
+    whole = far[:, 0] * near[:, 1] - far[:, 1] * near[:, 0]
+    g = (across[:, 0] * near[:, 1] - across[:, 1] * near[:, 0]) / whole
+    h = (far[:, 0] * across[:, 1] - far[:, 1] * across[:, 0]) / whole
+    wide = np.hypot(np.linalg.norm(b - a + g[:, None] * b, axis=1), g)
+    tall = np.hypot(np.linalg.norm(d - a + h[:, None] * d, axis=1), h)
+    value = np.log(wide / tall)
+    return Proportion(float(np.exp(value[0])), float(np.linalg.norm(value[1:] - value[0])))
 
 
 def _line(points: Array) -> Array:
@@ -118,22 +178,14 @@ def _meet(one: Array, other: Array) -> Array:
     return np.asarray(one[0] + u * (gap[0] * v[1] - gap[1] * v[0]) / cross if cross else np.full(2, np.nan))
 
 
-def fitted(
-    prior: Prior, seen: Seen, size: tuple[float, float], errors: Sequence[float]
-) -> tuple[View, View | None] | None:
-    """Return the view of a shape taken to be a rectangle of a size in mm, side 0 its width; and the second best."""
-    import cv2
+def proportion(prior: Prior, seen: Seen) -> tuple[Proportion, list[View]] | None:
+    """Return the proportion of a shape taken to be a rectangle of any, and its likely views, 100 mm high.
 
-    width, height = size
-    corners = np.array([[0, 0], [width, 0], [width, height], [0, height]], np.float32)
-    homography = cv2.getPerspectiveTransform(corners, seen.corners.astype(np.float32))
-    return fit_sides(prior, homography, rectangle(width, height), seen.edges, errors, (width / 2, height / 2))
-
-
-def proportion(prior: Prior, seen: Seen) -> Proportion | None:
-    """Return the proportion of a shape taken to be a rectangle of any: the camera's tilt is part of the fit."""
-    width = 100 * seen.looks
-    answer = fitted(prior, seen, (width, 100.0), (ANY_PROPORTION * width, 1e-3))
+    The camera's tilt is part of the fit.
+    """
+    width = 100 * looks(seen.corners)
+    size, errors = (width, 100.0), (ANY_PROPORTION * width, 1e-3)
+    answer = fit_sides(prior, _homography(seen, size), rectangle(*size), seen.edges, errors, (width / 2, 50.0))
     if answer is None:
         return None
     view, other = answer
@@ -145,10 +197,34 @@ def proportion(prior: Prior, seen: Seen) -> Proportion | None:
     if other is not None:
         weight = 1 / (1 + math.exp(min(50.0, (other.cost - view.cost) / 2)))
         error = math.hypot(error, math.sqrt(weight) * (other.more[0] - view.more[0]) / wide)
-    return Proportion(wide / 100, error)
+    return Proportion(wide / 100, error), [view for view in answer if view is not None]
 
 
-def corner_depths(photo: Photo, view: View, size: tuple[float, float], depth_mm: float) -> Array:
+def fitted(
+    prior: Prior, seen: Seen, views: Sequence[View], size: tuple[float, float], errors: Sequence[float]
+) -> tuple[View, View | None] | None:
+    """Return the view of a shape taken to be a rectangle of a size in mm, and the second best.
+
+    Parameters
+    ----------
+    views : sequence of View
+        Of the shape as `proportion` sees it, 100 mm high.
+    size : (width, height)
+        Side 0 is its width.
+    """
+    return refit_sides(prior, [enlarged(view, size[1] / 100) for view in views], rectangle(*size), seen.edges, errors)
+
+
+def _homography(seen: Seen, size: tuple[float, float]) -> Array:
+    """Return the homography from a rectangle's mm to a shape seen."""
+    import cv2
+
+    width, height = size
+    corners = np.array([[0, 0], [width, 0], [width, height], [0, height]], np.float32)
+    return np.asarray(cv2.getPerspectiveTransform(corners, seen.corners.astype(np.float32)), dtype=float)
+
+
+def corner_depths(photo: Photo, seen: Seen, size: tuple[float, float], depth_mm: float) -> Array:
     """Return how far inside each sharp corner a shape begins, along the bisector, in mm, shape (4,).
 
     A corner rounded with radius r begins r (sqrt 2 - 1) inside.
@@ -160,7 +236,7 @@ def corner_depths(photo: Photo, view: View, size: tuple[float, float], depth_mm:
     inward = np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]]) / math.sqrt(2)
     away = np.linspace(-1.2 * depth_mm, 3.2 * depth_mm, 89)
     mm = corners[:, None] + away[None, :, None] * inward[:, None]
-    px = view.to_px(mm.reshape(-1, 2)).reshape(4, -1, 2).astype(np.float32)
+    px = mapped(_homography(seen, size), mm).astype(np.float32)
     colour = cv2.remap(photo.pixels, px[..., 0], px[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     value = light(colour).astype(float)
     depths = np.full(4, np.nan)

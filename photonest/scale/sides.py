@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from photonest.scale.camera import OPTICS, Array, Prior, View, fit, mirrored, squarely, start
+from photonest.scale.camera import OPTICS, SHIFT, Array, Prior, View, fit, mirrored, squarely, start
 from photonest.scale.edges import Edge
 
 GROWTH_PX = 0.15  # of all sides together: what is light looks larger, or smaller
 SIDE_PX = 0.08  # of each side alone: shadows, bevels, sawdust along it; and by as much more as
 SIDE_SHARE = 0.7  # of its pieces' own error, where what lies beside the edge misleads them alike
 ALIKE_PIECES = 3.0  # over which errors of neighbouring pieces of an edge are alike
+SOFTNESS = (30.0, 1.0, 1.0)  # errors are first taken to be larger, so that what is known keeps the lens sane
 POOR_FIT = 1.5  # mean squared residual beyond which another start is tried
 ANYWHERE_MM, ANY_TURN = 1e4, 10.0  # where a loose shape may lie, and how it may be turned
 
@@ -70,15 +71,38 @@ def fit_sides(
     found = [_settled(seen.placed(first), prior, seen, errors) for first in (begun, mirrored(begun, middle_mm))]
     if min((view.cost for view in found if view is not None), default=np.inf) > POOR_FIT * len(seen.px):
         found.append(_settled(seen.placed(squarely(begun, middle_mm)), prior, seen, errors))
+    return _best_two(found)
+
+
+def refit_sides(
+    prior: Prior, begun: Sequence[View], sides: Sequence[Side], edges: Sequence[Edge], size_errors: Sequence[float]
+) -> tuple[View, View | None] | None:
+    """Return the most likely view of one shape and the second most likely, near views that its edges gave before."""
+    seen = _Points(sides, edges, SIDE_PX)
+    errors = (*size_errors, GROWTH_PX)
+    return _best_two([_settled(view, prior, seen, errors, softness=(1.0,)) for view in begun])
+
+
+def enlarged(view: View, times: float) -> View:
+    """Return a view of a shape fitted before as if the shape, and all mm with it, were so many times larger."""
+    values = view.values.copy()
+    values[SHIFT][2] += np.log(times)
+    values[OPTICS : OPTICS + 2] = 0  # what its sides were off by
+    return View(values, view.turned)
+
+
+def _best_two(found: Sequence[View | None]) -> tuple[View, View | None] | None:
     views = sorted((view for view in found if view is not None), key=lambda view: view.cost)
     if not views:
         return None
     return views[0], views[1] if len(views) > 1 and _differ(views[0], views[1]) else None
 
 
-def _settled(view: View, prior: Prior, seen: _Points, errors: Sequence[float]) -> View | None:
+def _settled(
+    view: View, prior: Prior, seen: _Points, errors: Sequence[float], softness: Sequence[float] = SOFTNESS
+) -> View | None:
     """Return the most likely view near a first one; distances are turned into pixels by the one before."""
-    for soft in (30.0, 1.0, 1.0):  # first loosely, so that what is known beforehand keeps the lens sane
+    for soft in softness:
         if view.rotation[2, 2] <= 0.1:
             return None
         size = seen.mm_per_px(view)
