@@ -11,23 +11,27 @@ from numpy.typing import NDArray
 from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, Prior, View, mapped, prior_of
+from photonest.scale.combs import Comb, combs
 from photonest.scale.edges import Edge, coarse_edge, fine_edge
-from photonest.scale.quads import SEARCH_PX, SHORTEST, Lines, joined, straight_segments
+from photonest.scale.quads import Lines, joined
 from photonest.scale.sides import Side, fit_sides
-from photonest.scale.ticks import Comb, centred, combs, followed, grid, longer_after, projective
+from photonest.scale.tick_grid import CLEARLY, grid
+from photonest.scale.tick_wave import centred, followed, longer_after, projective
 
 INCH_MM = 25.4
-MOST_FOLLOWED = 6
+MOST_FOLLOWED = 8
 SIZE_ERROR = 0.001  # of the ruler's own length, as a share, and for its top lying nearer than what it lies on
 CLEAR_FIVE, CLEAR_TEN, CLEAR_POWER = 15.0, 7.0, 12.0
 WIDEST_MM = 80.0  # ruler
-PARALLEL = 0.015  # slope
-END_MM = 12.0
+PARALLEL, PARALLEL_FAR = 0.004, 0.00012
+SEARCH_PX, SHORTEST, SMOOTH_PX = 640, 0.06, 0.7
+END_MM = 10.0
 HIDDEN_MM = 2.5
-FAINT = 0.35
-ASKEW = 0.15
+FAINT = 0.15
+ASKEW = 0.05
 EDGE_ERROR_PX = 0.12
 TICK_STRAY = 0.03
+WORST_EDGE = 3.0
 
 
 @dataclass(frozen=True)
@@ -57,25 +61,13 @@ class Ruler:
         if options.ticks is None:
             return NotFound("it was not said that a ruler lies there", "Say what its ticks are: --ruler mm, or inch.")
         grey = cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY)
-        lines = straight_lines(photo)
-        best = None
-        for comb in combs(grey, lines.ends)[:MOST_FOLLOWED]:
-            comb = followed(grey, comb)
-            tick = tick_mm(longer_after(grey, comb), options.ticks)
-            if tick is None:
-                continue
-            if tick == HIDDEN_MM:
-                finer = centred(grey, replace(comb, ticks=comb.ticks * tick))
-                if finer.strength > FAINT:
-                    comb, tick = finer, 1.0
-            score = comb.strength * np.sqrt(np.ptp(comb.ticks) * tick)
-            if best is None or score > best[0]:
-                best = (score, comb, tick)
-        if best is None:
+        lines = straight_lines(photo.pixels)
+        found = _found(grey, combs(grey, lines.ends), options.ticks)
+        if found is None:
             return NotFound(
                 "no ruler in sight", "Lay the ruler level with the face, its ticks up and sharp in the photo."
             )
-        return self._measured(photo, grey, lines, best[1], best[2])
+        return self._measured(photo, grey, lines, *found)
 
     def _measured(
         self, photo: Photo, grey: NDArray[np.uint8], lines: Lines, comb: Comb, tick: float
@@ -84,20 +76,40 @@ class Ruler:
         if len(seen) < 5:
             return NotFound("too little of the ruler's ticks is in sight", "Uncover more of it, or go nearer.")
         first = seen[len(seen) // 2][0]
-        homography = rough_homography(comb, tick, first)
+        homography = rough_homography(comb, seen, tick, first)
         along = edges_along(photo, lines, comb, tick)
         if not along:
             return NotFound("the ruler's edges are not in sight", "Lay it on a ground of another colour.")
         homography = homography @ np.array([[1, 0, 0], [0, 1, y_of(homography, along[0])], [0, 0, 1]])
         across: list[Edge] = []
-        for other in along[1:]:
-            across = max(across, edges_across(photo, comb, tick, first, homography, y_of(homography, other)), key=len)
+        for depth in (*[y_of(homography, edge) for edge in along[1:]], 18.0, -18.0):
+            if len(across) < 2 and abs(depth) > 8.0:
+                across = max(across, edges_across(photo, comb, tick, first, homography, depth), key=len)
         answer = _fitted(prior_of(photo), homography, seen, along, across, tick)
         if answer is None:
             return NotFound("the ruler's ticks are not even enough, or not in one plane", "Keep the ruler flat.")
         view, other_view = answer
-        rim = _rim(view, comb, along, tick, first)
+        rim = _rim(view, seen, along)
         return scale_from_view(self.name, photo, view, rim, alternative=other_view, size_error=SIZE_ERROR)
+
+
+def _found(grey: NDArray[np.uint8], candidates: list[Comb], ticks: Literal["mm", "inch"]) -> tuple[Comb, float] | None:
+    """Return the clearest ruler's ticks and what they stand for, in mm."""
+    best, most = None, 0.0
+    for candidate in candidates[:MOST_FOLLOWED]:
+        comb = followed(grey, candidate)
+        tick = None if comb is None else tick_mm(longer_after(grey, comb), ticks)
+        if comb is None or tick is None:
+            continue
+        if tick == HIDDEN_MM:
+            comb, tick = centred(grey, replace(comb, ticks=comb.ticks * tick)), 1.0
+            if comb.strength < FAINT:
+                continue
+        if comb.strength > CLEARLY:
+            return comb, tick
+        if comb.strength * np.sqrt(len(comb.ticks)) > most:
+            best, most = (comb, tick), comb.strength * np.sqrt(len(comb.ticks))
+    return best
 
 
 def _fitted(
@@ -118,7 +130,7 @@ def _fitted(
         free = np.eye(len(lines))[:, 1:]
         sides = [Side((1.0, 0.0), (number - first) * tick, (0.0,) * free.shape[1]) for number, _, _ in seen]
         for k, (outward, edge) in enumerate(lines):
-            at = float((mapped(inverse, edge.px) @ outward).mean()) if k else 0.0
+            at = float((mapped(inverse, edge.px) @ outward).mean())
             sides.append(Side(outward, at, tuple(free[k])))
         edges = [Edge(points, error, 1.0) for _, points, _ in seen]
         edges += [edge._replace(error_px=max(edge.error_px, EDGE_ERROR_PX)) for _, edge in lines]
@@ -130,7 +142,7 @@ def _fitted(
         off = [_off(answer[0], side, edge) for side, edge in zip(sides, edges, strict=True)]
         ratio = [float(np.sqrt((part**2).mean())) / edge.error_px for part, edge in zip(off, edges, strict=True)]
         worst = len(seen) + int(np.argmax(ratio[len(seen) :]))
-        if ratio[worst] > 3.0 and worst > len(seen):
+        if ratio[worst] > WORST_EDGE and (worst > len(seen) or sum(outward[1] for outward, _ in lines) > 1):
             del lines[worst - len(seen)]
             continue
         rough = float(np.sqrt(np.mean(np.concatenate(off[: len(seen)]) ** 2)))
@@ -152,16 +164,18 @@ def y_of(homography: Array, edge: Edge) -> float:
     return float(mapped(np.asarray(np.linalg.inv(homography)), edge.px)[:, 1].mean())
 
 
-def straight_lines(photo: Photo) -> Lines:
-    """Return straight lines in the photo, the longest first, in its pixels."""
+def straight_lines(pixels: NDArray[np.uint8]) -> Lines:
+    """Return straight lines in a picture, the longest first, by what is red and what is blue in it."""
     import cv2
 
-    factor = min(1.0, SEARCH_PX / max(photo.width, photo.height))
-    small = photo.pixels
-    if factor < 1:
-        small = cv2.resize(small, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
-    ratio = np.array(small.shape[1::-1]) / [photo.width, photo.height]
-    lines = joined(straight_segments(small), 2 * SHORTEST * SEARCH_PX)
+    factor = min(1.0, SEARCH_PX / max(pixels.shape))
+    small = cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA) if factor < 1 else pixels
+    ratio = np.array(small.shape[1::-1]) / pixels.shape[1::-1]
+    smooth = cv2.GaussianBlur(small, (0, 0), SMOOTH_PX)
+    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, 1.0)
+    found = [detector.detect(np.ascontiguousarray(smooth[..., channel]))[0] for channel in (0, 2)]
+    ends = np.concatenate([np.zeros((0, 2, 2)), *[part.reshape(-1, 2, 2) for part in found if part is not None]])
+    lines = joined(Lines(ends), SHORTEST * SEARCH_PX)
     return Lines((lines.ends + 0.5) / ratio - 0.5)
 
 
@@ -179,17 +193,21 @@ def tick_mm(after: dict[int, float], ticks: Literal["mm", "inch"]) -> float | No
     return None
 
 
-def rough_homography(comb: Comb, tick: float, first: float) -> Array:
-    """Return a homography from mm to pixels: ticks along the line, and square to it as if seen so."""
-    import cv2
+def rough_homography(comb: Comb, seen: list[tuple[float, Array, float]], tick: float, first: float) -> Array:
+    """Return a homography from mm to pixels by where the ticks are seen; across them, mm are taken to look as along.
 
-    s = np.linspace(0, len(comb.ticks) - 1, 9)
-    x = (np.interp(s, np.arange(len(comb.ticks)), comb.ticks) - first) * tick
-    aside = np.repeat([[-10.0], [10.0]], 9, axis=1)
-    px = comb.place(np.tile(s, (2, 1)), aside * comb.pitch)
-    mm = np.stack([np.tile(x, (2, 1)), aside * tick], axis=-1)
-    homography, _ = cv2.findHomography(mm.reshape(-1, 2), px.reshape(-1, 2))
-    return np.asarray(homography)
+    With (u, v) along and across the ticks' line, x = (h0 + h1 u + h2 v) / (1 + g0 u + g1 v): linear in all five.
+    """
+    px = np.concatenate([points for _, points, _ in seen])
+    x = np.repeat([(number - first) * tick for number, _, _ in seen], [len(points) for _, points, _ in seen])
+    frame = np.column_stack([comb.along, comb.across])
+    middle, unit = px.mean(axis=0), len(comb.ticks) / 2
+    u, v = ((px - middle) @ frame / unit).T
+    h, *_ = np.linalg.lstsq(np.column_stack([np.ones_like(u), u, v, -x * u, -x * v]), x, rcond=None)
+    to_mm = np.array([[h[1], h[2], h[0]], [0.0, abs(h[1]), 0.0], [h[3], h[4], 1.0]])
+    to_px = np.eye(3)
+    to_px[:2, :2], to_px[:2, 2] = frame * unit, middle
+    return np.asarray(to_px @ np.linalg.inv(to_mm))
 
 
 def edges_along(photo: Photo, lines: Lines, comb: Comb, tick: float) -> list[Edge]:
@@ -204,7 +222,7 @@ def edges_along(photo: Photo, lines: Lines, comb: Comb, tick: float) -> list[Edg
     slope = np.diff(aside, axis=1)[:, 0] / np.diff(at, axis=1)[:, 0]
     middle = at.mean(axis=1)
     expected = -aside.mean(axis=1) * vanishing / (1 - middle * vanishing)
-    parallel = np.abs(slope - expected) < PARALLEL
+    parallel = np.abs(slope - expected) < PARALLEL + PARALLEL_FAR * np.abs(aside).max(axis=1)
     near = np.abs(aside).max(axis=1) < WIDEST_MM / tick * comb.pitch
     overlap = np.minimum(at.max(axis=1), length) - np.maximum(at.min(axis=1), 0)
     found: list[tuple[float, Edge]] = []
@@ -214,7 +232,7 @@ def edges_along(photo: Photo, lines: Lines, comb: Comb, tick: float) -> list[Edg
         if moved is None or moved[1] < 0.5:
             continue
         edge = fine_edge(photo.pixels, moved[0], 4.0, 0.04, pieces=16)
-        if edge is None or edge.share < 0.5 or edge.error_px > 0.6:
+        if edge is None or edge.share < 0.5 or edge.error_px > 0.4:
             continue
         off = float((edge.px.mean(axis=0) - comb.start) @ comb.across)
         if all(abs(off - other) > 4 for other, _ in found):
@@ -232,8 +250,8 @@ def edges_across(photo: Photo, comb: Comb, tick: float, first: float, homography
         How far the ruler reaches from its ticks' edge, in mm; negative the other way.
     """
     ends = []
-    for number, outward in ((comb.ticks[0], -1.0), (comb.ticks[-1], 1.0)):
-        x = (number - first) * tick + outward * 0.3 * END_MM
+    for number in (comb.ticks[0], comb.ticks[-1]):
+        x = (number - first) * tick
         line = mapped(homography, np.array([[x, 0.1 * depth], [x, 0.9 * depth]]))
         moved = coarse_edge(photo.pixels, line, END_MM / tick * comb.pitch)
         if moved is None or moved[1] < 0.75:
@@ -247,8 +265,8 @@ def edges_across(photo: Photo, comb: Comb, tick: float, first: float, homography
     return ends
 
 
-def _rim(view: View, comb: Comb, edges: list[Edge], tick: float, first: float) -> Array:
-    y = view.to_mm(np.concatenate([edge.px for edge in edges]))[:, 1]
-    x = (comb.ticks[[0, -1]] - first) * tick
-    low, high = min(y.min(), 0.0), max(y.max(), 0.0)
-    return view.to_px([[x[0], low], [x[1], low], [x[1], high], [x[0], high]])
+def _rim(view: View, seen: list[tuple[float, Array, float]], edges: list[Edge]) -> Array:
+    """Return corners around all that was seen of the ruler, in pixels."""
+    px = np.concatenate([*[points for _, points, _ in seen], *[edge.px for edge in edges]])
+    (x0, y0), (x1, y1) = (function(view.to_mm(px), axis=0) for function in (np.min, np.max))
+    return view.to_px([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])

@@ -1,0 +1,186 @@
+"""Ticks followed along their line by the phase of their wave, and what comes back after how many of them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import gcd
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.scale.camera import Array
+from photonest.scale.combs import PIECE, Comb, Grey, changes, strip
+
+PER_TICK = 8  # samples of the straightened strip
+RATIOS = (2, 3, 4, 5, 6, 7, 8, 10, 12, 16, 20, 32)  # numbers of ticks after which longer ones may come
+MOST_POWER = 100.0
+FEWEST = 20  # ticks that are looked at
+GOING_ON = 0.5  # how like the wave a piece must look beyond a line's end for ticks to go on there
+NO_WAVE = 0.12  # strength below which a comb is given up
+
+
+def followed(grey: Grey, comb: Comb) -> Comb | None:
+    """Return ticks followed along their line and beyond its ends, as far as they are seen; None if there are none."""
+    comb = _fitted(grey, comb, coarse=True)
+    if comb.strength < NO_WAVE:
+        return None
+    comb = centred(grey, comb)
+    for _ in range(3):
+        longer = _extended(grey, comb)
+        if len(longer.ticks) < 1.1 * len(comb.ticks):
+            break
+        comb = longer
+    return comb
+
+
+def _fitted(grey: Grey, comb: Comb, coarse: bool) -> Comb:
+    """Return a comb whose ticks lie on those seen: a polynomial of low degree is added to their numbers."""
+    place = np.linspace(-1, 1, len(comb.ticks))
+    ticks = comb.ticks
+    middles, wave = _waves(grey, comb, ticks)
+    if coarse:
+        slope, bend = np.arange(-3, 3.01, 0.15), np.arange(-2.5, 2.51, 0.15)
+        x = place[middles]
+        turn = np.exp(-2j * np.pi * (slope[:, None, None] * x + bend[None, :, None] * x**2))
+        first, second = np.unravel_index(int(np.abs((turn * wave).sum(axis=-1)).argmax()), turn.shape[:2])
+        ticks = ticks + slope[first] * place + bend[second] * place**2
+    for degree in (2, 3, 4, 4):
+        middles, wave = _waves(grey, comb, ticks)
+        common = np.angle((wave * np.abs(wave)).sum())
+        off = np.angle(wave * np.exp(-1j * common)) / (2 * np.pi)
+        weight = np.abs(wave) * (np.abs(off) < 0.25)
+        powers = np.vander(place[middles], min(degree, max(1, len(middles) // 2)) + 1)
+        change, *_ = np.linalg.lstsq(powers * weight[:, None], off * weight, rcond=None)
+        ticks = ticks + np.polyval(change, place)
+    if (np.diff(ticks) <= 0).any():
+        return replace(comb, strength=0.0)
+    middles, wave = _waves(grey, comb, ticks)
+    return replace(comb, ticks=ticks, strength=float(np.abs(wave.sum()) / len(wave)))
+
+
+def _waves(grey: Grey, comb: Comb, ticks: Array) -> tuple[NDArray[np.int_], NDArray[np.complex128]]:
+    """Return middles of pieces along a comb's line, and how like the ticks' wave each looks: 0 to 1, and its phase."""
+    aside = np.arange(comb.aside - comb.deep, comb.aside + comb.deep + 0.1)
+    row = changes(strip(grey, comb, np.arange(len(ticks), dtype=float), aside).mean(axis=0)[None])[0].astype(float)
+    size = int(np.clip(12 * len(ticks) / np.ptp(ticks), 48, PIECE))
+    size = min(size, len(ticks))
+    starts = np.arange(0, len(ticks) - size + 1, max(1, size // 3))
+    window = np.hanning(size)
+    turned = row * np.exp(-2j * np.pi * ticks)
+    pieces = np.stack([turned[k : k + size] for k in starts]) * window
+    energy = np.array([((row[k : k + size] * window) ** 2).sum() for k in starts])
+    return starts + size // 2, pieces.sum(axis=1) / np.sqrt(np.maximum(energy * (window**2).sum(), 1e-9))
+
+
+def centred(grey: Grey, comb: Comb) -> Comb:
+    """Return a comb with its line moved and turned to where its wave is strongest."""
+    count = len(comb.ticks)
+    deep = max(2.0, 1.2 * comb.pitch)
+    reach = 5 * comb.pitch + 0.03 * count
+    step = max(1.0, comb.pitch / 4)
+    aside = np.arange(comb.aside - reach, comb.aside + reach + step, step)
+    strength = strengths(grey, comb, aside)
+    wide = 2 * round(deep / step) + 1
+    kernel = np.ones(min(wide, len(aside))) / wide
+    strength = np.array([np.convolve(column, kernel, mode="same") for column in strength.T])
+    place = np.linspace(-0.5, 0.5, len(strength))
+    turns = np.linspace(-0.03, 0.03, 25)
+    row = np.arange(len(aside))[:, None, None] + np.rint(turns[:, None] * place * count / step).astype(int)
+    inside = (row >= 0) & (row < len(aside))
+    seen = strength[np.arange(len(place)), np.clip(row, 0, len(aside) - 1)]
+    first, second = np.unravel_index(int(np.where(inside, seen, 0).sum(axis=-1).argmax()), row.shape[:2])
+    middle = comb.place(np.array(count / 2), np.array(aside[first]))
+    along = comb.along + turns[second] * comb.across
+    along = along / np.linalg.norm(along)
+    return _fitted(
+        grey, replace(comb, start=middle - count / 2 * along, along=along, aside=0.0, deep=deep), coarse=False
+    )
+
+
+def strengths(grey: Grey, comb: Comb, aside: Array) -> Array:
+    """Return how strong the ticks' wave is in rows beside the line, in pieces along it, shape (aside, pieces)."""
+    rows = changes(strip(grey, comb, np.arange(len(comb.ticks), dtype=float), aside))
+    size = min(max(24, round(10 * comb.pitch)), len(comb.ticks))
+    count = len(comb.ticks) // size
+    turn = np.exp(-2j * np.pi * comb.ticks[: count * size])
+    pieces = (rows[:, : count * size] * turn).reshape(len(aside), count, size)
+    return np.asarray(np.abs(pieces.sum(axis=2)))
+
+
+def _extended(grey: Grey, comb: Comb) -> Comb:
+    """Return a comb drawn out at both ends as far as ticks go on without a break, at most by a quarter each."""
+    count = len(comb.ticks)
+    more = count // 4
+    ticks = _projected(comb.ticks, np.arange(-more, count + more, dtype=float))
+    ticks[more : more + count] = comb.ticks
+    if (np.diff(ticks) <= 0).any():
+        return comb
+    longer = replace(comb, start=comb.start - more * comb.along, ticks=ticks)
+    middles, wave = _waves(grey, longer, ticks)
+    known = (middles > more) & (middles < more + count)
+    phase = np.angle(wave[known].sum())
+    seen = (wave * np.exp(-1j * phase)).real > GOING_ON
+    half = int(middles[0])
+    low, high = more, more + count
+    for middle in middles[middles <= more][::-1]:
+        if not seen[middles == middle][0]:
+            break
+        low = middle - half
+    for middle in middles[middles >= more + count]:
+        if not seen[middles == middle][0]:
+            break
+        high = middle + half
+    cut = replace(longer, start=longer.start + low * longer.along, ticks=ticks[low:high])
+    return cut if len(cut.ticks) < 1.05 * count else _fitted(grey, cut, coarse=False)
+
+
+def projective(ticks: Array) -> Array:
+    """Return (a, b, c) of the map t = (a s + b) / (c s + 1) from places along the line to ticks, less their mean."""
+    s, t = np.arange(len(ticks), dtype=float), ticks - ticks.mean()
+    rows = np.column_stack([s, np.ones_like(s), -s * t]) / [len(s), 1, len(s)]
+    abc, *_ = np.linalg.lstsq(rows, t, rcond=None)
+    return np.asarray(abc / [len(s), 1, len(s)])
+
+
+def _projected(ticks: Array, place: Array) -> Array:
+    a, b, c = projective(ticks)
+    return np.asarray((a * place + b) / np.maximum(c * place + 1, 0.05) + ticks.mean())
+
+
+def longer_after(grey: Grey, comb: Comb) -> dict[int, float]:
+    """Return for numbers of ticks how clearly something comes back after so many and not already after fewer.
+
+    The strip beside the line is straightened and its rows' power compared at the harmonics that belong to a period of
+    so many ticks alone, with the power about them; the clearest row counts. About 1 where nothing comes back.
+    """
+    import cv2
+
+    first, last = int(np.ceil(comb.ticks[0])), int(np.floor(comb.ticks[-1]))
+    count = last - first
+    if count < FEWEST:
+        return {}
+    pitch = comb.pitch
+    reach = min(max(16 * pitch, 0.08 * len(comb.ticks)), 0.25 * len(comb.ticks))
+    aside = np.arange(-reach, reach + 0.1, max(1.5, pitch / 2))
+    s = np.interp(first + np.arange(count * PER_TICK) / PER_TICK, comb.ticks, np.arange(len(comb.ticks)))
+    seen = strip(grey, comb, s, aside)
+    seen = seen - cv2.blur(seen, (10 * PER_TICK + 1, 1))
+    usual = 6 * np.median(np.abs(seen), axis=1, keepdims=True) + 1
+    rows = np.clip(seen, -usual, usual).reshape(len(aside), count, PER_TICK)
+    rows = (rows - rows.mean(axis=1, keepdims=True)).reshape(len(aside), -1)
+    return {ratio: _returning(rows, ratio, count // ratio) for ratio in RATIOS if count // ratio >= 3}
+
+
+def _returning(rows: Array, ratio: int, times: int) -> float:
+    """Return the mean power at a period's own harmonics over that about them, of the row where it is greatest."""
+    power = np.abs(np.fft.rfft(rows[:, : times * ratio * PER_TICK], axis=1)) ** 2
+    top = min(int(1.5 * times * ratio), power.shape[1])
+    between = np.ones(top)
+    between[::times] = 0
+    between[: max(2, times // 2)] = 0
+    sums = np.pad(np.cumsum(power[:, :top] * between, axis=1), ((0, 0), (1, 0)))
+    counts = np.pad(np.cumsum(between), (1, 0))
+    own = np.array([k * times for k in range(1, int(1.5 * ratio)) if gcd(k, ratio) == 1])
+    low, high = np.maximum(0, own - int(2.5 * times)), np.minimum(top, own + int(2.5 * times))
+    about = (sums[:, high] - sums[:, low]) / np.maximum(1, counts[high] - counts[low])
+    return float(np.minimum(power[:, own] / (about + 1e-3), MOST_POWER).mean(axis=1).max())
