@@ -13,4 +13,13 @@ the wood on both sides. The way from photo to crack is one module a step:
 
 Its reach: a check whose opening darkens about a pixel of the photo. Finer ones, and the parts of a check that have not
 opened at the face, are not seen: tips are extended by a stated margin, and a plan keeps its clearance besides.
+
+``patches`` (`photonest.cracks.patch_finder:Patches`) finds knots, holes and bark inclusions: `patches` outlines what is
+darker than the wood about it, or of another colour, at several levels; `patch_cues` says what each looks like,
+`patch_judge` how likely it is one of the kinds.
+
+Its reach, on drawn faces that no training saw (``python -m tests.bench.defects``): nine in ten holes from 0.8 % of the
+diameter, four in five knots and nine in ten bark inclusions from 3 % of it; of smaller holes about two in five. Knots
+hardly darker than the wood about them are not seen. Decay is not told: soft, stained, wet and dirty areas look the
+same in a photo, and what was tried found one in ten at as many false ones. It is marked by hand.
 """

@@ -131,7 +131,7 @@ def _crack_label(ground: Ground, crack: Crack, centre: NDArray[np.float64], with
 def _defect_label(ground: Ground, defect: Defect) -> Label:
     middle = ground.to_page(defect.outline).mean(axis=0)
     doubt = " ?" if defect.status == "possible" else ""
-    return Label(f"{defect.id}: {DEFECT_NAMES[defect.kind]}{doubt}", _pair(middle), (1.0, -1.0))
+    return Label(f"{defect.id}: {DEFECT_NAMES[defect.kind]}{doubt}", _pair(middle), (1.0, -1.0), dark=not doubt)
 
 
 def _pair(point: ArrayLike) -> tuple[float, float]:

@@ -1,0 +1,88 @@
+"""The finder of knots, holes and bark inclusions: patches that differ from the wood, judged by their cues."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from photonest.cracks.judge import likelihoods
+from photonest.cracks.patch_cues import cues_of
+from photonest.cracks.patch_judge import shipped
+from photonest.cracks.patches import Patch, outline_of, patches, sheets
+from photonest.model import Crack, Defect, DefectKind, FlatPhoto, NotFound, Outline, Pith
+
+SMALLEST_PX = 64
+
+
+@dataclass(frozen=True)
+class PatchOptions:
+    """How the finder decides.
+
+    Attributes
+    ----------
+    seen_from, possible_from : float
+        Likelihood of being any of the kinds from which a defect is reported as seen, and as possible.
+    """
+
+    seen_from: float = 0.8
+    possible_from: float = 0.5
+
+
+class Patches:
+    """Finds knots, holes and bark inclusions as areas unlike the wood about them, judged by their looks."""
+
+    name = "patches"
+    version = "1"
+    Options = PatchOptions
+
+    def find(
+        self, flat: FlatPhoto, outline: Outline, pith: Pith | None, options: PatchOptions
+    ) -> Sequence[Crack | Defect] | NotFound:
+        """Return the defects on the wood."""
+        holes, areas = sheets(flat, outline)
+        if areas.diameter_px < SMALLEST_PX:
+            return NotFound("the piece is under 64 pixels across", "Take the photo nearer, so that the piece fills it.")
+        found = patches(holes, areas)
+        if not found:
+            return []
+        cues = cues_of(found, areas, pith)
+        networks = shipped()
+        kinds: list[DefectKind] = list(networks)
+        sure = np.stack([likelihoods(networks[kind], cues) for kind in kinds], axis=1)
+        any_kind = np.minimum(sure.sum(axis=1), 0.99)  # the kinds exclude each other
+        likely = [
+            (float(p), one, kinds[int(row.argmax())])
+            for one, p, row in zip(found, any_kind, sure, strict=True)
+            if p >= options.possible_from
+        ]
+        return [_defect(one, kind, p, options) for p, one, kind in _each_once(likely)]
+
+
+Likely = tuple[float, Patch, DefectKind]
+
+
+def _each_once(likely: list[Likely]) -> list[Likely]:
+    """Return the surest of patches that lie over each other."""
+    import shapely
+
+    kept: list[tuple[Likely, Any]] = []
+    for one in sorted(likely, key=lambda item: -item[0]):
+        shape = shapely.Polygon(outline_of(one[1])).buffer(0)
+        if not any(shape.intersection(other).area > 0.4 * min(shape.area, other.area) for _, other in kept):
+            kept.append((one, shape))
+    return [one for one, _ in kept]
+
+
+def _defect(one: Patch, kind: DefectKind, sure: float, options: PatchOptions) -> Defect:
+    outline = outline_of(one)
+    return Defect(
+        id="",
+        kind=kind,
+        outline=tuple((float(x), float(y)) for x, y in outline),
+        confidence=round(sure, 3),
+        status="seen" if sure >= options.seen_from else "possible",
+        standard_error=one.sheet.flat.mm_per_px,
+    )
