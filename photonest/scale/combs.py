@@ -16,7 +16,7 @@ from photonest.scale.camera import Array
 
 Grey = NDArray[np.uint8]
 PIECE = 128  # samples in a piece of the line that a spectrum is taken of
-DRIFT = np.linspace(-0.14, 0.14, 11)  # change of the ticks' frequency from the middle of a line to its end, as a share
+DRIFT = np.linspace(-0.21, 0.21, 15)  # by how much the ticks' frequency rises along half a line, as a share, at first
 WAVES = np.arange(5, 62)  # in a piece; one more than half its samples could not be told from fewer
 MOST_LINES, MOST_FAR = 40, 12
 SHORTEST_PX = 40  # line
@@ -93,7 +93,7 @@ def _combs_beside(grey: Grey, start: Array, end: Array, far: float) -> list[Comb
     for rows in (np.flatnonzero(near), np.flatnonzero(~near)):
         if len(rows):
             row, wave, drift = np.unravel_index(int(score[rows].argmax()), score[rows].shape)
-            ticks = (s + DRIFT[drift] * s**2) * length * WAVES[wave] / PIECE
+            ticks = s / (1 - DRIFT[drift] * s) * length * WAVES[wave] / PIECE
             strength = float(score[rows[row], wave, drift])
             found.append(replace(comb, ticks=ticks, aside=float(aside[rows[row]]), strength=strength))
     return found
@@ -128,9 +128,9 @@ def _spectra(rows: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def _along_drifts(power: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Return the mean power where the number of waves changes evenly, shape (rows, WAVES, DRIFT)."""
+    """Return the mean power where the number of waves changes as perspective has it, shape (rows, WAVES, DRIFT)."""
     pieces = power.shape[1]
     place = np.linspace(-1, 1, pieces) if pieces > 1 else np.zeros(1)
-    wave = np.rint(WAVES[:, None, None] * (1 + DRIFT[None, :, None] * place)).astype(int) - 1
+    wave = np.rint(WAVES[:, None, None] / (1 - DRIFT[None, :, None] * place / 2) ** 2).astype(int) - 1
     seen = power[:, np.arange(pieces), np.clip(wave, 0, 62)]
     return np.asarray(np.where((wave >= 0) & (wave < 63), seen, 0).mean(axis=-1))

@@ -15,11 +15,11 @@ from photonest.scale.combs import Comb, combs
 from photonest.scale.edges import Edge, coarse_edge, fine_edge
 from photonest.scale.quads import Lines, joined
 from photonest.scale.sides import Side, fit_sides
-from photonest.scale.tick_grid import CLEARLY, grid
+from photonest.scale.tick_grid import CLEARLY, grid, zone_line
 from photonest.scale.tick_wave import centred, followed, longer_after, projective
 
 INCH_MM = 25.4
-MOST_FOLLOWED = 8
+MOST_FOLLOWED = 16
 SIZE_ERROR = 0.001  # of the ruler's own length, as a share, and for its top lying nearer than what it lies on
 CLEAR_FIVE, CLEAR_TEN, CLEAR_POWER = 15.0, 7.0, 12.0
 WIDEST_MM = 80.0  # ruler
@@ -31,7 +31,7 @@ FAINT = 0.15
 ASKEW = 0.05
 EDGE_ERROR_PX = 0.12
 TICK_STRAY = 0.03
-WORST_EDGE = 3.0
+WORST_EDGE, WORST_TICK = 3.0, 4.0
 
 
 @dataclass(frozen=True)
@@ -73,11 +73,12 @@ class Ruler:
         self, photo: Photo, grey: NDArray[np.uint8], lines: Lines, comb: Comb, tick: float
     ) -> Scale | NotFound:
         seen = grid(grey, comb)
-        if len(seen) < 5:
+        if len(seen) < 4:
             return NotFound("too little of the ruler's ticks is in sight", "Uncover more of it, or go nearer.")
         first = seen[len(seen) // 2][0]
         homography = rough_homography(comb, seen, tick, first)
-        along = edges_along(photo, lines, comb, tick)
+        middle = zone_line(grey, comb)
+        along = ([] if middle is None else [middle]) + edges_along(photo, lines, comb, tick)
         if not along:
             return NotFound("the ruler's edges are not in sight", "Lay it on a ground of another colour.")
         homography = homography @ np.array([[1, 0, 0], [0, 1, y_of(homography, along[0])], [0, 0, 1]])
@@ -85,7 +86,7 @@ class Ruler:
         for depth in (*[y_of(homography, edge) for edge in along[1:]], 18.0, -18.0):
             if len(across) < 2 and abs(depth) > 8.0:
                 across = max(across, edges_across(photo, comb, tick, first, homography, depth), key=len)
-        answer = _fitted(prior_of(photo), homography, seen, along, across, tick)
+        answer = _fitted(prior_of(photo), homography, seen, along, across, tick, first)
         if answer is None:
             return NotFound("the ruler's ticks are not even enough, or not in one plane", "Keep the ruler flat.")
         view, other_view = answer
@@ -119,9 +120,9 @@ def _fitted(
     along: list[Edge],
     across: list[Edge],
     tick: float,
+    first: float,
 ) -> tuple[View, View | None] | None:
     """Return the most likely view and the second; an edge that nothing else agrees with is left out."""
-    first = seen[len(seen) // 2][0]
     inverse: Array = np.asarray(np.linalg.inv(homography))
     lines = [((0.0, 1.0), edge) for edge in along] + [((1.0, 0.0), edge) for edge in across]
     error = seen[0][2]
@@ -145,10 +146,12 @@ def _fitted(
         if ratio[worst] > WORST_EDGE and (worst > len(seen) or sum(outward[1] for outward, _ in lines) > 1):
             del lines[worst - len(seen)]
             continue
-        rough = float(np.sqrt(np.mean(np.concatenate(off[: len(seen)]) ** 2)))
-        if grown or rough < 1.2 * error:
+        rough = 1.4826 * float(np.median(np.abs(np.concatenate(off[: len(seen)]))))
+        straying = [float(np.sqrt((part**2).mean())) > WORST_TICK * rough for part in off[: len(seen)]]
+        if grown or (rough < 1.2 * error and not any(straying)):
             return answer
-        error, grown = rough, True
+        seen = [one for one, strays in zip(seen, straying, strict=True) if not strays]
+        error, grown = max(rough, error), True
 
 
 def _off(view: View, side: Side, edge: Edge) -> Array:
@@ -185,10 +188,10 @@ def tick_mm(after: dict[int, float], ticks: Literal["mm", "inch"]) -> float | No
     if ticks == "mm":
         if at[5] > CLEAR_FIVE and at[10] > CLEAR_TEN:
             return 1.0
-        if at[2] > 40 and at[4] > CLEAR_TEN and at[5] < 6:
+        if at[2] > CLEAR_POWER and at[4] > CLEAR_TEN and at[5] < CLEAR_TEN:
             return HIDDEN_MM
         return None
-    if at[2] > CLEAR_POWER and at[4] > CLEAR_POWER and at[8] > CLEAR_TEN and at[5] < 10:
+    if at[2] > CLEAR_FIVE and at[4] > CLEAR_TEN and at[8] > 5.0 and at[5] < CLEAR_TEN:
         return INCH_MM / 16
     return None
 
@@ -232,7 +235,7 @@ def edges_along(photo: Photo, lines: Lines, comb: Comb, tick: float) -> list[Edg
         if moved is None or moved[1] < 0.5:
             continue
         edge = fine_edge(photo.pixels, moved[0], 4.0, 0.04, pieces=16)
-        if edge is None or edge.share < 0.5 or edge.error_px > 0.4:
+        if edge is None or edge.share < 0.5 or edge.error_px > 0.8:
             continue
         off = float((edge.px.mean(axis=0) - comb.start) @ comb.across)
         if all(abs(off - other) > 4 for other, _ in found):

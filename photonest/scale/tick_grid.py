@@ -9,12 +9,14 @@ from numpy.typing import NDArray
 
 from photonest.scale.camera import Array
 from photonest.scale.combs import Comb, Grey, changes, strip
+from photonest.scale.edges import Edge
 from photonest.scale.tick_wave import strengths
 
-COHERENT = 0.3  # how like the ticks' wave a piece must look to be measured by
+COHERENT = 0.25  # how like the ticks' wave a piece must look to be measured by
 ZONE_MARGIN = 0.1
-CLEARLY = 0.6
+CLEARLY, FAINTLY = 0.6, 0.35  # strength of a comb
 MOST_PIECES = 20
+LEAST_POINTS = 6
 
 
 def grid(grey: Grey, comb: Comb, bands: int = 4) -> list[tuple[float, Array, float]]:
@@ -24,7 +26,7 @@ def grid(grey: Grey, comb: Comb, bands: int = 4) -> list[tuple[float, Array, flo
     """
     low, high = _zone(grey, comb)
     edges = np.linspace(low, high, bands + 1)
-    per_piece = 10 if comb.strength > CLEARLY else 20
+    per_piece = 10 if comb.strength > CLEARLY else 20 if comb.strength > FAINTLY else 30
     size = max(24, round(per_piece * comb.pitch), len(comb.ticks) // MOST_PIECES)
     count = len(comb.ticks) // size
     if count < 4:
@@ -100,3 +102,22 @@ def _zone(grey: Grey, comb: Comb) -> tuple[float, float]:
     # where ticks end, and at the ruler's edge, what lies beside them has a part in the wave
     margin = ZONE_MARGIN * (aside[high] - aside[low] + step)
     return float(aside[low] - step / 2 + margin), float(aside[high] + step / 2 - margin)
+
+
+def zone_line(grey: Grey, comb: Comb) -> Edge | None:
+    """Return the middle of the band where ticks are seen, along the ruler: it is parallel to the ruler's edges."""
+    reach = max(5 * comb.pitch, 10.0)
+    aside = np.arange(comb.aside - reach, comb.aside + reach + 0.1, max(1.0, comb.pitch / 4))
+    strong = strengths(grey, comb, aside)
+    strong = np.maximum(strong - 0.5 * strong.max(axis=0), 0)
+    middle = (strong * aside[:, None]).sum(axis=0) / strong.sum(axis=0)
+    count = len(middle)
+    s = (np.arange(count) + 0.5) * len(comb.ticks) / count
+    good = np.ones(count, bool)
+    for _ in range(3):
+        if good.sum() < LEAST_POINTS:
+            return None
+        off = middle - np.polyval(np.polyfit(s[good], middle[good], 1), s)
+        error = float(1.4826 * np.median(np.abs(off[good])))
+        good = np.abs(off) < 3 * error + 0.1
+    return Edge(comb.place(s[good], middle[good]), max(error, 0.3), float(good.mean()))
