@@ -123,7 +123,7 @@ def merge_marks(marks: Sequence[Crack | Defect]) -> tuple[tuple[Crack, ...], tup
 
     Of two cracks where most of the shorter runs along the longer, the surer is kept; so it is with two defects of a
     kind of which one covers most of the other. Marks set by a person are always kept, and come first: what a person
-    said of a place stands, whatever kind a finder takes it for.
+    said of a place stands, whatever kind a finder takes it for. A possible crack seen only in a hole is the hole.
     """
     import shapely
 
@@ -149,11 +149,29 @@ def merge_marks(marks: Sequence[Crack | Defect]) -> tuple[tuple[Crack, ...], tup
         )
         if mark.set_by == "person" or not same:
             cracks.append(mark)
+    holes = [defect for defect in defects if defect.kind == "hole" and defect.status in ("seen", "added")]
+    cracks = [crack for crack in cracks if not _only_a_hole(crack, holes)]
     cracks.sort(key=lambda crack: (-crack.length, crack.path))
     defects.sort(key=lambda defect: (-_size(defect), defect.outline))
     return (
         tuple(replace(crack, id=f"c{number}") for number, crack in enumerate(cracks, 1)),
         tuple(replace(defect, id=f"d{number}") for number, defect in enumerate(defects, 1)),
+    )
+
+
+def _only_a_hole(crack: Crack, holes: Sequence[Defect]) -> bool:
+    """Tell whether what is seen of a possible crack, its tips' margins left off, lies in one hole."""
+    import shapely
+    from shapely.ops import substring
+
+    if crack.status != "possible" or crack.set_by == "person" or not holes:
+        return False
+    line = shapely.LineString(crack.path)
+    margin = min(crack.tip_margin, 0.45 * line.length)
+    part = substring(line, margin, line.length - margin)
+    near = 1.0 + crack.standard_error
+    return any(
+        part.intersection(shapely.Polygon(hole.outline).buffer(near)).length > 0.8 * part.length for hole in holes
     )
 
 

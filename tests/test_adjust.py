@@ -8,7 +8,7 @@ import pytest
 from photonest.adjust import Changes, NewCrack, NewDefect, adjusted, crack_kind, with_end
 from photonest.gates import merge_marks
 from photonest.marks import hand_marks
-from photonest.model import Defect, Face, MarksError, Pith, face_from_document, face_to_document
+from photonest.model import Crack, Defect, Face, MarksError, Pith, face_from_document, face_to_document
 from photonest.pipeline import Choices, measure
 from photonest.registry import BUILT_IN, Listing
 from photonest.spec import Stage
@@ -146,3 +146,14 @@ def test_what_a_person_dismissed_does_not_come_back_as_another_kind(face: Face) 
     seen = Defect("", "bark", KNOT, 0.95, "seen")
     _, defects = merge_marks([seen, dismissed])
     assert [defect.status for defect in defects] == ["dismissed"]
+
+
+def test_a_possible_crack_seen_only_in_a_hole_is_the_hole() -> None:
+    hole = Defect("", "hole", KNOT, 0.95, "seen")
+    through = Crack("", ((-20.0, 24.0), (4.0, 24.0)), 3.0, 24.0, "radial", 0.4, "possible", tip_margin=7.0)
+    cracks, defects = merge_marks([hole, through])  # between its margins it runs from x = -13 to -3, the hole to -4
+    assert cracks == () and len(defects) == 1
+    longer = replace(through, path=((-20.0, 24.0), (14.0, 24.0)), length=34.0)
+    for kept in (longer, replace(through, status="seen", confidence=0.9), replace(through, set_by="person")):
+        assert len(merge_marks([hole, kept])[0]) == 1
+    assert len(merge_marks([replace(hole, status="possible"), through])[0]) == 1
