@@ -9,20 +9,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.model import NotFound, Photo, Scale
+from photonest.scale.bar_fit import corner_marks, fit_bar
 from photonest.scale.build import scale_from_view
-from photonest.scale.camera import Array, Prior, View, mapped, prior_of
-from photonest.scale.corners import refined
+from photonest.scale.camera import Array, View, mapped, prior_of
+from photonest.scale.corners import in_picture, refined
 from photonest.scale.edges import Edge, coarse_edge, fine_edge
-from photonest.scale.sides import Side, fit_sides
+from photonest.scale.sides import Side
 
 SEARCH_PX = 1600  # longer side of the picture that corners are looked for in
 MOST_CORNERS = 400
 FEWEST_CORNERS = 5
 FEWEST_EDGES = 8
 PRINT_ERROR = 0.001  # of the side of a square as given, as a share; common practice, no source
-STRAY_PX = (0.06, 0.12, 0.25, 0.5, 1.0, 2.0)  # that edges may be off their places
-MOST_STRAY = 0.03  # of a square
-GOOD_FIT, WORST_FIT = 1.2, 2.4  # mean squared residual over its expectation
+MOST_STRAY_PX, MOST_STRAY = 0.3, 0.03  # that edges may be off their places; the same as a share of a square
+ROLLED_DEG = 12.0  # turn about the bar's own length from which a person is told of it
 
 
 @dataclass(frozen=True)
@@ -74,39 +74,35 @@ class Bar:
         homography = _first(number, points, square)
         if homography is None:
             return NotFound("the bar's corners lie on no straight line", "Keep the bar straight and flat.")
-        prior = prior_of(photo)
         sides, edges = _edges(photo, homography, number, square, pitch)
         if len(edges) < FEWEST_EDGES:
             return NotFound("too few squares of the bar are in sight", "Uncover more of it, or go nearer.")
         homography = _second(homography, sides, edges, square)
-        sides.append(Side((0.0, 1.0), 0.0, ()))
-        edges.append(Edge(points, 0.12, 1.0))
-        answer = _fitted(prior, homography, sides, edges, (float(np.median(number)) * square, 0.0), pitch)
-        if answer is None:
+        corner_sides, corners = corner_marks(points, refined(grey, points, 0.14 * pitch))
+        answer = fit_bar(
+            prior_of(photo), homography, sides + corner_sides, edges + corners, (float(np.median(number)) * square, 0.0)
+        )
+        if answer is None or answer[2] > max(MOST_STRAY_PX, MOST_STRAY * pitch):
             return NotFound(
                 "the bar's squares are not even enough, or not in one plane", "Keep the bar straight and flat."
             )
-        view, other = answer
+        view, other, _ = answer
         low, high = float(number.min() - 1) * square, float(number.max() + 1) * square
         rim = view.to_px([[low, -square], [high, -square], [high, square], [low, square]])
-        return scale_from_view(self.name, photo, view, rim, alternative=other, size_error=PRINT_ERROR)
+        return scale_from_view(
+            self.name, photo, view, rim, alternative=other, size_error=PRINT_ERROR, warnings=_rolled(view)
+        )
 
 
-def _fitted(
-    prior: Prior, homography: Array, sides: list[Side], edges: list[Edge], middle: tuple[float, float], pitch: float
-) -> tuple[View, View | None] | None:
-    """Return the most likely view, each edge let stray from its place as little as makes all agree."""
-    count = sum(len(edge.px) for edge in edges)
-    last = None
-    for stray in STRAY_PX:
-        if stray > max(STRAY_PX[0], MOST_STRAY * pitch):
-            break
-        answer = fit_sides(prior, homography, sides, edges, (), middle, side_px=stray)
-        if answer is not None and answer[0].cost < WORST_FIT * count:
-            last = answer
-            if answer[0].cost < GOOD_FIT * count:
-                break
-    return last
+def _rolled(view: View) -> tuple[str, ...]:
+    """Return a warning where the bar is turned much about its own length: so narrow a thing seldom lies that level."""
+    roll = abs(math.degrees(math.asin(min(1.0, abs(float(view.rotation[2, 1]))))))
+    if roll < ROLLED_DEG:
+        return ()
+    return (
+        f"The bar is seen turned by {roll:.0f} degrees about its own length. Where the face is not turned as much, "
+        "lengths come out wrong: lay the bar flat in the plane of the face, or take the photo from straight above.",
+    )
 
 
 def saddles(grey: NDArray[np.uint8]) -> tuple[Array, Array]:
@@ -230,7 +226,7 @@ def _edges(
             if moved is None or moved[1] < 0.75:
                 continue
             edge = fine_edge(photo.pixels, moved[0], min(max(2.5, 0.3 * pitch), 8.0), 0.08, pieces=8)
-            if edge is None or edge.share < 0.7:
+            if edge is None or edge.share < 0.7 or not in_picture(edge.px, photo.pixels.shape, 1).all():
                 continue
             outward = _darker(photo, edge.px, mapped(homography, np.array([[place + 0.3, 0.5 * row]]) * square)[0])
             sides.append(Side((outward, 0.0), outward * float(place) * square, ()))

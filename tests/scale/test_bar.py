@@ -1,3 +1,4 @@
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +28,24 @@ def test_bar_beside_the_log_is_measured() -> None:
     assert isinstance(scale, Scale), scale
     assert abs(diameter_off_pct(scale, CAMERA)) < 0.5
     assert scale.tilt_deg == pytest.approx(12, abs=1.5)
+
+
+def test_soiled_squares_are_outvoted() -> None:
+    """Dust over two squares moves their edges by pixels; the others still tell the size."""
+    square = 15.0
+    art = bar_raster(16, 90)
+    rng = np.random.default_rng(3)
+    art[60:200, 500:690] = np.where(rng.random((140, 190)) < 0.5, 200, art[60:200, 500:690])
+    scale = find(photograph(CAMERA, art, 90 / square, (-130.0, -205.0), turn_deg=2.0), square)
+    assert isinstance(scale, Scale), scale
+    assert abs(diameter_off_pct(scale, CAMERA)) < 0.5
+
+
+def test_bar_turned_about_its_length_is_told() -> None:
+    camera = replace(CAMERA, tilt_deg=18, tilt_axis_deg=0)
+    scale = find(photograph(camera, bar_raster(16, 90), 6.0, (-130.0, -205.0)), 15.0)
+    assert isinstance(scale, Scale), scale
+    assert any("about its own length" in text for text in scale.warnings)
 
 
 def test_chain_bridges_hidden_corners() -> None:
