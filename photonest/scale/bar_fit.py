@@ -27,7 +27,7 @@ AGREE = 0.65  # an edge's stray, its turn and its pieces' errors overlap; measur
 
 @dataclass(frozen=True, eq=False)
 class Marks:
-    """What is seen of a bar: sides, and an edge for each with its own error in pixels; a corner is an edge of a point."""
+    """What is seen of a bar: sides, and for each an edge with its own error in pixels; a corner is one of one point."""
 
     sides: tuple[Side, ...]
     edges: tuple[Edge, ...]

@@ -5,23 +5,23 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any, cast
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photonest.model import NotFound, Photo, Scale
-from photonest.scale.board import CHECK_LINE_MM, PAPER_MM, Paper, SheetLayout, marker_dictionary, sheet_layout
+from photonest.scale.board import CHECK_LINE_MM, PAPER_MM, Paper, SheetLayout, sheet_layout
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, Prior, View, mapped, prior_of, start
 from photonest.scale.corners import are_saddles, in_picture, refined
 from photonest.scale.height import face_above
+from photonest.scale.seen_markers import SeenMarkers, seen_markers
 from photonest.scale.sheet_fit import MORE, Corners, SheetView, fit_corners
 
 Grey = NDArray[np.uint8]
 
 FEWEST_CORNERS = 6
-SEARCH_PX = 1600  # the markers are looked for in a photo of this size; their corners in the full one
 CORNER_PX = 0.05  # least standard error of a corner
 SOILED = 0.6  # standard error of a corner over how far two windows about it disagree, where dust lies beside it
 MOST_SOILED_PX = 0.8  # disagreement beyond which a corner says nothing
@@ -29,6 +29,7 @@ NOT_FLAT = 0.012  # usual residual, as a share of a square's side, that paper be
 MOST_BENT_MM, BENT_MM = 15.0, 1.5  # lift at the page's rim that is measured at all; that a person is told of
 RESTING = 0.1  # standard error of the plane that a bent sheet rests on, over its lift
 PRINT_ERROR = 0.002  # of an unchecked printer's scale, as a share; common practice, no source
+FEW_SHARE = 0.4  # of the corners, below which a person is told to show more of the sheet
 READING_MM = 0.15  # standard error of the check line as read with a steel rule
 
 
@@ -59,19 +60,19 @@ class MarkerSheet:
         stretch = print_stretch(options.check_line_mm)
         if isinstance(stretch, NotFound):
             return stretch
-        grey = cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY)
-        seen = find_sheet(grey)
+        seen = find_sheet(photo)
         if isinstance(seen, NotFound):
             return seen
         layout, homography = seen
+        grey = cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY)
         fitted = _fitted(grey, layout, homography @ np.diag([1, 1, stretch]), stretch, prior_of(photo))
         if isinstance(fitted, NotFound):
             return fitted
         sheet, corners = fitted
         size_error = PRINT_ERROR if options.check_line_mm is None else READING_MM / CHECK_LINE_MM
-        rim = layout.rim() * stretch
+        rim, warnings = layout.rim() * stretch, _advice(photo, layout, corners, sheet, stretch)
         scale = scale_from_view(
-            self.name, photo, sheet.view, sheet.to_px(rim), size_error=size_error, warnings=_advice(layout, corners)
+            self.name, photo, sheet.view, sheet.to_px(rim), size_error=size_error, warnings=warnings
         )
         return scale if isinstance(scale, NotFound) else _as_it_lies(scale, sheet, rim)
 
@@ -88,61 +89,39 @@ def print_stretch(check_line_mm: float | None) -> float | NotFound:
     return check_line_mm / CHECK_LINE_MM
 
 
-def find_sheet(grey: Grey) -> tuple[SheetLayout, Array] | NotFound:
-    """Return which sheet is in a grey photo, and a first homography from its mm to pixels."""
-    import cv2
-
-    longer = max(grey.shape)
-    for side in sorted({min(SEARCH_PX, longer), longer}):
-        factor = side / longer
-        small = grey if factor == 1 else cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
-        seen = _sheet_by_markers(small)
-        if seen is not None:
-            layout, homography = seen
-            # pixel centres: x of the full photo is (x + 1/2) / factor - 1/2 of the small one
-            ratio = np.array(small.shape[::-1]) / grey.shape[::-1]
-            back = np.diag([*(1 / ratio), 1.0])
-            back[:2, 2] = 0.5 / ratio - 0.5
-            return layout, back @ homography
-    if _sheet_by_markers(np.ascontiguousarray(small[:, ::-1])) is not None:
+def find_sheet(photo: Photo) -> tuple[SheetLayout, Array] | NotFound:
+    """Return which sheet is in a photo, and a first homography from its mm to pixels."""
+    seen = seen_markers(photo)
+    found = [answer for paper in PAPER_MM if (answer := _sheet_by_markers(seen, sheet_layout(cast(Paper, paper))))]
+    if found:
+        _, layout, homography = max(found, key=lambda answer: answer[0])
+        return layout, homography
+    if seen.mirrored:
         return NotFound(
-            "the photo is mirrored: the marker sheet reads backwards", "Use the photo as the camera took it."
+            "the photo is mirrored: its markers read backwards", "Use the photo as the camera took it, not mirrored."
         )
     return NotFound(
         "no marker sheet in sight",
-        "Lay the printed sheet (photonest marker-sheet) level with the face, in the photo and in the light.",
+        "Lay the printed sheet (photonest marker-sheet) level with the face, in the light, and go so near that it "
+        "fills 2 % of the photo or more.",
     )
 
 
-def _sheet_by_markers(grey: Grey) -> tuple[SheetLayout, Array] | None:
-    """Return the sheet most of whose markers agree on one homography."""
+def _sheet_by_markers(seen: SeenMarkers, layout: SheetLayout) -> tuple[int, SheetLayout, Array] | None:
+    """Return the homography that most of a sheet's markers agree on, the number of corners that do before it."""
     import cv2
 
-    quads, numbers, _ = _detector().detectMarkers(grey)
-    if numbers is None:
+    mine = [k for k, number in enumerate(seen.numbers) if number in layout.ids]
+    if len(mine) < 2:
         return None
-    numbers = np.asarray(numbers).ravel()
-    best: tuple[int, SheetLayout, Array] | None = None
-    for paper in PAPER_MM:
-        layout = sheet_layout(cast(Paper, paper))
-        mine = [k for k, number in enumerate(numbers) if number in layout.ids]
-        if not mine:
-            continue
-        px = np.concatenate([np.asarray(quads[k]).reshape(4, 2) for k in mine]).astype(float)
-        mm = np.concatenate([layout.marker_corners()[numbers[k] - layout.first_id] for k in mine])
-        homography, inside = cv2.findHomography(mm, px, cv2.RANSAC, 4.0)
-        count = int(inside.sum()) if homography is not None else 0
-        if count >= 8 and np.linalg.det(homography[:2, :2]) > 0 and (best is None or count > best[0]):
-            best = count, layout, np.asarray(homography)
-    return None if best is None else best[1:]
-
-
-def _detector() -> Any:
-    import cv2
-
-    settings = cv2.aruco.DetectorParameters()
-    settings.minMarkerPerimeterRate = 0.02
-    return cv2.aruco.ArucoDetector(marker_dictionary(), settings)
+    px = np.concatenate([seen.px[k] for k in mine])
+    mm = np.concatenate([layout.marker_corners()[seen.numbers[k] - layout.first_id] for k in mine])
+    size = float(np.mean([np.linalg.norm(seen.px[k] - np.roll(seen.px[k], 1, axis=0), axis=1).mean() for k in mine]))
+    homography, inside = cv2.findHomography(mm, px, cv2.RANSAC, max(4.0, 0.08 * size))
+    count = int(inside.sum()) if homography is not None else 0
+    if count < 8 or np.linalg.det(homography[:2, :2]) <= 0:
+        return None
+    return count, layout, np.asarray(homography)
 
 
 def _fitted(
@@ -238,9 +217,13 @@ def _quadrants(layout: SheetLayout, corners_mm: Array, away: float) -> Array:
     return np.where(light_first[:, None, None], turn, np.roll(turn, 1, axis=0))
 
 
-def _advice(layout: SheetLayout, corners: Corners) -> tuple[str, ...]:
+def _advice(photo: Photo, layout: SheetLayout, corners: Corners, sheet: SheetView, stretch: float) -> tuple[str, ...]:
     """Return what a person could do to make the next photo better."""
-    share = len(corners.px) / len(layout.board_corners())
-    if share < 0.4:
-        return (f"Only {100 * share:.0f} % of the marker sheet's corners are in sight: uncover more of it.",)
-    return ()
+    places = layout.board_corners()
+    share = len(corners.px) / len(places)
+    if share >= FEW_SHARE:
+        return ()
+    inside = float(in_picture(sheet.to_px(places * stretch), photo.pixels.shape, 0).mean())
+    cut = inside < share + (1 - share) / 2  # most of what is missing lies beyond the frame
+    what = "the frame cuts it: take the photo from farther away" if cut else "uncover more of it"
+    return (f"Only {100 * share:.0f} % of the marker sheet's corners are in sight: {what}.",)

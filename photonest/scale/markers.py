@@ -9,15 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.model import NotFound, Photo, Scale
-from photonest.scale.board import CHECK_LINE_MM, MARKER_CELLS, marker_cells, marker_dictionary
+from photonest.scale.board import CHECK_LINE_MM, MARKER_CELLS, marker_cells
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, mapped, prior_of
 from photonest.scale.cut_outs import SIDE_MM, piece_of, place_on_piece
 from photonest.scale.edges import Edge, coarse_edge, fine_edge
 from photonest.scale.marker_sheet import PRINT_ERROR, READING_MM, print_stretch
+from photonest.scale.seen_markers import seen_markers
 from photonest.scale.sides import Side, fit_sides
 
-SEARCH_PX = 1600  # longer side of the picture that markers are looked for in
 SIDE_ERROR_PX = 0.05  # of a printed side alone
 WORST_FIT = 4.0  # mean squared residual over its expectation
 FEW = 3  # pieces below which the user is told to lay out more
@@ -50,6 +50,11 @@ class Markers:
             return stretch
         found = _largest_first(detected(photo))
         sides, edges, pieces = _sides(photo, found, stretch)
+        if seen_markers(photo).mirrored:
+            return NotFound(
+                "the photo is mirrored: its markers read backwards",
+                "Use the photo as the camera took it, not mirrored.",
+            )
         if len(edges) < 4:
             return NotFound(
                 "no cut-out markers in sight",
@@ -84,23 +89,11 @@ def detected(photo: Photo) -> dict[int, Array]:
 
     A number seen twice is left out: copies can't be told apart.
     """
-    import cv2
-
-    grey = cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY)
-    factor = min(1.0, SEARCH_PX / max(grey.shape))
-    small = grey if factor == 1 else cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
-    settings = cv2.aruco.DetectorParameters()
-    settings.minMarkerPerimeterRate = 0.02
-    settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    quads, numbers, _ = cv2.aruco.ArucoDetector(marker_dictionary(), settings).detectMarkers(small)
-    if numbers is None:
-        return {}
-    ratio = np.array(small.shape[::-1]) / np.array(grey.shape[::-1])
-    listed = [int(number) for number in np.ravel(numbers)]
+    seen = seen_markers(photo)
     return {
-        number: (np.reshape(quad, (4, 2)).astype(float) + 0.5) / ratio - 0.5
-        for number, quad in zip(listed, quads, strict=True)
-        if piece_of(number) is not None and listed.count(number) == 1
+        number: px
+        for number, px in zip(seen.numbers, seen.px, strict=True)
+        if piece_of(number) is not None and seen.numbers.count(number) == 1
     }
 
 

@@ -1,4 +1,5 @@
 import functools
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -9,8 +10,10 @@ from photonest.model import NotFound, Scale
 from photonest.rectify import photo_to_mm
 from photonest.scale.board import sheet_layout, sheet_raster
 from photonest.scale.marker_sheet import MarkerSheet, find_sheet
+from photonest.scale.markers import Markers
+from photonest.scale.seen_markers import seen_markers
 from photonest.scale.uncertainty import diameter_error_pct, disc, length_error_pct, rim_error_mm
-from tests.drawn.camera import CameraSpec
+from tests.drawn.camera import CameraSpec, lookup
 from tests.scale.scenes import as_photo, diameter_off_pct, photograph
 
 FOCAL = 1000.0
@@ -120,10 +123,46 @@ def test_no_sheet_is_not_found() -> None:
     assert answer.hint
 
 
-def test_mirrored_photo_is_named() -> None:
-    answer = MARKER_SHEET.find(as_photo(seen()[:, ::-1]), MARKER_SHEET.Options())
+@pytest.mark.parametrize("finder", [MARKER_SHEET, Markers()])
+def test_mirrored_photo_is_named(finder: MarkerSheet | Markers) -> None:
+    answer = finder.find(as_photo(seen()[:, ::-1]), finder.Options())  # type: ignore[arg-type]
     assert isinstance(answer, NotFound)
     assert "mirrored" in answer.reason
+
+
+def test_sheet_cut_by_the_frame_is_measured_and_told() -> None:
+    """A third of the sheet is left in the photo."""
+    camera = replace(CAMERA, aim=(-85, 0))
+    scale = found(seen(camera))
+    assert any("frame cuts it" in text for text in scale.warnings)
+    off = diameter_off_pct(scale, camera)
+    assert abs(off) < 3 * diameter_error_pct(scale, LOG_ON_SHEET) + 0.05
+
+
+def test_sheet_bent_one_way_is_measured_and_told() -> None:
+    """A cylinder of 1.2 m radius, its lines across the page: 9 mm high at the page's ends, where rays meet it."""
+    radius, middle, box = 1200.0, 148.5, (0, 0, CAMERA.width, CAMERA.height)
+    raster = sheet_raster("A4", 6.0)
+    low, high = np.stack(lookup(CAMERA, 0.0, box), -1), np.stack(lookup(CAMERA, -10.0, box), -1)
+    lift = np.zeros(low.shape[:2])
+    for _ in range(6):
+        on = low + (high - low) * lift[..., None] / 10 - AT
+        lift = radius - np.sqrt(radius**2 - np.clip(on[..., 1] - middle, -200, 200) ** 2)
+    # lengths along the paper stay: the print's place is the arc
+    arc = middle + radius * np.arcsin(np.clip((on[..., 1] - middle) / radius, -0.9, 0.9))
+    at = (np.stack([on[..., 0], arc], -1) * 6.0 - 0.5).astype(np.float32)
+    pixels = cv2.remap(cv2.GaussianBlur(raster, (0, 0), 2.0), at, None, cv2.INTER_LINEAR, borderValue=90.0)
+    scale = found(np.repeat(pixels[..., None], 3, axis=2))
+    assert any("bent by about 9 mm" in text for text in scale.warnings)
+    # a flat fit is off by several percent; the bend leaves what a sheet bent so much leaves sure
+    assert abs(diameter_off_pct(scale, CAMERA)) < 1.0
+
+
+def test_search_is_shared_and_forgotten_with_the_photo() -> None:
+    photo = as_photo(seen())
+    first = seen_markers(photo)
+    assert seen_markers(photo) is first
+    assert set(first.numbers) <= set(sheet_layout("A4").ids)
 
 
 def test_bent_sheet_is_refused() -> None:
@@ -151,7 +190,7 @@ def test_same_photo_same_answer() -> None:
 
 
 def test_first_homography_is_good_to_a_few_pixels() -> None:
-    answer = find_sheet(cv2.cvtColor(seen(), cv2.COLOR_RGB2GRAY))
+    answer = find_sheet(as_photo(seen()))
     assert not isinstance(answer, NotFound)
     layout, homography = answer
     assert layout.paper == "A4"
