@@ -20,7 +20,7 @@ DRIFT = np.linspace(-0.21, 0.21, 15)  # by how much the ticks' frequency rises a
 WAVES = np.arange(5, 62)  # in a piece; one more than half its samples could not be told from fewer
 MOST_LINES, MOST_FAR = 40, 12
 SHORTEST_PX = 40  # line
-NEAR, FAR = 0.08, 0.2  # how far beside a line ticks are looked for, over its length
+NEAR, FAR = 0.08, 0.35  # how far beside a line ticks are looked for, over its length
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,8 +20,9 @@ from photonest.scale.tick_wave import centred, followed, longer_after, projectiv
 
 INCH_MM = 25.4
 MOST_FOLLOWED = 16
+LARGEST_ERROR_PCT = 6.0
 SIZE_ERROR = 0.001  # of the ruler's own length, as a share, and for its top lying nearer than what it lies on
-CLEAR_FIVE, CLEAR_TEN, CLEAR_POWER = 15.0, 7.0, 12.0
+CLEAR_FIVE, CLEAR_TEN, CLEAR_POWER = 11.0, 6.0, 12.0
 WIDEST_MM = 80.0  # ruler
 PARALLEL, PARALLEL_FAR = 0.004, 0.00012
 SEARCH_PX, SHORTEST, SMOOTH_PX = 640, 0.06, 0.7
@@ -30,8 +31,9 @@ HIDDEN_MM = 2.5
 FAINT = 0.15
 ASKEW = 0.05
 EDGE_ERROR_PX = 0.12
-TICK_STRAY = 0.03
-WORST_EDGE, WORST_TICK = 3.0, 4.0
+TICK_STRAY = 0.03  # of ticks as a whole, in pixels; where a tick has few of them, what JPEG keeps of
+FINE_PITCH = 3.5  # fine waves leans towards its own rows and columns, and more strays
+WORST_EDGE, WORST_TICK = 2.5, 4.0
 
 
 @dataclass(frozen=True)
@@ -86,12 +88,18 @@ class Ruler:
         for depth in (*[y_of(homography, edge) for edge in along[1:]], 18.0, -18.0):
             if len(across) < 2 and abs(depth) > 8.0:
                 across = max(across, edges_across(photo, comb, tick, first, homography, depth), key=len)
-        answer = _fitted(prior_of(photo), homography, seen, along, across, tick, first)
+        answer = _fitted(prior_of(photo), homography, seen, along, across, tick, first, comb.pitch)
         if answer is None:
             return NotFound("the ruler's ticks are not even enough, or not in one plane", "Keep the ruler flat.")
         view, other_view = answer
         rim = _rim(view, seen, along)
-        return scale_from_view(self.name, photo, view, rim, alternative=other_view, size_error=SIZE_ERROR)
+        scale = scale_from_view(self.name, photo, view, rim, alternative=other_view, size_error=SIZE_ERROR)
+        if isinstance(scale, Scale) and scale.standard_error_pct > LARGEST_ERROR_PCT:
+            return NotFound(
+                f"the ruler would give lengths to {scale.standard_error_pct:.0f} % only: its ticks are too fine here",
+                "Go nearer, let both of its ends be seen, and take the photo from straight above the face.",
+            )
+        return scale
 
 
 def _found(grey: NDArray[np.uint8], candidates: list[Comb], ticks: Literal["mm", "inch"]) -> tuple[Comb, float] | None:
@@ -121,11 +129,13 @@ def _fitted(
     across: list[Edge],
     tick: float,
     first: float,
+    pitch: float,
 ) -> tuple[View, View | None] | None:
     """Return the most likely view and the second; an edge that nothing else agrees with is left out."""
     inverse: Array = np.asarray(np.linalg.inv(homography))
     lines = [((0.0, 1.0), edge) for edge in along] + [((1.0, 0.0), edge) for edge in across]
     error = seen[0][2]
+    stray = TICK_STRAY * max(1.0, FINE_PITCH / pitch) ** 4
     grown = False
     while True:
         free = np.eye(len(lines))[:, 1:]
@@ -135,9 +145,7 @@ def _fitted(
             sides.append(Side(outward, at, tuple(free[k])))
         edges = [Edge(points, error, 1.0) for _, points, _ in seen]
         edges += [edge._replace(error_px=max(edge.error_px, EDGE_ERROR_PX)) for _, edge in lines]
-        answer = fit_sides(
-            prior, homography, sides, edges, (WIDEST_MM,) * free.shape[1], (0.0, 0.0), side_px=TICK_STRAY
-        )
+        answer = fit_sides(prior, homography, sides, edges, (WIDEST_MM,) * free.shape[1], (0.0, 0.0), side_px=stray)
         if answer is None:
             return None
         off = [_off(answer[0], side, edge) for side, edge in zip(sides, edges, strict=True)]
@@ -235,7 +243,7 @@ def edges_along(photo: Photo, lines: Lines, comb: Comb, tick: float) -> list[Edg
         if moved is None or moved[1] < 0.5:
             continue
         edge = fine_edge(photo.pixels, moved[0], 4.0, 0.04, pieces=16)
-        if edge is None or edge.share < 0.5 or edge.error_px > 0.8:
+        if edge is None or edge.share < 0.5 or edge.error_px > 0.4:
             continue
         off = float((edge.px.mean(axis=0) - comb.start) @ comb.across)
         if all(abs(off - other) > 4 for other, _ in found):

@@ -13,7 +13,7 @@ from photonest.scale.edges import Edge
 from photonest.scale.tick_wave import strengths
 
 COHERENT = 0.25  # how like the ticks' wave a piece must look to be measured by
-ZONE_MARGIN = 0.1
+ZONE_MARGIN, ZONE_MARGIN_PX = 0.12, 1.2
 CLEARLY, FAINTLY = 0.6, 0.35  # strength of a comb
 MOST_PIECES = 20
 LEAST_POINTS = 6
@@ -25,7 +25,7 @@ def grid(grey: Grey, comb: Comb, bands: int = 4) -> list[tuple[float, Array, flo
     Each is the mean of the ticks about it, by the phase of their wave in bands along the line.
     """
     low, high = _zone(grey, comb)
-    edges = np.linspace(low, high, bands + 1)
+    edges = np.linspace(low, max(high, low + 2.0), bands + 1)
     per_piece = 10 if comb.strength > CLEARLY else 20 if comb.strength > FAINTLY else 30
     size = max(24, round(per_piece * comb.pitch), len(comb.ticks) // MOST_PIECES)
     count = len(comb.ticks) // size
@@ -100,7 +100,7 @@ def _zone(grey: Grey, comb: Comb) -> tuple[float, float]:
         high += 1
     step = aside[1] - aside[0]
     # where ticks end, and at the ruler's edge, what lies beside them has a part in the wave
-    margin = ZONE_MARGIN * (aside[high] - aside[low] + step)
+    margin = max(ZONE_MARGIN * (aside[high] - aside[low] + step), ZONE_MARGIN_PX)
     return float(aside[low] - step / 2 + margin), float(aside[high] + step / 2 - margin)
 
 

@@ -3,7 +3,8 @@
 For each kind of reference beside or on a drawn piece: how often it is found, by how much the mean diameter comes out
 wrong (median and 90 %), how often the truth lies within one and two of the standard errors stated (68 and 95 % if they
 hold), and the time against reading the photo. ``none`` counts what is taken for a reference in photos without one, by
-every finder that needs no figure from the user; ``stage`` times all finders together.
+every finder that needs no figure from the user, and by the ruler's where it is wrongly said that one lies there;
+``stage`` times all finders together.
 """
 
 from __future__ import annotations
@@ -24,11 +25,13 @@ from photonest.scale.card import Card
 from photonest.scale.marker_sheet import MarkerSheet
 from photonest.scale.markers import Markers
 from photonest.scale.paper import Paper
+from photonest.scale.ruler import Ruler
 from photonest.scale.uncertainty import diameter_error_pct
 from tests.bench.scale_cases import CASES, Case, Shot, opened, shot
 from tests.drawn.noise import generator
 
 UNASKED: tuple[Any, ...] = (MarkerSheet(), Markers(), Card(), Paper())
+SAID_WRONGLY: tuple[Any, ...] = (Ruler.Options("mm"), Ruler.Options("inch"))
 STAGE_KINDS = ("marker-sheet", "markers-around", "card", "paper", "none")
 
 
@@ -99,6 +102,10 @@ def false_accepts(seeds: range, megapixels: float, cache: Path | None) -> None:
             if finder.find(photo, finder.Options()):
                 wrong += 1
                 print(f"  seed {seed}: {finder.name} accepted")
+        for said in SAID_WRONGLY:
+            if Ruler().find(photo, said):
+                wrong += 1
+                print(f"  seed {seed}: ruler of {said.ticks} accepted")
     print(f"none                {wrong} accepted in {len(seeds)} photos", flush=True)
 
 

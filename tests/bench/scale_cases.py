@@ -21,6 +21,7 @@ from photonest.scale.known_diameter import KnownDiameter
 from photonest.scale.marker_sheet import MarkerSheet
 from photonest.scale.markers import Markers
 from photonest.scale.paper import Paper
+from photonest.scale.ruler import Ruler
 from photonest.scale.two_points import PICKING_PX, TwoPoints
 from tests.drawn import SceneSpec, draw, random_spec
 from tests.drawn.noise import Array, generator
@@ -121,6 +122,11 @@ def _bar(shot: Shot, _: Random) -> Scale | NotFound:
     return Bar().find(shot.photo, Bar.Options(square_mm=square))
 
 
+def _ruler(shot: Shot, _: Random) -> Scale | NotFound:
+    unit = next(item.variant for item in shot.spec.items if item.kind == "ruler").split()[-1]
+    return Ruler().find(shot.photo, Ruler.Options(ticks=unit))  # type: ignore[arg-type]
+
+
 def _paper(shot: Shot, _: Random) -> Scale | NotFound:
     name = next(item.variant for item in shot.spec.items if item.kind == "paper").split()[0]
     return Paper().find(shot.photo, Paper.Options(size="any" if name in ("A4", "Letter") else name))
@@ -170,6 +176,8 @@ CASES: dict[str, Case] = {
     "markers-around": Case("markers-around", _unasked(Markers()), (99.0, 0.05, 0.15)),
     "strips": Case("strips", _unasked(Markers()), (99.0, 0.15, 0.5)),
     "bar": Case("bar", _bar, BAR),
+    "ruler": Case("ruler", _ruler, BAR),
+    "ruler cut by frame": Case("ruler+cut", _ruler),
     "known-diameter": Case("markers-around", _widest),
     "round blank": Case("none+blank", _round),
     "two-points": Case("markers-around", _two_points),
