@@ -37,9 +37,8 @@ BUILT_IN: Mapping[Stage, Mapping[str, tuple[int, str]]] = {
     },
     "outline": {
         "by-hand": (0, "photonest.outline.by_hand:ByHand"),
-        "judged": (5, "photonest.outline.judged:JudgedOutline"),
+        "trained": (5, "photonest.outline.trained:TrainedOutline"),
         "edge": (10, "photonest.outline.edge:EdgeOutline"),
-        "contour": (20, "photonest.outline.contour:ContourOutline"),
     },
     "pith": {
         "by-hand": (0, "photonest.pith.by_hand:ByHand"),

@@ -8,8 +8,9 @@ from typing import NamedTuple
 import numpy as np
 
 from photonest.imaging import Path, mean_diameter, polygon_area, reduced, usable_part
-from photonest.model import FlatPhoto, NotFound, Outline, Points
+from photonest.model import FlatPhoto, NotFound, Outline
 from photonest.outline import bark
+from photonest.outline.lines import CUT_RUN, as_points, at_frame, longest_run, simple
 from photonest.outline.plain import contour, plain_piece
 from photonest.outline.regions import best_edge, prepare
 from photonest.outline.strip import COARSE, FINE, sharpened
@@ -108,15 +109,15 @@ def _under_bark(flat: FlatPhoto, outer: Path) -> Path | None:
 
 
 def _outline(flat: FlatPhoto, found: _Edges) -> Outline | NotFound:
-    outer = _simple(found.outer)
+    outer = simple(found.outer)
     if outer is None:
         return NotFound("the edge found crosses itself", RETAKE)
-    wood = None if found.wood is None else _simple(found.wood)
-    cut = _share_at_rim(flat, outer) > 0.01
+    wood = None if found.wood is None else simple(found.wood)
+    cut = longest_run(at_frame(flat, outer)) > CUT_RUN
     warnings = ("part of the piece lies outside the photo",) if cut and not found.plain else ()
     return Outline(
-        _as_points(outer),
-        None if wood is None else _as_points(wood),
+        as_points(outer),
+        None if wood is None else as_points(wood),
         standard_error=_standard_error(flat, outer, found),
         cut_by_frame=cut and not found.plain,
         warnings=warnings,
@@ -127,30 +128,3 @@ def _standard_error(flat: FlatPhoto, outer: Path, found: _Edges) -> float:
     """Return the standard error of the edge across itself, in mm (measured: see tests/bench/faces.py)."""
     share = 0.0015 if found.plain else 0.007 if found.wood is None else 0.008
     return float(np.hypot(share * mean_diameter(outer), 0.5 * flat.mm_per_px))
-
-
-def _share_at_rim(flat: FlatPhoto, outer: Path) -> float:
-    """Return how much of the edge runs along the photo's rim or the reference's side of what may be used."""
-    height, width = flat.pixels.shape[:2]
-    points = flat.to_px(outer)
-    near = 0.004 * mean_diameter(points) + 1.0
-    low, high = points.min(axis=1), (np.array([width, height]) - 1 - points).min(axis=1)
-    return float(np.mean(np.minimum(low, high) < near))
-
-
-def _simple(path: Path) -> Path | None:
-    """Return the path as a simple polygon: itself, or the largest part of what it encloses."""
-    import shapely
-
-    polygon = shapely.Polygon(path)
-    if not polygon.is_valid:
-        parts = shapely.get_parts(shapely.make_valid(polygon))
-        areas = [part for part in parts if part.geom_type == "Polygon"]
-        if not areas:
-            return None
-        polygon = shapely.Polygon(max(areas, key=lambda part: part.area).exterior)
-    return np.asarray(polygon.exterior.coords)[:-1] if polygon.area > 0 else None
-
-
-def _as_points(path: Path) -> Points:
-    return tuple((float(x), float(y)) for x, y in path)

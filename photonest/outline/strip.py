@@ -117,12 +117,22 @@ def split(
 
 
 def _local_ratio(
-    strip: Strip, line: NDArray[np.float64], diameter: float, settings: SplitSettings
+    strip: Strip,
+    line: NDArray[np.float64],
+    diameter: float,
+    settings: SplitSettings,
+    inner: NDArray[np.float64] | None = None,
 ) -> NDArray[np.float64]:
-    """Return the log likelihood ratio of inside to outside at each point of the strip, learnt near each row."""
+    """Return the log likelihood ratio of inside to outside at each point of the strip, learnt near each row.
+
+    Inside the line `inner` nothing is learnt.
+    """
     away = strip.steps - line[:, None]
     gap, reach = settings.gap * diameter, settings.reach * diameter
-    inside = shares_near(strip, (away < -gap) & (away > -gap - reach), settings)
+    within = (away < -gap) & (away > -gap - reach)
+    if inner is not None:
+        within &= strip.steps > inner[:, None] + gap
+    inside = shares_near(strip, within, settings)
     outside = shares_near(strip, (away > gap) & (away < gap + reach), settings)
     ratio = np.clip(np.log(inside / outside), -2.5, 2.5)
     return np.asarray(np.take_along_axis(ratio, strip.labels, axis=1))
@@ -149,3 +159,45 @@ def sharpened(flat: FlatPhoto, edge: Path, settings: SplitSettings) -> Path:
     strip = unroll(near, edge, usable_part(near), -settings.half_width, settings.half_width, settings)
     line = split(strip, np.zeros(settings.rays), diameter / near.mm_per_px, settings)
     return near.to_mm(strip.base + strip.outwards * line[:, None])
+
+
+PULL = 0.010  # mean diameters: so far from the first edge a line pays as much as for half an edge's step
+LEAST_BARK = 0.007  # mean diameters: bark thinner than this is not kept out of the wood
+
+
+def pulled(flat: FlatPhoto, edge: Path, settings: SplitSettings, beyond: Path | None = None) -> Path:
+    """Return the edge in mm, moved to where the picture splits best, but not far from where it was without need.
+
+    Parameters
+    ----------
+    beyond : ndarray, shape (n, 2), or None
+        The edge of the wood, where the edge given is that of the bark about it: where the two lie apart it stays out of
+        the wood by half the bark at least, so that the stronger edge does not draw it in.
+    """
+    from scipy.ndimage import gaussian_filter1d
+
+    diameter = mean_diameter(edge)
+    margin = (settings.half_width + 0.02) * diameter
+    near = reduced(cropped(flat, edge.min(axis=0) - margin, edge.max(axis=0) + margin), settings.longest_px)
+    strip = unroll(near, edge, usable_part(near), -settings.half_width, settings.half_width, settings)
+    size = diameter / near.mm_per_px
+    wood = _inner_line(strip, beyond, size) if beyond is not None else np.full(settings.rays, -np.inf)
+    cost = -3.0 * np.where(strip.usable, strip.strength, 0.0) + 0.5 * (strip.steps / (PULL * size)) ** 2
+    cost[strip.steps < wood[:, None] / 2] = 1e6
+    line = np.zeros(settings.rays)
+    for _ in range(3):
+        ratio = np.where(strip.usable, _local_ratio(strip, line, size, settings, wood), 0.0)
+        total = cost - settings.region * np.cumsum(ratio, axis=1) / (0.04 * size)
+        line = strip.steps[best_closed_path(total, settings.step, settings.bend)]
+    line = gaussian_filter1d(line + 0.25, 1.0, mode="wrap")
+    return near.to_mm(strip.base + strip.outwards * line[:, None])
+
+
+def _inner_line(strip: Strip, wood: Path, diameter: float) -> NDArray[np.float64]:
+    """Return how many pixels outwards the wood's edge lies at each row (negative); minus infinity without bark."""
+    import shapely
+    from scipy.ndimage import gaussian_filter1d
+
+    thick = shapely.distance(shapely.points(strip.base), shapely.LinearRing(strip.flat.to_px(wood)))
+    thick = gaussian_filter1d(thick, 3, mode="wrap")
+    return np.where(thick > LEAST_BARK * diameter, -thick, -np.inf)

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from photonest.imaging import mean_diameter
 from photonest.model import FlatPhoto, Outline, Pith
-from photonest.outline.edge import EdgeOutline
+from photonest.outline.trained import TrainedOutline
 from photonest.pith.rings import RingPith
 
 PHOTOS = Path(__file__).parents[2].parent / "shared" / "photos"
@@ -119,7 +119,7 @@ def edge_distances(found: Points, truth: Points, samples: int = 720) -> NDArray[
 
 def measure(known: Known) -> Row:
     """Return how far the finders are from the truth on one face."""
-    finder, rings = EdgeOutline(), RingPith()
+    finder, rings = TrainedOutline(), RingPith()
     start = time.process_time()
     outline = finder.find(known.flat, finder.Options())
     seconds = time.process_time() - start

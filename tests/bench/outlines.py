@@ -21,9 +21,8 @@ import numpy as np
 
 from photonest.imaging import mean_diameter
 from photonest.model import FlatPhoto, Lens, Outline, Photo, Scale
-from photonest.outline.contour import ContourOutline
 from photonest.outline.edge import EdgeOutline
-from photonest.outline.judged import JudgedOutline
+from photonest.outline.trained import TrainedOutline
 from photonest.photo import frozen_pixels
 from photonest.rectify import flatten, matrix_rows, photo_to_mm, upright
 from tests.bench.faces import Points, edge_distances, real_photos
@@ -173,7 +172,7 @@ def main(which: str = "all", count: int = 6, first: int = JUDGED) -> None:
     cv2.setNumThreads(1)
     rows = []
     for case in cases(which, count, first):
-        for finder in (EdgeOutline(), ContourOutline(), JudgedOutline()):
+        for finder in (EdgeOutline(), TrainedOutline()):
             found = score(finder, case)
             rows.append((case.sort, finder.name, found))
             print(line(finder.name, case.name, found), flush=True)

@@ -1,0 +1,88 @@
+"""What a small trained network makes of a picture: at each place the shares of wood, of bark and of all else.
+
+The network sees 256 pixels of the longer side, which of them count, and where the piece meant is; it was trained on
+drawn scenes alone (``python -m tests.bench.train_outlines``), so that every real photo is one it never saw. What it
+gives is coarse: it says which part of the picture is the piece, and to about a hundredth of its diameter where it ends.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path as File
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.imaging import Image, Path, polygon_area, reduced, usable_part
+from photonest.model import FlatPhoto
+
+SIDE = 256
+AIM_PX = 24.0  # standard deviation of the spot that marks the aim
+AS_IT_IS: tuple[tuple[int, int], ...] = ((1, 1),)
+MIRRORED = ((1, 1), (1, -1), (-1, 1), (-1, -1))
+"""Steps along rows and columns: the picture as it is, and turned over each way and both."""
+
+
+class Shares(NamedTuple):
+    """A reduced picture and the shares of all else, wood and bark in it, shape (3, height, width); their sum is 1."""
+
+    flat: FlatPhoto
+    shares: Image
+
+    def edge(self, *, wood: bool = False, level: float = 0.5) -> Path | None:
+        """Return the edge in mm of what is wood or bark, or of the wood alone; None where there is none.
+
+        Of several pieces it is the largest, one that holds the aim counting four times.
+        """
+        from skimage.measure import find_contours, points_in_poly
+
+        piece = self.shares[1] if wood else 1 - self.shares[0]
+        # beyond the picture there is nothing of the piece
+        lines = [line[:-1, ::-1] - 1 for line in find_contours(np.pad(piece, 1), level) if len(line) > 8]
+        if not lines:
+            return None
+        aim = self.flat.to_px([self.flat.aim])
+        weight = [polygon_area(line) * (4 if points_in_poly(aim, line)[0] else 1) for line in lines]
+        return self.flat.to_mm(lines[int(np.argmax(weight))])
+
+
+def looks(flat: FlatPhoto, turned: Sequence[tuple[int, int]] = AS_IT_IS) -> list[Shares]:
+    """Return what the network sees in a picture, looking at it turned over in each of the ways."""
+    import cv2
+
+    small = reduced(flat, SIDE)
+    network = cv2.dnn.readNetFromONNX(np.fromfile(File(__file__).with_name("shares.onnx"), np.uint8))
+    layers = _layers(small)
+    return [Shares(small, _shares(network, layers, way)[:, : small.pixels.shape[0], : small.pixels.shape[1]])
+            for way in turned]  # fmt: skip
+
+
+def mean_of(several: Sequence[Shares]) -> Shares:
+    """Return the mean of what was seen in one picture."""
+    return Shares(several[0].flat, np.mean([one.shares for one in several], axis=0))
+
+
+def _layers(small: FlatPhoto) -> Image:
+    """Return what the network gets, shape (5, SIDE, SIDE): colours, where they count, and the aim."""
+    height, width = small.pixels.shape[:2]
+    usable = usable_part(small)
+    layers = np.zeros((5, SIDE, SIDE), np.float32)
+    colours = (small.pixels / np.float32(255) - np.float32(0.5)) * 4
+    layers[:3, :height, :width] = np.where(usable[..., None], colours, 0).transpose(2, 0, 1)
+    layers[3, :height, :width] = usable
+    (x, y), at = small.to_px([small.aim])[0], np.arange(SIDE)
+    layers[4] = np.exp(-((at - y)[:, None] ** 2 + (at - x) ** 2) / (2 * AIM_PX**2))
+    return layers
+
+
+def _shares(network: Any, layers: Image, way: tuple[int, int]) -> NDArray[np.float32]:
+    import cv2
+
+    down, right = way
+    network.setInput(np.ascontiguousarray(layers[None, :, ::down, ::right]))
+    raw = np.exp(np.minimum(network.forward()[0][:, ::down, ::right], 60.0))
+    half = raw / raw.sum(axis=0)
+    return np.stack(
+        [cv2.resize(np.ascontiguousarray(part), (SIDE, SIDE), interpolation=cv2.INTER_LINEAR) for part in half]
+    )

@@ -1,0 +1,156 @@
+"""The outline finder asked first: a trained network says what the piece is, local colour and texture where it ends."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+
+from photonest.imaging import Path, cropped, mean_diameter, polygon_area, polygon_centroid, reduced, usable_part
+from photonest.model import FlatPhoto, NotFound, Outline, Points
+from photonest.outline.lines import CUT_RUN, apart, as_points, at_frame, longest_run, simple
+from photonest.outline.network import MIRRORED, Shares, looks, mean_of
+from photonest.outline.plain import contour, plain_piece
+from photonest.outline.strip import FINE, pulled
+
+RETAKE = "photograph the whole face on a plain ground of another colour, or point at the piece"
+DOUBTED = "The outline may be wrong by {error:.0f} % of the diameter: check it in the picture."
+CUT = "part of the piece lies outside the photo"
+MARGIN = 0.2  # about the piece, in shares of its extent, when it is looked at from nearer
+PLAIN_PX, PLAIN_WITHIN = 1024, 0.012
+PLAIN_ERROR, LEAST_ERROR = 0.0015, 0.0025  # of the diameter
+# Mean distance from the true edge in percent of the diameter: exp(sum of weights x logarithms), by least squares on
+# drawn scenes of no training; the standard error is so many times that.
+WEIGHTS, SPREAD = (-0.98, -0.08, 0.20, 1.20, 0.54), 1.7
+
+
+@dataclass(frozen=True)
+class TrainedOptions:
+    """Settings of the finder.
+
+    Attributes
+    ----------
+    work_px : int
+        Longer side of the picture in which the edge is placed.
+    points : int
+        Corners of an outline before a plain ground.
+    least_bark_pct : float
+        Bark thinner than this, in percent of the mean diameter, is not told apart.
+    doubtful_pct : float
+        From this expected error on, in percent of the mean diameter, the outline comes with a warning.
+    """
+
+    work_px: int = 1400
+    points: int = 720
+    least_bark_pct: float = 0.5
+    doubtful_pct: float = 1.8
+
+
+class Doubt(NamedTuple):
+    """How far ways of looking lie apart, in percent of the mean diameter."""
+
+    turned: float
+    """Mean distance of the edges seen in the picture turned over from their common one."""
+    nearer: float
+    """Of the edge seen in the whole photo from that seen from nearer."""
+    blurred: float
+    """Between where the piece's share is 0.2 and where it is 0.8."""
+    placed: float
+    """Between the edge as the network sees it and as it is placed."""
+
+    @property
+    def error(self) -> float:
+        """The expected mean distance from the true edge, in percent of the mean diameter."""
+        return float(np.exp(np.array(WEIGHTS) @ [1.0, *np.log(np.clip(self, 0.05, 20.0))]))
+
+
+class TrainedOutline:
+    """Finds the edge of the piece, with bark and under it."""
+
+    name = "trained"
+    version = "1"
+    Options = TrainedOptions
+
+    def find(self, flat: FlatPhoto, options: TrainedOptions) -> Outline | NotFound:
+        """Return the outline of the piece at the aim."""
+        if min(flat.pixels.shape[:2]) < 48:
+            return NotFound("the photo is too small", "take a photo at least 300 pixels wide")
+        if float(flat.pixels[::7, ::7].std(axis=(0, 1)).max()) < 2.0:
+            return NotFound("the photo shows one colour only", RETAKE)
+        work = reduced(flat, options.work_px)
+        first = looks(work)[0].edge()
+        if first is None or polygon_area(work.to_px(first)) < 0.002 * work.pixels[..., 0].size:
+            return NotFound("no piece of wood stands out from its background", RETAKE)
+        seen = looks(_nearer(work, first), MIRRORED)
+        common = mean_of(seen)
+        outer = common.edge()
+        if outer is None:
+            return NotFound("no piece of wood stands out from its background", RETAKE)
+        return _outline(work, first, seen, common, outer, options)
+
+
+def _nearer(flat: FlatPhoto, edge: Path) -> FlatPhoto:
+    """Return the picture about a piece, aimed at its middle."""
+    low, high = edge.min(axis=0), edge.max(axis=0)
+    margin = MARGIN * (high - low).max()
+    x, y = polygon_centroid(edge)
+    return replace(cropped(flat, low - margin, high + margin), aim=(float(x), float(y)))
+
+
+def _outline(
+    flat: FlatPhoto, first: Path, seen: list[Shares], common: Shares, outer: Path, options: TrainedOptions
+) -> Outline | NotFound:
+    wood = common.edge(wood=True)
+    wood = None if wood is None or polygon_area(wood) < 0.5 * polygon_area(outer) else pulled(flat, wood, FINE)
+    placed = pulled(flat, outer, FINE, beyond=wood)
+    doubt = _doubt(first, seen, common, outer, placed)
+    plain = _plain(flat, placed, options)
+    edge = simple(placed if plain is None else plain)
+    if edge is None:
+        return NotFound("the edge found crosses itself", RETAKE)
+    diameter = mean_diameter(edge)
+    share = PLAIN_ERROR if plain is not None else max(SPREAD * doubt.error / 100, LEAST_ERROR)
+    cut = plain is None and longest_run(at_frame(flat, edge)) > CUT_RUN
+    doubtful = plain is None and doubt.error > options.doubtful_pct
+    return Outline(
+        as_points(edge),
+        under_bark(edge, wood, options.least_bark_pct / 100),
+        standard_error=float(np.hypot(share * diameter, 0.5 * flat.mm_per_px)),
+        cut_by_frame=cut,
+        warnings=(CUT,) * cut + (DOUBTED.format(error=SPREAD * doubt.error),) * doubtful,
+    )
+
+
+def _doubt(first: Path, seen: list[Shares], common: Shares, outer: Path, placed: Path) -> Doubt:
+    unit = mean_diameter(outer) / 100
+    turned = [apart(edge, outer) for edge in (one.edge() for one in seen) if edge is not None]
+    levels = [common.edge(level=level) for level in (0.2, 0.8)]
+    blurred = apart(levels[0], levels[1]) if levels[0] is not None and levels[1] is not None else 20 * unit
+    missing = 20 * unit * (len(seen) - len(turned))
+    return Doubt((sum(turned) + missing) / len(seen) / unit, apart(first, outer) / unit, blurred / unit,
+                 apart(placed, outer) / unit)  # fmt: skip
+
+
+def _plain(flat: FlatPhoto, edge: Path, options: TrainedOptions) -> Path | None:
+    """Return the edge before a plain background where that is the piece found; it is the more exact one."""
+    middling = reduced(flat, PLAIN_PX)
+    piece = plain_piece(middling, usable_part(middling))
+    if piece is None:
+        return None
+    outer = middling.to_mm(contour(piece, 0.8, options.points))
+    return outer if apart(outer, edge) < PLAIN_WITHIN * mean_diameter(edge) else None
+
+
+def under_bark(edge: Path, wood: Path | None, least: float) -> Points | None:
+    """Return the wood within an outline where there is bark about it, `least` mean diameters thick on the average."""
+    import shapely
+
+    within = None if wood is None else simple(wood)
+    if within is None:
+        return None
+    part = shapely.Polygon(edge).intersection(shapely.Polygon(within))
+    inner = simple(np.asarray(max(shapely.get_parts(part), key=lambda one: one.area).exterior.coords)[:-1])
+    if inner is None or mean_diameter(edge) - mean_diameter(inner) < 2 * least * mean_diameter(edge):
+        return None
+    return as_points(inner)

@@ -1,0 +1,55 @@
+"""The network as shipped: its answers are shares, at their places, whichever way the picture lies."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from photonest.model import FlatPhoto
+from photonest.outline.network import MIRRORED, looks, mean_of
+from tests.outline.scenes import GREEN, blob, distances, painted, photo
+
+SHAPE, MIDDLE, RADIUS = (420, 560), (285.0, 212.0), 150.0
+
+
+@pytest.fixture(scope="module")
+def flat() -> FlatPhoto:
+    return photo(painted(SHAPE, blob(MIDDLE, RADIUS), (300, 205), ground=GREEN))
+
+
+def test_shares_sum_to_one_and_lie_where_the_piece_does(flat: FlatPhoto) -> None:
+    seen = looks(flat)[0]
+    assert seen.shares.shape == (3, *seen.flat.pixels.shape[:2])
+    assert np.allclose(seen.shares.sum(axis=0), 1.0, atol=1e-4)
+    edge = seen.edge()
+    assert edge is not None
+    # one pixel of its picture is two of this one
+    assert distances(flat.to_px(edge), blob(MIDDLE, RADIUS)).mean() < 2.2
+
+
+def test_turned_over_it_sees_the_same_piece(flat: FlatPhoto) -> None:
+    seen = looks(flat, MIRRORED)
+    piece = np.array([1 - one.shares[0] > 0.5 for one in (*seen, mean_of(seen))])
+    assert (piece.all(axis=0).sum() / piece.any(axis=0).sum()) > 0.96
+
+
+def test_same_picture_same_answer(flat: FlatPhoto) -> None:
+    assert np.array_equal(looks(flat)[0].shares, looks(flat)[0].shares)
+
+
+def test_of_two_pieces_it_is_the_one_aimed_at() -> None:
+    left, right = blob((150, 210), 105), blob((410, 210), 105)
+    both = np.minimum(painted(SHAPE, left, (150, 210)), painted(SHAPE, right, (410, 215)))
+    for x in (150.0, 410.0):
+        flat = photo(both, aim_px=(x, 210.0))
+        edge = looks(flat)[0].edge()
+        assert edge is not None
+        assert shapely.Polygon(flat.to_px(edge)).contains(shapely.Point(x, 210.0))
+
+
+def test_nothing_seen_is_no_edge(flat: FlatPhoto) -> None:
+    seen = looks(flat)[0]
+    nothing = np.zeros_like(seen.shares)
+    nothing[0] = 1.0
+    assert seen._replace(shares=nothing).edge() is None

@@ -1,0 +1,174 @@
+"""The trained finder on painted faces: other pictures than any it was trained on."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+
+from photonest.imaging import mean_diameter
+from photonest.model import FlatPhoto, NotFound, Outline
+from photonest.outline.trained import Doubt, TrainedOptions, TrainedOutline, under_bark
+from tests.outline.scenes import GREEN, WHITE, blob, distances, painted, photo
+
+SHAPE = (420, 560)
+
+
+def find(flat: FlatPhoto) -> Outline | NotFound:
+    return TrainedOutline().find(flat, TrainedOptions())
+
+
+def found(flat: FlatPhoto) -> Outline:
+    outline = find(flat)
+    assert isinstance(outline, Outline)
+    polygon = shapely.Polygon(outline.points)
+    assert polygon.is_valid
+    if outline.under_bark is not None:
+        assert shapely.Polygon(outline.under_bark).is_valid
+        assert polygon.buffer(0.02 * mean_diameter(outline.points)).covers(shapely.Polygon(outline.under_bark))
+    return outline
+
+
+@pytest.mark.parametrize("ground", [WHITE, (0, 0, 0), GREEN, "moss"])
+def test_outline_of_a_round_face(ground: tuple[int, int, int] | str) -> None:
+    line = blob((285, 212), 160)
+    flat = photo(painted(SHAPE, line, (300, 205), ground=ground))
+    outline = found(flat)
+    away = distances(flat.to_px(outline.points), line)
+    # A pixel is a third of a percent of D: the edge must hold to about one pixel, its worst twentieth to three.
+    assert away.mean() < 1.2
+    assert np.percentile(away, 95) < 3.2
+    assert not outline.cut_by_frame
+    assert away.mean() * flat.mm_per_px < 2 * outline.standard_error
+
+
+def test_cut_out_pieces_are_exact() -> None:
+    line = blob((285, 212), 160)
+    flat = photo(painted(SHAPE, line, (300, 205)))
+    diameter = mean_diameter(found(flat).points) / flat.mm_per_px
+    assert diameter == pytest.approx(mean_diameter(line), rel=0.005)  # half a pixel each side would be 0.3 %
+
+
+def test_corners_of_a_half_stay_sharp() -> None:
+    whole = shapely.Polygon(blob((280, 260), 190, waves=(0.02,)))
+    half = np.array(whole.intersection(shapely.box(0, 0, 560, 262)).exterior.coords)[:-1]
+    flat = photo(painted(SHAPE, half, (280, 262)))
+    away = distances(flat.to_px(found(flat).points), half)
+    assert away.max() < 5  # an opened corner would lose (sqrt(2) - 1) of a radius of 4 px and more
+
+
+def test_bark_is_told_apart_on_a_plain_ground() -> None:
+    outer, wood = blob((285, 212), 180), blob((285, 212), 165)
+    outline = found(photo(painted(SHAPE, outer, (290, 205), bark=wood)))
+    assert outline.under_bark is not None
+    flat = photo(painted(SHAPE, outer, (290, 205), bark=wood))
+    assert distances(flat.to_px(outline.points), outer).mean() < 1.0
+    assert distances(flat.to_px(outline.under_bark), wood).mean() < 2.0
+
+
+def test_bare_wood_has_no_bark() -> None:
+    assert found(photo(painted(SHAPE, blob((285, 212), 160), (300, 205), ground="moss"))).under_bark is None
+    assert found(photo(painted(SHAPE, blob((285, 212), 160), (300, 205)))).under_bark is None
+
+
+def test_the_piece_aimed_at_is_the_one_meant() -> None:
+    left, right = blob((150, 210), 105), blob((410, 210), 105)
+    both = painted(SHAPE, left, (150, 210))
+    both = np.minimum(both, painted(SHAPE, right, (410, 215)))
+    for line, x in ((left, 150.0), (right, 410.0)):
+        flat = photo(both, aim_px=(x, 210.0))
+        assert distances(flat.to_px(found(flat).points), line).mean() < 1.0
+
+
+def test_a_piece_cut_by_the_frame_says_so() -> None:
+    outline = found(photo(painted(SHAPE, blob((180, 212), 230), (200, 205), ground="moss")))
+    assert outline.cut_by_frame
+    assert any("outside the photo" in warning for warning in outline.warnings)
+
+
+def test_a_grey_face_on_like_mottles_is_right_or_warned_of() -> None:
+    line = blob((285, 212), 160)
+    grey = painted(SHAPE, line, (300, 205), ground="moss").mean(axis=2).astype(np.uint8)
+    flat = photo(np.repeat(grey[..., None], 3, axis=2))
+    assert flat.grey
+    outline = found(flat)
+    away = distances(flat.to_px(outline.points), line).mean() * flat.mm_per_px
+    assert away < 2 * outline.standard_error
+    assert away < 0.01 * mean_diameter(outline.points) or outline.warnings
+
+
+def test_grey_photos_work() -> None:
+    line = blob((285, 212), 160)
+    grey = painted(SHAPE, line, (300, 205), ground=GREEN).mean(axis=2).astype(np.uint8)
+    flat = photo(np.repeat(grey[..., None], 3, axis=2))
+    assert distances(flat.to_px(found(flat).points), line).mean() < 3.5  # one percent of D
+
+
+def test_the_reference_is_no_wood() -> None:
+    line = blob((225, 212), 150)
+    pixels = painted(SHAPE, line, (230, 205), ground="moss")
+    pixels[80:340, 390:540] = (150, 120, 90)  # as brown as wood and close by
+    flat = photo(pixels)
+    corners = flat.to_mm([[389, 79], [541, 79], [541, 341], [389, 341]])
+    flat = replace(flat, reference=tuple((float(x), float(y)) for x, y in corners))
+    assert distances(flat.to_px(found(flat).points), line).mean() < 3.0
+
+
+def test_turning_the_photo_turns_the_outline() -> None:
+    line = blob((285, 212), 160)
+    pixels = painted(SHAPE, line, (300, 205), ground="moss")
+    there = photo(pixels)
+    back = photo(np.ascontiguousarray(np.rot90(pixels, 2)))
+    a = there.to_px(found(there).points)
+    b = np.array([559, 419]) - back.to_px(found(back).points)
+    assert distances(a, b).mean() < 1.0  # a third of a percent of D
+
+
+@pytest.mark.parametrize(
+    "pixels",
+    [
+        np.zeros((300, 400, 3), np.uint8),
+        np.full((300, 400, 3), 255, np.uint8),
+        np.full((20, 30, 3), 90, np.uint8),
+    ],
+    ids=["black", "white", "tiny"],
+)
+def test_nothing_to_see_is_not_found(pixels: np.ndarray) -> None:
+    answer = find(photo(pixels))
+    assert isinstance(answer, NotFound)
+    assert answer.reason and answer.hint
+
+
+def test_noise_alone_gives_no_confident_answer() -> None:
+    noise = np.random.default_rng(1).integers(0, 256, (240, 320, 3)).astype(np.uint8)
+    answer = find(photo(noise))
+    assert isinstance(answer, NotFound) or shapely.Polygon(answer.points).is_valid
+
+
+def test_same_photo_same_outline_and_the_photo_is_not_touched() -> None:
+    pixels = painted(SHAPE, blob((285, 212), 160), (300, 205), ground="moss")
+    pixels.setflags(write=False)
+    flat = photo(pixels)
+    assert found(flat) == found(flat)
+
+
+def test_doubt_grows_with_every_sign_of_it() -> None:
+    sure, unsure = Doubt(0.1, 0.3, 1.0, 0.1), Doubt(3.0, 6.0, 12.0, 1.0)
+    assert sure.error < 0.5 < 5 < unsure.error
+
+
+def test_bark_thinner_than_can_be_told_is_not_told() -> None:
+    edge = blob((0, 0), 100.0)
+    assert under_bark(edge, 0.995 * edge, 0.005) is None  # a quarter of a percent of D
+    thick = under_bark(edge, 0.97 * edge, 0.005)
+    assert thick is not None
+    assert mean_diameter(thick) == pytest.approx(0.97 * mean_diameter(edge), rel=1e-6)
+
+
+def test_wood_beyond_the_outline_is_cut_off() -> None:
+    edge = blob((0, 0), 100.0, waves=())
+    part = under_bark(edge, 0.95 * edge + [8.0, 0.0], 0.005)
+    assert part is not None
+    assert shapely.Polygon(edge).buffer(1e-6).covers(shapely.Polygon(part))
