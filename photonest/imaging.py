@@ -200,8 +200,10 @@ class Orientation(NamedTuple):
     energy: Image
 
 
-def orientation(image: Image, gradient_sigma: float, tensor_sigma: float) -> Orientation:
+def orientation(image: Image, gradient_sigma: float, tensor_sigma: float, step: int = 1) -> Orientation:
     """Return the local orientation by the structure tensor (Förstner & Gülch 1987; Bigün & Granlund 1987).
+
+    Only every `step`-th row and column of it is worked out.
 
     >>> ramp = np.tile(np.arange(32, dtype=np.float32), (32, 1))
     >>> seen = orientation(ramp, 1.0, 2.0)
@@ -212,7 +214,7 @@ def orientation(image: Image, gradient_sigma: float, tensor_sigma: float) -> Ori
 
     smooth = blurred(image, gradient_sigma)
     gx, gy = cv2.Scharr(smooth, cv2.CV_32F, 1, 0) / 32, cv2.Scharr(smooth, cv2.CV_32F, 0, 1) / 32
-    xx, yy, xy = (blurred(product, tensor_sigma) for product in (gx * gx, gy * gy, gx * gy))
+    xx, yy, xy = (blurred(product, tensor_sigma)[::step, ::step] for product in (gx * gx, gy * gy, gx * gy))
     energy = xx + yy
     difference, cross = xx - yy, 2 * xy
     length = np.sqrt(difference * difference + cross * cross)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -21,6 +22,8 @@ from photonest.imaging import (
 )
 from photonest.model import FlatPhoto, Points
 
+STEP = 3  # pixels between the points where directions are read: the tensor is as wide
+
 
 class View(NamedTuple):
     """The wood alone at working size: even brightness and contrast, saw marks taken down; 0 outside the mask."""
@@ -38,14 +41,6 @@ class Directions(NamedTuple):
     points: NDArray[np.float64]
     across: NDArray[np.float64]
     weights: NDArray[np.float64]
-
-
-class Field(NamedTuple):
-    """The direction across the rings at every pixel, and its weight (0 where unknown)."""
-
-    x: Image
-    y: Image
-    weight: Image
 
 
 def view(flat: FlatPhoto, wood: Points, diameter_px: float) -> View:
@@ -67,41 +62,37 @@ def view(flat: FlatPhoto, wood: Points, diameter_px: float) -> View:
     return View(small, image.astype(np.float32), mask, size)
 
 
-def field(seen: View, gradient_sigma: float, tensor_sigma: float) -> Field:
-    """Return the direction across the rings; pixels near the mask's edge have no weight, for the edge is no ring."""
+def directions(seen: View, gradient_sigma: float, tensor_sigma: float) -> Directions:
+    """Return the direction across the rings on an even grid, in an order shuffled the same way every time.
+
+    Points near the mask's edge are left out, for the edge is no ring.
+    """
     import cv2
 
-    lines = orientation(seen.image, gradient_sigma, tensor_sigma)
-    margin = int(2 * tensor_sigma + gradient_sigma + 0.01 * seen.diameter)
-    inner = cv2.erode(seen.mask.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=margin, borderValue=0)
-    weight = lines.coherence**2 * np.sqrt(lines.energy) * inner
-    return Field(lines.x, lines.y, weight.astype(np.float32))
-
-
-def sample(fields: list[Field], centre: NDArray[np.float64], radius: float, count: int) -> Directions:
-    """Return up to `count` points from each field within `radius` of `centre`, the same ones every time."""
-    parts = [_sample_one(one, centre, radius, count) for one in fields]
-    return Directions(*(np.concatenate(columns) for columns in zip(*parts, strict=True)))
-
-
-def _sample_one(one: Field, centre: NDArray[np.float64], radius: float, count: int) -> Directions:
-    height, width = one.weight.shape
-    reach = min(radius, 2.0 * (height + width))
-    left, upper = np.clip(np.floor(centre - reach), 0, (width, height)).astype(int)
-    right, lower = np.clip(np.ceil(centre + reach) + 1, 0, (width, height)).astype(int)
-    rows, columns = np.nonzero(one.weight[upper:lower, left:right])
-    rows, columns = rows + upper, columns + left
-    near = (columns - centre[0]) ** 2 + (rows - centre[1]) ** 2 < reach**2
-    rows, columns = rows[near], columns[near]
-    if len(rows) > count:
-        chosen = np.random.default_rng(0).choice(len(rows), count, replace=False)
-        rows, columns = rows[chosen], columns[chosen]
-    weights = one.weight[rows, columns].astype(np.float64)
+    lines = orientation(seen.image, gradient_sigma, tensor_sigma, STEP)
+    margin = 2 * tensor_sigma + gradient_sigma + 0.01 * seen.diameter
+    framed = cv2.copyMakeBorder(seen.mask.astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    inside = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1:-1:STEP, 1:-1:STEP] > margin
+    strength = lines.coherence**2 * np.sqrt(lines.energy)
+    rows, columns = np.nonzero(inside & (strength > 0))
+    order = np.random.default_rng(0).permutation(len(rows))
+    rows, columns = rows[order], columns[order]
     return Directions(
-        np.column_stack([columns, rows]).astype(np.float64),
-        np.column_stack([one.x[rows, columns], one.y[rows, columns]]).astype(np.float64),
-        weights / max(float(weights.mean()), 1e-12) if len(weights) else weights,
+        STEP * np.column_stack([columns, rows]).astype(np.float64),
+        np.column_stack([lines.x[rows, columns], lines.y[rows, columns]]).astype(np.float64),
+        strength[rows, columns].astype(np.float64),
     )
+
+
+def near(parts: Sequence[Directions], centre: NDArray[np.float64], radius: float, count: int) -> Directions:
+    """Return up to `count` points of each part within `radius` of `centre`, the same ones every time."""
+    chosen = []
+    for part in parts:
+        kept = np.nonzero(((part.points - centre) ** 2).sum(axis=1) < radius**2)[0][:count]
+        weights = part.weights[kept]
+        mean = max(float(weights.mean()), 1e-12) if len(weights) else 1.0
+        chosen.append(Directions(part.points[kept], part.across[kept], weights / mean))
+    return Directions(*(np.concatenate(columns) for columns in zip(*chosen, strict=True)))
 
 
 def turned(seen: Directions, centre: NDArray[np.float64]) -> Directions:

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photonest.model import FlatPhoto, NotFound, Outline, Pith, Points
-from photonest.pith.directions import View, field, sample, turned, view
-from photonest.pith.drift import CENTRE, DRIFTING, OVAL, Fit, fit, vote
-from photonest.pith.straight import straightest, straightness
+from photonest.pith.directions import Directions, View, directions, near, turned, view
+from photonest.pith.drift import CENTRE, DRIFTING, OVAL, Fit, Vote, agreement, fit, votes
+from photonest.pith.straight import holed, straightest, straightness
 
 HINT = "sand or plane the middle, take a sharper photo in even light, or set the pith by hand"
-FEW_RAYS = 0.58  # share of the lines below which rays alone are a poor witness
-LARGEST_ERROR = 0.03  # of the mean diameter; beyond it there is no answer
+STRAIGHT_ENOUGH = 0.15  # rings seen in part only: straighter than chance
+LARGEST_ERROR = 0.015  # of the mean diameter; beyond it there is no answer
 # Radius of the disc looked at in mean radii, how much of the family is free, and whether radial lines (rays, checks,
 # knots) count too: over the whole face they may be anything, near the pith they point at it.
 DISCS = (
@@ -29,6 +30,7 @@ DISCS = (
     (0.22, OVAL, True),
     (0.15, DRIFTING, True),
 )
+CLEAR = 0.6  # share of lines in agreement above which no rival is looked at
 REPEATS = 4  # a disc follows its own centre this often at most, for as long as that moves by a twentieth of its radius
 
 
@@ -45,7 +47,7 @@ class RingOptions:
     """
 
     work_px: int = 700
-    samples: int = 2000
+    samples: int = 1200
 
 
 class Located(NamedTuple):
@@ -55,8 +57,8 @@ class Located(NamedTuple):
     ----------
     fits : tuple of Fit
         The families of rings, from the whole face to the smallest disc used.
-    share : float
-        Of the lines that point at the pith, 0 to 1, and `rays` whether they are rays rather than rings.
+    agree : float
+        Share of the lines all over the face that run along the rings or along the rays of the answer, 0 to 1.
     straight : float
         How straight the rings lie when unrolled about it, 0 to 1.
     one_sided : bool
@@ -67,23 +69,36 @@ class Located(NamedTuple):
 
     centre: NDArray[np.float64]
     fits: tuple[Fit, ...]
-    rays: bool
-    share: float
+    agree: float
     straight: float
     one_sided: bool
     unsure: float
 
 
 def locate(seen: View, edge: NDArray[np.float64], samples: int) -> Located | None:
-    """Return the pith of the wood within an edge in pixels; None where hardly any lines are to be seen."""
-    radius = seen.diameter / 2
-    fields = [field(seen, 1.0, 3.0), field(seen, 2.0, 6.0)]
-    whole = sample(fields, np.zeros(2), math.inf, samples)
+    """Return the pith of the wood within an edge in pixels; None where hardly any lines are to be seen.
+
+    Where the lines don't agree on it, rivals are tried, and the one kept that most lines agree on.
+    """
+    parts = [directions(seen, 1.0, 3.0), directions(seen, 2.0, 6.0)]
+    whole = near(parts, np.zeros(2), math.inf, samples)
     if len(whole.points) < 200:
         return None
-    first = vote(whole, edge.min(axis=0), edge.max(axis=0), 0.5 * radius)
-    start = np.concatenate([first.place / radius, np.zeros(4)])
-    fits = [fit(turned(whole, first.place) if first.rays else whole, start, radius, CENTRE)]
+    best: Located | None = None
+    for vote in votes(whole, edge.min(axis=0), edge.max(axis=0), seen.diameter / 4):
+        found = _followed(seen, parts, whole, vote, samples)
+        if best is None or found.agree > best.agree:
+            best = found
+        if best.agree > CLEAR:
+            break
+    return best
+
+
+def _followed(seen: View, parts: list[Directions], whole: Directions, vote: Vote, samples: int) -> Located:
+    """Return the pith by the families of rings in ever smaller discs, from where a vote puts it."""
+    radius = seen.diameter / 2
+    start = np.concatenate([vote.place / radius, np.zeros(4)])
+    fits = [fit(turned(whole, vote.place) if vote.rays else whole, start, radius, CENTRE)]
     one_sided = False
     for share, free, radial in DISCS:
         one_sided = math.isfinite(share) and _covered(seen, fits[-1].centre, 0.25 * radius) < 0.7
@@ -92,32 +107,43 @@ def locate(seen: View, edge: NDArray[np.float64], samples: int) -> Located | Non
             break
         for _ in range(REPEATS if math.isfinite(share) else 1):
             centre = fits[-1].centre
-            near = sample(fields, centre, share * radius, samples)
-            if len(near.points) < 200:
+            disc = near(parts, centre, share * radius, samples)
+            if len(disc.points) < 200:
                 break
-            fits.append(fit(turned(near, centre) if radial or first.rays else near, fits[-1].parameters, radius, free))
+            fits.append(fit(turned(disc, centre) if radial or vote.rays else disc, fits[-1].parameters, radius, free))
             if np.hypot(*(fits[-1].centre - centre)) < 0.05 * share * radius:
                 break
     centre, straight, unsure = _straighten(seen, fits[-1], one_sided)
-    return Located(centre, tuple(fits), first.rays, first.share, straight, one_sided, unsure)
+    agree = agreement(whole, np.concatenate([centre / radius, fits[-1].parameters[2:]]), radius)
+    return Located(centre, tuple(fits), agree, straight, one_sided, unsure)
 
 
 def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.float64], float, float]:
     """Return the point near the last fit's where the rings lie straightest, how straight, and how sure it is in pixels.
 
-    The rings are taken as circles and as the fitted family. Drift and oval of a disc are no sure guide to the innermost
-    rings: where both lie about as straight, the truth is halfway, give or take half the distance.
+    A wide search looks at large discs and small ones at once; a close one takes the rings as circles and as the fitted
+    family. Drift and oval of a disc are no sure guide to the innermost rings: where both lie about as straight, the
+    truth is halfway, give or take half the distance.
     """
-    radius = seen.diameter / 2
+    radius, image = seen.diameter / 2, holed(seen)
+    circles, family = np.zeros(4), last.parameters[2:]
+
+    def wide(point: NDArray[np.float64]) -> float:
+        looks = ((0.6, family), (0.4, circles), (0.25, circles), (0.25, family))
+        return sum(straightness(image, point, share * radius, rings, 2.0) for share, rings in looks) / 2
+
+    hold = 0.02 if one_sided else 0.012
+    middle = straightest(wide, last.centre, last.centre, hold * seen.diameter, (4.0, 0.5))
     centres, values = [], []
-    for family in (np.zeros(4), last.parameters[2:]):
-        centre = last.centre
-        for share in (0.3, 0.16):
-            centre = straightest(seen, centre, last.centre, share * radius, 0.006 * seen.diameter, family)
+    for rings in (circles, family):
+        centre = middle
+        for share, steps in ((0.3, (2.0, 0.25)), (0.16, (0.5, 0.125))):
+            value = partial(straightness, image, radius=share * radius, family=rings)
+            centre = straightest(value, centre, middle, 0.006 * seen.diameter, steps)
         centres.append(centre)
-        values.append(straightness(seen, centre, 0.3 * radius, family))
+        values.append(straightness(image, centre, 0.3 * radius, rings))
     straight = max(values)
-    if one_sided and straight < 0.25:
+    if one_sided and straight < STRAIGHT_ENOUGH:
         return last.centre, straight, 0.0
     if min(values) < 0.75 * straight:
         return centres[int(np.argmax(values))], straight, 0.0
@@ -139,21 +165,27 @@ def standard_error(found: Located, diameter: float) -> float:
     """Return the standard error along each axis, in mean diameters.
 
     Measured on drawn faces and on photos read by eye (tests/bench/faces.py): where the pith is seen all round, the
-    error goes with how little of the contrast the rings explain, and is two to four times that where only rays show
-    it; else with the uncertainty of the fit, whose observations are far from independent.
+    error goes with how little of the contrast the rings explain; else with how far sectors of the face disagree about
+    where the rings' normals meet, more than twice as much where the rings can't be seen to lie straight about it.
     """
-    if found.one_sided:
-        formal = 100 * math.sqrt(float(np.trace(found.fits[-1].covariance)) / 2) / diameter
-        return float(max(0.07 * (formal + 0.01) ** 1.4, 0.002))
-    rays = 1.0 if not found.rays else 2.2 if found.share >= FEW_RAYS else 4.4
-    usual = max(0.00034 * rays * (max(found.straight, 0.0) + 0.03) ** -1.15, 0.0005)
-    return math.hypot(usual, 0.7 * found.unsure / diameter)
+    if not found.one_sided:
+        return math.hypot(2.5e-5 * (max(found.straight, 0.0) + 0.03) ** -1.9, 0.7 * found.unsure / diameter, 0.0004)
+    sectors = math.sqrt(float(np.trace(found.fits[-1].covariance)) / 2) / diameter
+    if found.straight >= STRAIGHT_ENOUGH:
+        return float(0.6 * sectors**0.8 + 0.0005)
+    return math.hypot(1.6 * sectors**0.8, 0.009)
 
 
 def _doubtful(found: Located, error: float) -> bool:
-    """Return whether no one should trust the answer: hardly any straight rings, and few lines that point at it."""
-    few = found.share < (FEW_RAYS if found.rays else 0.48)
-    return error > LARGEST_ERROR or (few and (found.straight < 0.1 or (found.rays and found.one_sided)))
+    """Return whether no one should trust the answer.
+
+    Few lines agree on it: the side of the grain shows lines that run past each other, and seldom straight rings. Or, at
+    the edge of the piece or outside, it still wandered off when the rings were let be oval.
+    """
+    if found.agree + found.straight < 0.5 or error > LARGEST_ERROR:
+        return True
+    wandered = float(np.hypot(*(found.fits[-1].centre - found.fits[-2].centre))) / found.fits[-1].unit
+    return found.one_sided and (found.agree < 0.52 or wandered > 0.06)
 
 
 class RingPith:

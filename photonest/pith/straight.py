@@ -2,67 +2,82 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import sampled
+from photonest.imaging import Image, sampled
 from photonest.pith.directions import View
 
 SECTORS, RAYS = 24, 5
+BANDS = 4  # of the radius: each counts alike, so that one strong line, as a stained heart's edge, is not everything
+_ANGLES = ((np.arange(SECTORS * RAYS) + 0.5) * 2 * np.pi / (SECTORS * RAYS))[:, None].astype(np.float32)
+_COSINE, _SINE = np.cos(_ANGLES), np.sin(_ANGLES)
+
+Place = NDArray[np.float64]
 
 
-def straightness(seen: View, centre: NDArray[np.float64], radius: float, family: NDArray[np.float64]) -> float:
+def holed(seen: View) -> Image:
+    """Return the wood, nan where there is none."""
+    out: Image = np.where(seen.mask, seen.image, np.float32(np.nan))
+    return out
+
+
+def straightness(image: Image, centre: Place, radius: float, family: NDArray[np.float64], stride: float = 1.0) -> float:
     """Return how much of the wood's contrast about a point, out to `radius` pixels, its rings explain.
 
-    The face is unrolled and averaged over sectors; the rings are the median of the sectors at each distance, so that
-    knots, cracks and stains in a few of them don't count. 1 means perfectly straight, 0 no rings about this point.
-    The face is unrolled along the rings of a `family` (drift x, drift y, oval, oval at 45 degrees); zeros mean circles.
+    The face (nan outside the wood) is unrolled and averaged over sectors; the rings are the median of the sectors at
+    each distance, so that knots, cracks and stains in a few of them don't count. 1 means perfectly straight, 0 no rings
+    about this point. The face is unrolled along the rings of a `family` (drift x, drift y, oval, oval at 45 degrees);
+    zeros mean circles. It is looked at every `stride` pixels along the radius.
     """
-    drift_x, drift_y, oval, slant = family
-    radii = np.arange(2.0, max(radius, 6.0))
-    angles = ((np.arange(SECTORS * RAYS) + 0.5) * 2 * np.pi / (SECTORS * RAYS))[:, None]
+    drift_x, drift_y, oval, slant = family.astype(np.float32)
+    radii = np.arange(2.0, max(radius, 6.0), stride, dtype=np.float32)
     # To first order in the oval, the inverse square root of its matrix.
-    x = centre[0] + radii * (drift_x + (1 - oval / 2) * np.cos(angles) - slant / 2 * np.sin(angles))
-    y = centre[1] + radii * (drift_y + (1 + oval / 2) * np.sin(angles) - slant / 2 * np.cos(angles))
-    height, width = seen.mask.shape
-    held = (x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)
-    held &= sampled(seen.mask.view(np.uint8), x, y) > 0
-    values = np.where(held, sampled(seen.image, x, y), 0.0)
-    count = held.reshape(SECTORS, RAYS, -1).sum(axis=1)
-    mean = values.reshape(SECTORS, RAYS, -1).sum(axis=1) / np.maximum(count, 1)
-    enough = count >= 3
-    columns = enough.sum(axis=0) >= 0.3 * SECTORS
-    if not columns.any():
-        return 0.0
-    if enough.all():  # the usual case, and many times faster than with gaps
-        rings, level = np.median(mean, axis=0), np.median(mean)
-        return float(1 - np.abs(mean - rings).sum() / max(float(np.abs(mean - level).sum()), 1e-9))
-    kept = np.where(enough, mean, np.nan)[:, columns]
-    rings, level = np.nanmedian(kept, axis=0), np.nanmedian(kept)
-    return float(1 - np.nansum(np.abs(kept - rings)) / max(float(np.nansum(np.abs(kept - level))), 1e-9))
+    x = np.float32(centre[0]) + radii * (drift_x + (1 - oval / 2) * _COSINE - slant / 2 * _SINE)
+    y = np.float32(centre[1]) + radii * (drift_y + (1 + oval / 2) * _SINE - slant / 2 * _COSINE)
+    values = sampled(image, x, y).reshape(SECTORS, RAYS, -1)
+    mean = values.mean(axis=1)
+    if np.isfinite(mean.sum()):  # the usual case, and many times faster than with gaps
+        middle = np.partition(mean, (SECTORS // 2 - 1, SECTORS // 2), axis=0)[SECTORS // 2 - 1 : SECTORS // 2 + 1]
+        return _explained(mean, middle.mean(axis=0))
+    height, width = image.shape
+    held = np.isfinite(values) & ((x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)).reshape(values.shape)
+    count = held.sum(axis=1)
+    mean = np.where(held, values, 0).sum(axis=1) / np.maximum(count, 1)
+    mean[count < 3] = np.nan
+    mean = mean[:, (count >= 3).sum(axis=0) >= 0.2 * SECTORS]  # a quarter of a disc shows its rings too
+    return _explained(mean, np.nanmedian(mean, axis=0)) if mean.size else 0.0
+
+
+def _explained(sectors: Image, rings: Image) -> float:
+    """Return the share of the contrast over sectors (rows) that the rings explain, by bands of the radius."""
+    bands = max(1, min(BANDS, len(rings) // 8))
+    starts = np.arange(bands) * len(rings) // bands
+    lengths = np.diff(np.append(starts, len(rings)))
+    level = np.repeat(np.add.reduceat(rings, starts) / lengths, lengths)
+    left, total = (np.nansum(np.abs(sectors - what), axis=0) for what in (rings, level))
+    left, total = np.add.reduceat(left, starts), np.add.reduceat(total, starts)
+    return float((1 - left / np.maximum(total, 1e-9)).mean())
 
 
 def straightest(
-    seen: View,
-    start: NDArray[np.float64],
-    anchor: NDArray[np.float64],
-    radius: float,
-    hold: float,
-    family: NDArray[np.float64],
-) -> NDArray[np.float64]:
-    """Return the point near `start` with the straightest rings, by a pattern search down to a sixth of a pixel.
+    value: Callable[[Place], float], start: Place, anchor: Place, hold: float, steps: tuple[float, float]
+) -> Place:
+    """Return the point near `start` of the greatest `value`, by a pattern search from the first step to the last.
 
     A point twice `hold` pixels off the anchor must win a fifth of the contrast to be believed.
     """
 
-    def value(point: NDArray[np.float64]) -> float:
-        return straightness(seen, point, radius, family) - 0.05 * float(((point - anchor) ** 2).sum()) / hold**2
+    def held(point: Place) -> float:
+        return value(point) - 0.05 * float(((point - anchor) ** 2).sum()) / hold**2
 
-    place, step = start, 2.0
-    best = value(place)
-    while step > 0.16:
+    place, best = start, held(start)
+    step = steps[0]
+    while step >= steps[1]:
         around = [place + step * np.array(way) for way in ((1, 0), (-1, 0), (0, 1), (0, -1))]
-        scores = [value(point) for point in around]
+        scores = [held(point) for point in around]
         k = int(np.argmax(scores))
         if scores[k] > best:
             best, place = scores[k], around[k]

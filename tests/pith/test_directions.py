@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from photonest.pith.directions import field, sample, view
+from photonest.pith.directions import directions, near, view
 from tests.outline.scenes import blob, painted, photo
 
 
@@ -13,7 +13,7 @@ def test_view_has_the_size_asked_for_and_sampled_normals_point_at_the_pith() -> 
     assert abs(seen.diameter - 250) < 3
     assert not seen.image[~seen.mask].any()
     pith = seen.flat.to_px(flat.to_mm([210.0, 190.0]))
-    found = sample([field(seen, 1.0, 3.0)], pith, 80.0, 500)
+    found = near([directions(seen, 1.0, 3.0)], pith, 80.0, 500)
     away = found.points - pith
     assert len(found.points) == 500
     assert np.hypot(*away.T).max() < 80

@@ -1,9 +1,11 @@
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
 from photonest.pith.directions import view
-from photonest.pith.straight import straightest, straightness
+from photonest.pith.straight import holed, straightest, straightness
 from tests.outline.scenes import blob, painted, photo
 
 CIRCLES = np.zeros(4)
@@ -14,13 +16,15 @@ def test_rings_are_straightest_about_their_pith() -> None:
     flat = photo(painted((400, 400), line, (210, 190), noise=5))
     seen = view(flat, tuple((float(x), float(y)) for x, y in flat.to_mm(line)), 300)
     pith = seen.flat.to_px(flat.to_mm([210.0, 190.0]))
-    best = straightness(seen, pith, 45.0, CIRCLES)
+    image = holed(seen)
+    best = straightness(image, pith, 45.0, CIRCLES)
     assert best > 0.5
     for way in ((4, 0), (-4, 0), (0, 4), (0, -4)):
-        assert straightness(seen, pith + way, 45.0, CIRCLES) < best - 0.1
+        assert straightness(image, pith + way, 45.0, CIRCLES) < best - 0.1
     start = pith + np.array([2.0, -1.5])
-    found = straightest(seen, start, start, 45.0, 20.0, CIRCLES)
-    assert np.hypot(*(found - pith)) < 0.7  # the search ends at a sixth of a pixel; noise and sampling add the rest
+    value = partial(straightness, image, radius=45.0, family=CIRCLES)
+    found = straightest(value, start, start, 20.0, (2.0, 0.125))
+    assert np.hypot(*(found - pith)) < 0.7  # the search ends at an eighth of a pixel; noise and sampling add the rest
 
 
 def test_no_rings_no_straightness() -> None:
@@ -28,4 +32,4 @@ def test_no_rings_no_straightness() -> None:
     noise = np.random.default_rng(0).integers(0, 256, (400, 400, 3)).astype(np.uint8)
     flat = photo(noise)
     seen = view(flat, tuple((float(x), float(y)) for x, y in flat.to_mm(line)), 300)
-    assert straightness(seen, seen.flat.to_px(flat.to_mm([200.0, 200.0])), 45.0, CIRCLES) < 0.15
+    assert straightness(holed(seen), seen.flat.to_px(flat.to_mm([200.0, 200.0])), 45.0, CIRCLES) < 0.15
