@@ -14,10 +14,10 @@ from photonest.scale.height import face_above
 from photonest.scale.rectangle import (
     Seen,
     area,
-    corner_depths,
     fitted,
     looks,
     proportion,
+    right_corners,
     rough_proportion,
     rough_shapes,
     sharpened,
@@ -30,7 +30,6 @@ WIDTH_ERROR_MM, HEIGHT_ERROR_MM = 0.06, 0.03  # half of the standard's tolerance
 SMALLEST_SHARE, SMALL_SHARE = 0.006, 0.02  # of the frame: below the first it is refused, below the second warned of
 MARGIN = 0.1  # of each side, for its rounded corners
 ROUGH_CORNER, ROUGH_PROPORTION = 0.0006, 0.03  # of rough corners: their error over the photo's longer side; a bias
-ROUND_FROM, ROUND_TO = 0.45, 1.75  # how far a rounded corner begins inside a sharp one, over what the standard's does
 WORST_FIT = 2.4  # mean squared residual over its expectation
 LOOKS_OFF = 1.4  # by which factor a tilted card may look longer or shorter
 TELLING = 0.05  # standard error of a proportion beyond which it tells nothing, and the shape must look right as it is:
@@ -51,12 +50,13 @@ class CardOptions:
 
 
 class Found(NamedTuple):
-    """A card, its view in mm from a corner, the second best view, and its size along the view's x and y."""
+    """A card, its view in mm from a corner, the second best view, its size along the view's x and y, corners seen."""
 
     seen: Seen
     view: View
     other: View | None
     size: tuple[float, float]
+    corners: int
 
 
 class Card:
@@ -123,13 +123,13 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
         return None
     size = (WIDTH_MM, HEIGHT_MM) if look > 1 else (HEIGHT_MM, WIDTH_MM)
     errors = (WIDTH_ERROR_MM, HEIGHT_ERROR_MM) if look > 1 else (HEIGHT_ERROR_MM, WIDTH_ERROR_MM)
-    depth = CORNER_MM * (np.sqrt(2) - 1)
-    rounded = corner_depths(photo, seen, size, depth) / depth
-    # one corner may be hidden by sawdust, another in shadow; a rectangle with sharp corners has four
-    right = int(np.sum((rounded > ROUND_FROM) & (rounded < ROUND_TO)))
-    complaint = "a rectangle has a card's proportion, but its corners are not a card's"
-    if right < 2 or np.sum(rounded <= ROUND_FROM) > 1:
-        return complaint if _looks_right(look, NEARLY) else None
+    right = right_corners(photo, seen, size, CORNER_MM, sharp=False)
+    if right < 3:
+        return (
+            "a rectangle has a card's proportion, but its corners are not a card's"
+            if _looks_right(look, NEARLY)
+            else None
+        )
     shape = proportion(prior, seen)
     if shape is None:
         return None
@@ -138,8 +138,6 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
         return None
     if not told and not _looks_right(look, NEARLY):
         return None
-    if right < (2 if told else 3):
-        return complaint
     answer = fitted(prior, seen, shape[1], size, errors)
     if answer is None:
         return None
@@ -150,13 +148,13 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
         return f"a card fills only {100 * seen.share:.1f} % of the photo; that is too small to measure by"
     if view.cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):
         return "a card's sides are not straight: it is bent, or partly covered"
-    return Found(seen, view, other, size)
+    return Found(seen, view, other, size, right)
 
 
 def _apart(cards: list[Found]) -> list[Found]:
-    """Return cards that don't overlap; of those that do, the one whose sides fit a card best."""
+    """Return cards that don't overlap; of those that do, the one with most of a card's corners and the best fit."""
     kept: list[Found] = []
-    for card in sorted(cards, key=lambda card: card.view.cost):
+    for card in sorted(cards, key=lambda card: (-card.corners, card.view.cost)):
         middle = card.seen.corners.mean(axis=0)
         reach = [np.linalg.norm(other.seen.corners - other.seen.corners.mean(axis=0), axis=1).min() for other in kept]
         away = [np.linalg.norm(other.seen.corners.mean(axis=0) - middle) for other in kept]

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from photonest.scale.camera import Array
 
 LEAST_ERROR_PX = 0.04  # standard error of a piece of an edge, however well the pieces agree
+STRIPS = 4  # that an edge is read in
 PIECES = 28  # a side is cut into
 LEAST_CHANGE = 0.006  # of light across an edge
 CLEAR = 4.0  # times its standard error that the mean change along an edge must be
@@ -73,7 +74,12 @@ def coarse_edge(pixels: NDArray[np.uint8], ends: ArrayLike, reach_px: float) -> 
 
 
 def fine_edge(
-    pixels: NDArray[np.uint8], ends: ArrayLike, reach_px: float, margin: float, pieces: int = PIECES
+    pixels: NDArray[np.uint8],
+    ends: ArrayLike,
+    reach_px: float,
+    margin: float,
+    pieces: int = PIECES,
+    closer: float = 1.0,
 ) -> Edge | None:
     """Return points on an edge to a tenth of a pixel or better.
 
@@ -87,29 +93,33 @@ def fine_edge(
         Share of the edge left out at either end, for rounded corners.
     pieces : int
         How many the edge is cut into.
+    closer : float
+        How much narrower a strip is read once the edge is found: what lies beside it misleads less.
     """
     start, end = np.asarray(ends, dtype=float)
     length = float(np.linalg.norm(end - start))
     each = int(np.clip(length * (1 - 2 * margin) / pieces, 2, 12))
     share = np.linspace(margin, 1 - margin, pieces * each)
+    middle = share.reshape(pieces, each).mean(axis=1)
     normal = _normal(start, end)
-    offsets = np.linspace(-reach_px, reach_px, 2 * int(np.ceil(2 * reach_px)) + 1)
-    shift: NDArray[Any] = np.zeros(len(share))
-    for _ in range(3):
-        on = start + share[:, None] * (end - start) + shift[:, None] * normal
+    powers = (2 * middle[:, None] - 1) ** np.arange(3)
+    shift: NDArray[Any] = np.zeros(pieces)
+    for times in (1.0, 1.0, closer, closer) if closer < 1 else (1.0, 1.0, 1.0):
+        reach = times * reach_px
+        offsets = np.linspace(-reach, reach, 2 * int(np.ceil(2 * reach)) + 1)
+        on = start + share[:, None] * (end - start) + np.interp(share, middle, shift)[:, None] * normal
         colour = _profiles(pixels, on, normal, offsets)
         if colour is None:
             return None
         place, clear = _place(colour.reshape(pieces, each, len(offsets), -1).mean(axis=1), offsets)
-        middle = share.reshape(pieces, each).mean(axis=1)
-        place = place + shift.reshape(pieces, each).mean(axis=1)
-        curve, good = _smooth(middle, place, clear)
+        place = place + shift
+        curve, good = _smooth(powers, place, clear)
         if good.sum() < 6:
             return None
-        shift = np.polyval(curve, share)
+        shift = powers @ curve
         if np.abs(shift).max() > 2 * reach_px + 2:
             return None
-    off = place - np.polyval(curve, middle)
+    off = place - shift
     error = float(np.sqrt((off[good] ** 2).sum() / max(1, good.sum() - 3)))
     points = start + middle[:, None] * (end - start) + place[:, None] * normal
     return Edge(points[good], max(error, LEAST_ERROR_PX), float(good.mean()))
@@ -120,14 +130,17 @@ def _profiles(pixels: NDArray[np.uint8], on: Array, normal: Array, offsets: Arra
     import cv2
 
     at = on[:, None] + offsets[None, :, None] * normal
-    low = np.floor(at.reshape(-1, 2).min(axis=0)).astype(int) - 1
-    high = np.ceil(at.reshape(-1, 2).max(axis=0)).astype(int) + 2
-    low, high = np.maximum(low, 0), np.minimum(high, [pixels.shape[1], pixels.shape[0]])
-    if (high - low < 3).any() or (high - low > 8000).any():
-        return None
-    part = light(np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]]))
-    x, y = (at - low).astype(np.float32).transpose(2, 0, 1)
-    out: NDArray[np.float32] = cv2.remap(part, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    out = np.empty((*at.shape[:2], 3), np.float32)
+    for part in np.array_split(np.arange(len(on)), STRIPS):  # each a small piece of the picture to turn into light
+        place = at[part]
+        low = np.floor(place.min(axis=(0, 1))).astype(int) - 1
+        high = np.ceil(place.max(axis=(0, 1))).astype(int) + 2
+        low, high = np.maximum(low, 0), np.minimum(high, [pixels.shape[1], pixels.shape[0]])
+        if (high - low < 3).any() or (high - low > 8000).any():
+            return None
+        lit = light(np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]]))
+        x, y = (place - low).astype(np.float32).transpose(2, 0, 1)
+        out[part] = cv2.remap(lit, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return out
 
 
@@ -146,18 +159,23 @@ def _place(colour: Array, offsets: Array) -> tuple[Array, NDArray[np.bool_]]:
     return offsets[-1] - area, (size > 0.004) & (rough < 0.7)
 
 
-def _smooth(at: Array, place: Array, clear: NDArray[np.bool_]) -> tuple[Array, NDArray[np.bool_]]:
-    """Return a parabola (a lens bends straight edges) through most places, and which of them agree with it."""
+def _smooth(powers: Array, place: Array, clear: NDArray[np.bool_]) -> tuple[Array, NDArray[np.bool_]]:
+    """Return a parabola (a lens bends straight edges) through most places, and which of them agree with it.
+
+    `powers`, shape (pieces, 3), are those of where the pieces lie; the parabola's coefficients go with them.
+    """
     good = clear.copy()
-    curve: NDArray[Any] = np.array([0.0, 0.0, float(np.median(place[clear])) if clear.any() else 0.0])
-    for degree in (0, 1, 2, 2, 2):
+    curve: NDArray[Any] = np.zeros(3)
+    for terms in (1, 2, 3, 3, 3):
         if good.sum() < 6:
             break
-        curve = np.concatenate((np.zeros(2 - degree), np.polyfit(at[good], place[good], degree)))
-        off = np.abs(place - np.polyval(curve, at))
+        known = powers[good, :terms]
+        curve = np.zeros(3)
+        curve[:terms] = np.linalg.solve(known.T @ known, known.T @ place[good])
+        off = np.abs(place - powers @ curve)
         spread = 1.4826 * float(np.median(off[good]))
         good = clear & (off < max(3 * spread, 3 * LEAST_ERROR_PX))
-    return np.asarray(curve, dtype=float), good
+    return curve, good
 
 
 def _normal(start: Array, end: Array) -> Array:

@@ -11,7 +11,7 @@ from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, Prior, View, prior_of
 from photonest.scale.edges import light
-from photonest.scale.rectangle import Seen, area, corner_depths, fitted, interior, proportion, rough_shapes, sharpened
+from photonest.scale.rectangle import Seen, area, fitted, interior, proportion, right_corners, rough_shapes, sharpened
 
 SIZES_MM: dict[str, tuple[float, float]] = {  # long side first
     "A3": (420.0, 297.0),  # ISO 216
@@ -23,7 +23,7 @@ UNNAMED = ("A4", "Letter")  # A3, A4 and A5 have one proportion: the others must
 MARGIN = 0.05  # of each side
 CUT_ERROR_MM = 0.5  # of office paper's sides, well inside the 2 mm that ISO 216 allows; common practice, no source
 SMALLEST_SHARE = 0.035  # of the frame; smaller white rectangles are labels
-WORST_FIT = 4.0  # mean squared residual over its expectation
+WORST_FIT = 1.6  # mean squared residual over its expectation: flat sheets stay below 1.45, one bent by 1 mm does not
 MOST_COLOUR = 0.42  # of white paper's light, largest channel less smallest over the largest
 PLAIN_SHARE = 0.75  # of the sheet must be of one colour
 LEAST_WHITE_SIDE = 0.65  # of the strip inside each side
@@ -120,9 +120,8 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> 
         return f"a white rectangle fills only {100 * seen.share:.1f} % of the photo: a label, or a sheet too far off"
     if view.cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):
         return "a sheet's sides are not straight: it is curled, or partly covered"
-    depth = corner_depths(photo, seen, size, short / 60)
-    if np.isfinite(depth).any() and np.nanmedian(depth) > short / 60:
-        return "a white rectangle has round corners: not a sheet of paper"
+    if right_corners(photo, seen, size, short / 30, sharp=True) < 3:
+        return "a white rectangle's corners are not a sheet's: they are hidden, bent or round"
     return Found(seen, fits[0], view, other)
 
 

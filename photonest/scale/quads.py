@@ -1,53 +1,23 @@
 """Four-sided shapes with straight edges in a photo: cards and sheets of paper, and whatever else looks like one.
 
-White paper on pale wood has no outline that a threshold would find, but its edges are straight, long and meet in four
-corners. Straight segments are found by their gradients alone (von Gioi et al. 2012, as OpenCV has it), joined into
-lines, and closed into quadrilaterals.
+Straight lines that meet in four corners, or nearly, are closed into quadrilaterals.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
-
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from photonest.scale.lines import Array, Lines, joined, straight_segments
+
+__all__ = ["SEARCH_PX", "SHORTEST", "Lines", "closed", "find_quads", "joined", "straight_segments"]
 
 SEARCH_PX = 640  # longer side of the picture that is searched
 SHORTEST = 0.03  # line that is looked at, as a share of that
-LSD_SCALE = 0.8  # it makes the picture smaller by, so that neither noise nor the steps of a slanting edge break a line
-MOST_PIECES, MOST_LINES = 1500, 350
 MOST_QUADS = 400
+MOST_OPEN, LEAST_COVER = 12, 0.6  # shapes with a side open, and the share of each other one that a line covers
 MOST_AT_ONCE = 2000  # three-sided shapes that a fourth side is looked for in one go
 PARALLEL_DEG, SQUARE_DEG = 30.0, 50.0  # how far, seen slantwise, sides may be off parallel and off square
-
-
-@dataclass(frozen=True, eq=False)
-class Lines:
-    """Straight lines seen: their ends, shape (n, 2, 2), in pixels."""
-
-    ends: Array
-
-    @cached_property
-    def step(self) -> Array:
-        """From end to end, shape (n, 2)."""
-        return np.asarray(self.ends[:, 1] - self.ends[:, 0])
-
-    @cached_property
-    def length(self) -> Array:
-        """Shape (n,)."""
-        return np.asarray(np.linalg.norm(self.step, axis=1))
-
-    @cached_property
-    def along(self) -> Array:
-        """Unit vectors, shape (n, 2)."""
-        return self.step / self.length[:, None]
-
-    def picked(self, which: NDArray[np.int_] | NDArray[np.bool_]) -> Lines:
-        """Return some of them."""
-        return Lines(self.ends[which])
 
 
 def find_quads(pixels: NDArray[np.uint8]) -> Array:
@@ -66,84 +36,25 @@ def find_quads(pixels: NDArray[np.uint8]) -> Array:
     return np.asarray((quads + 0.5) / ratio - 0.5)
 
 
-def straight_segments(pixels: NDArray[np.uint8]) -> Lines:
-    """Return straight edges of an RGB picture by brightness and by two differences of colours.
-
-    Where a card or paper is as light as what it lies on, it is seldom of its colour too; and what is rough in
-    brightness, such as rings and bark, is smooth in colour.
-    """
-    import cv2
-
-    red, green, blue = (pixels[..., k].astype(np.int16) for k in range(3))
-    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, LSD_SCALE)
-    seen = [cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY)]
-    seen += [np.clip(one - other + 128, 0, 255).astype(np.uint8) for one, other in ((red, green), (green, blue))]
-    found = [detector.detect(np.ascontiguousarray(picture))[0] for picture in seen]
-    ends = [np.reshape(part, (-1, 2, 2)) for part in found if part is not None]
-    return Lines(np.concatenate(ends).astype(float) if ends else np.zeros((0, 2, 2)))
-
-
-def joined(lines: Lines, shortest: float) -> Lines:
-    """Return lines with pieces of one straight edge made one, the longest first, those too short left out.
-
-    A piece joins the longest line that both its ends lie within 1.5 px of, if the gap is below half that line's length.
-    """
-    lines = lines.picked(lines.length > shortest / 3)
-    lines = lines.picked(np.argsort(-lines.length, kind="stable")[:MOST_PIECES])
-    whole, piece = _pairs_alike(lines)
-    start, along, length = lines.ends[whole, 0], lines.along[whole], lines.length[whole]
-    rest = lines.ends[piece] - start[:, None]
-    off = np.abs(rest[..., 0] * -along[:, None, 1] + rest[..., 1] * along[:, None, 0]).max(axis=1)
-    at = (rest * along[:, None]).sum(axis=2)
-    low, high = at.min(axis=1), at.max(axis=1)
-    near = (off < 1.5) & (low < 1.5 * length) & (high > -0.5 * length)
-    count = len(lines.ends)
-    parent = np.arange(count)
-    np.minimum.at(parent, piece[near], whole[near])  # numbers go down as lengths go up
-    own = near & (parent[piece] == whole)
-    lowest, highest = np.zeros(count), lines.length.copy()
-    np.minimum.at(lowest, whole[own], low[own])
-    np.maximum.at(highest, whole[own], high[own])
-    roots = np.flatnonzero(parent == np.arange(count))
-    reach = np.stack([lowest, highest], axis=1)[roots]
-    ends = lines.ends[roots, 0][:, None] + reach[..., None] * lines.along[roots][:, None]
-    merged = Lines(ends)
-    merged = merged.picked(merged.length >= shortest)
-    return merged.picked(np.argsort(-merged.length, kind="stable")[:MOST_LINES])
-
-
-def _pairs_alike(lines: Lines) -> tuple[NDArray[np.int_], NDArray[np.int_]]:
-    """Return pairs (longer, shorter) of lines of nearly one direction, each pair once."""
-    angle = np.degrees(np.arctan2(lines.along[:, 1], lines.along[:, 0])) % 180
-    width = 4.0
-    wheel = np.floor(angle / width).astype(int)
-    turns = round(180 / width)
-    firsts, seconds = [], []
-    for turn in range(turns):
-        mine = np.flatnonzero(wheel == turn)
-        near = np.flatnonzero((wheel == turn) | (wheel == (turn + 1) % turns) | (wheel == (turn - 1) % turns))
-        a, b = (grid.ravel() for grid in np.meshgrid(mine, near, indexing="ij"))
-        firsts.append(a[a < b])
-        seconds.append(b[a < b])
-    return np.concatenate(firsts), np.concatenate(seconds)
-
-
 def closed(lines: Lines, width: int, height: int) -> Array:
     """Return quadrilaterals that lines close, the best covered by them first, shape (n, 4, 2).
 
-    Three sides that meet in two corners are looked for first, then a fourth across their open end.
+    Three sides that meet in two corners are looked for first, then a fourth across their open end. Behind them come
+    those whose fourth side is not seen, but two others end as far out.
     """
-    if len(lines.ends) < 4:
+    if len(lines.ends) < 3:
         return np.zeros((0, 4, 2))
-    sides = _four_sided(lines)
-    sides = np.unique(_canonical(sides), axis=0)
+    three = _three_sided(lines)
+    sides = np.unique(_canonical(_four_sided(lines, *three)), axis=0)
     corners = _corners(lines, sides)
     good = _plausible(corners, width, height)
     sides, corners = sides[good], corners[good]
     cover = _cover(lines, sides, corners)
     order = np.argsort(-cover, kind="stable")
     order = order[cover[order] > 0.4][:MOST_QUADS]
-    return _apart(_clockwise(corners[order]))
+    open_ended = _open_ended(lines, *three)
+    open_ended = open_ended[_plausible(open_ended, width, height)][:MOST_OPEN]
+    return _apart(_clockwise(np.concatenate([corners[order], open_ended])))
 
 
 def _corner_partners(lines: Lines) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
@@ -161,9 +72,10 @@ def _corner_partners(lines: Lines) -> tuple[NDArray[np.bool_], NDArray[np.bool_]
     return square & near_i & (np.abs(on_j) < slack), square & near_i & (np.abs(on_j - length[None, :]) < slack)
 
 
-def _four_sided(lines: Lines) -> NDArray[np.int_]:
+def _four_sided(
+    lines: Lines, base: NDArray[np.int_], first: NDArray[np.int_], last: NDArray[np.int_]
+) -> NDArray[np.int_]:
     """Return sides (first, base, last, across) of all shapes that lines may close, shape (n, 4)."""
-    base, first, last = _three_sided(lines)
     parallel = np.abs(lines.along @ lines.along.T) > np.cos(np.radians(PARALLEL_DEG))
     away = _heights(lines)
     reach, side = np.maximum(lines.length[first], lines.length[last]), np.sign(away[base, first])
@@ -178,6 +90,30 @@ def _four_sided(lines: Lines) -> NDArray[np.int_]:
         which, across = which[good], across[good]
         found.append(np.column_stack([first[which], base[which], last[which], across]))
     return np.concatenate(found)
+
+
+def _open_ended(lines: Lines, base: NDArray[np.int_], first: NDArray[np.int_], last: NDArray[np.int_]) -> Array:
+    """Return corners of shapes with three sides well covered by lines, the best first, shape (n, 4, 2).
+
+    The open side comes first; it is laid where the farther of its neighbours ends.
+    """
+    corners, along, seen = [], [], []
+    for line in (last, first):
+        corner = _intersection(lines, base, line)
+        way = lines.ends[line] - corner[:, None]
+        far = np.linalg.norm(way, axis=2).argmax(axis=1)
+        way = np.take_along_axis(way, far[:, None, None], axis=1)[:, 0]
+        corners.append(corner)
+        along.append(way)
+        seen.append(np.linalg.norm(way, axis=1))
+    reach = np.maximum(*seen)
+    far_last, far_first = (c + a * (reach / s)[:, None] for c, a, s in zip(corners, along, seen, strict=True))
+    width = np.linalg.norm(corners[0] - corners[1], axis=1)
+    covers = (lines.length[base] / width, lines.length[first] / reach, lines.length[last] / reach)
+    cover = np.minimum.reduce([np.minimum(share, 2 - share) for share in covers])
+    order = np.argsort(-cover, kind="stable")
+    order = order[cover[order] > LEAST_COVER]
+    return np.asarray(np.stack([far_last, far_first, corners[1], corners[0]], axis=1)[order])
 
 
 def _three_sided(lines: Lines) -> tuple[NDArray[np.int_], NDArray[np.int_], NDArray[np.int_]]:

@@ -16,13 +16,16 @@ from photonest.scale.edges import Edge, coarse_edge, fine_edge, light
 from photonest.scale.quads import SEARCH_PX, find_quads
 from photonest.scale.sides import enlarged, fit_sides, rectangle, refit_sides
 
-LEAST_SHARE = 0.55  # of each side must be seen as an edge
+ROUGH_SHARE, LEAST_SHARE = 0.4, 0.5  # of each side must be seen as an edge, at first and in the end
 ROUGH_PX = 1600  # least longer side, where the photo has it, of the picture that sides are first looked for in
 LEAST_AREA, LONGEST = 0.002, 3.0  # of shapes looked at: share of the frame, and length over width
 NEARLY_SAME = 0.003  # of the longer side, that all corners of two shapes lie apart
 MOST_TRIED = 40
-ROUGHEST = 0.0003  # error of all sides but one, as a share of the photo's longer side: rougher ones are no cut edges
+CLOSER = 0.5  # once found, a side is read in a strip so much narrower
+ROUGHEST = 0.0004  # error of a piece of a side, as a share of the photo's longer side: rougher ones are no cut edges
 ANY_PROPORTION = 0.35
+CORNER_SLACK = 0.2  # of a corner's radius, that its edge may be seen off
+LEAST_CONTRAST = 0.01  # of light, between a shape and the ground at its corners
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,8 +84,10 @@ def _searched(pixels: NDArray[np.uint8]) -> list[Array]:
     found: list[Array] = []
     for quad in [quad for quad in find_quads(small) if _is_worth_a_look(quad, small.shape)][:MOST_TRIED]:
         moved = _moved(small, quad, max(3.0, 2.5 * longer / SEARCH_PX))
-        if moved is not None and not any(_same(moved, other, NEARLY_SAME * longer) for other in found):
-            found.append(moved)
+        if moved is not None:
+            found += [
+                one for one in (moved, quad) if not any(_same(one, other, NEARLY_SAME * longer) for other in found)
+            ]
     return [(corners + 0.5) / ratio - 0.5 for corners in found]
 
 
@@ -95,7 +100,7 @@ def _moved(pixels: NDArray[np.uint8], quad: Array, reach: float) -> Array | None
     ends = []
     for k in range(4):
         moved = coarse_edge(pixels, [quad[k], quad[(k + 1) % 4]], reach)
-        if moved is None or moved[1] < LEAST_SHARE:
+        if moved is None or moved[1] < ROUGH_SHARE:
             return None
         ends.append(moved[0])
     corners = np.array([_meet(ends[k - 1], ends[k]) for k in range(4)])
@@ -114,11 +119,11 @@ def sharpened(photo: Photo, rough: Array, margin: float) -> Seen | None:
     narrow = max(4.0, 0.0018 * longer)
     edges: list[Edge] = []
     for k in range(4):
-        edge = fine_edge(photo.pixels, [rough[k], rough[(k + 1) % 4]], narrow, margin)
+        edge = fine_edge(photo.pixels, [rough[k], rough[(k + 1) % 4]], narrow, margin, closer=CLOSER)
         if edge is None or edge.share < LEAST_SHARE:
             return None
         edges.append(edge)
-    if sorted(edge.error_px for edge in edges)[-2] > ROUGHEST * longer:
+    if max(edge.error_px for edge in edges) > ROUGHEST * longer:
         return None
     lines = [_line(edge.px) for edge in edges]
     corners = np.array([_meet(lines[k - 1], lines[k]) for k in range(4)])
@@ -224,31 +229,47 @@ def _homography(seen: Seen, size: tuple[float, float]) -> Array:
     return np.asarray(cv2.getPerspectiveTransform(corners, seen.corners.astype(np.float32)), dtype=float)
 
 
-def corner_depths(photo: Photo, seen: Seen, size: tuple[float, float], depth_mm: float) -> Array:
-    """Return how far inside each sharp corner a shape begins, along the bisector, in mm, shape (4,).
+def right_corners(photo: Photo, seen: Seen, size: tuple[float, float], radius_mm: float, *, sharp: bool) -> int:
+    """Return how many corners are seen to be rounded with a radius, or to be sharp as far as such a radius would reach.
 
-    A corner rounded with radius r begins r (sqrt 2 - 1) inside.
+    One corner may be hidden, another in shadow; by chance a corner of something else looks right one time in fifty.
+    """
+    reach = corner_reaches(photo, seen, size, radius_mm) / radius_mm
+    slant = np.radians([15, 30, 45, 30, 15])
+    off = reach - (1 / np.cos(slant) if sharp else 1)
+    near = np.abs(off) < CORNER_SLACK
+    middle = near[:, 2] if sharp else (off[:, 2] > -0.31) & (off[:, 2] < 0.226)
+    others = [0, 1, 3, 4]
+    closely = (np.abs(off[:, others]) < CORNER_SLACK / 2).all(axis=1)  # a mark beside the arc's middle is let pass
+    return int(np.sum((middle & (near[:, others].sum(axis=1) >= 3)) | closely))
+
+
+def corner_reaches(photo: Photo, seen: Seen, size: tuple[float, float], radius_mm: float) -> Array:
+    """Return how far a shape reaches in its corners, from the centres of their arcs, shape (4, 5), in mm.
+
+    Along rays at 15, 30, 45, 60 and 75 degrees between the sides' normals; a corner rounded with that radius reaches as
+    far in all of them, a sharp one farther in the middle. Nan where the ground looks like the shape.
     """
     import cv2
 
     width, height = size
-    corners = np.array([[0, 0], [width, 0], [width, height], [0, height]])
-    inward = np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]]) / math.sqrt(2)
-    away = np.linspace(-1.2 * depth_mm, 3.2 * depth_mm, 89)
-    mm = corners[:, None] + away[None, :, None] * inward[:, None]
-    px = mapped(_homography(seen, size), mm).astype(np.float32)
+    centres = np.array([[0, 0], [width, 0], [width, height], [0, height]], float)
+    outward = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    centres -= radius_mm * outward
+    angle = np.radians([15, 30, 45, 60, 75])
+    rays = outward[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+    away = np.linspace(0.2, 2.0, 73)
+    mm = centres[:, None, None] + radius_mm * away[:, None] * rays[:, :, None]
+    px = mapped(_homography(seen, size), mm).astype(np.float32).reshape(20, -1, 2)
     colour = cv2.remap(photo.pixels, px[..., 0], px[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     value = light(colour).astype(float)
-    depths = np.full(4, np.nan)
-    for k in range(4):
-        within = np.median(value[k, -28:], axis=0)
-        unlike = np.linalg.norm(value[k] - within, axis=1)
-        usual = float(np.median(unlike[:16]))
-        # from inside outward, as far as it looks like the inside; the ground may be of any pattern
-        other = np.flatnonzero(unlike > 0.5 * usual)
-        if usual > 0.01 and len(other) and other[-1] + 1 < len(away):
-            depths[k] = away[other[-1] + 1]
-    return depths
+    within = np.median(value[:, away < 0.6], axis=1)
+    unlike = np.linalg.norm(value - within[:, None], axis=2)
+    usual = np.median(unlike[:, away > 1.5], axis=1)
+    # from inside outward, as far as it looks like the inside; the ground may be of any pattern
+    other = unlike > 0.5 * usual[:, None]
+    reach = np.where((usual > LEAST_CONTRAST) & other.any(axis=1), away[other.argmax(axis=1)], np.nan)
+    return np.asarray(radius_mm * reach.reshape(4, 5))
 
 
 def interior(photo: Photo, corners: Array, samples: int = 24) -> NDArray[np.float64]:
