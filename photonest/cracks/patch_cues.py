@@ -162,7 +162,7 @@ def _cues(one: Patch, ground: _Ground, areas: Sheet, lines: _Lines, pith: Pith |
     margin = 3 + round(min(0.35 * side, 0.05 * sheet.diameter_px))
     window, inside, outside, rim = _zones(one, margin)
     grey, slope, pixels = sheet.grey[window].astype(np.float32), _slope(sheet, window), sheet.flat.pixels[window]
-    level_in, level_out = float(grey[inside].mean()), float(np.median(grey[outside]))
+    level_in, level_out = float(grey[inside].mean()), _ranked(grey[outside], 0.5)
     step = level_out - level_in
     step = step if abs(step) > 1.0 else np.copysign(1.0, step)
     moments = cv2.moments(one.mask.astype(np.uint8), binaryImage=True)
@@ -193,7 +193,7 @@ def _cues(one: Patch, ground: _Ground, areas: Sheet, lines: _Lines, pith: Pith |
         roundness=float(min(1.2, 4 * np.pi * area / max(cv2.arcLength(contour, True), 1.0) ** 2)),
         across_rings=float((2 * across - 1) * (1 - 1 / slim)),
         contrast=float(np.log((level_in + 3) / (level_out + 3))),
-        dark=float(np.log((float(np.percentile(grey[inside], 10)) + 3) / (ground.median + 3))),
+        dark=float(np.log((_ranked(grey[inside], 0.1) + 3) / (ground.median + 3))),
         against_face=(level_in - ground.median) / ground.spread,
         red=100 * float(change[0]),
         blue=100 * float(change[1]),
@@ -217,6 +217,12 @@ def _cues(one: Patch, ground: _Ground, areas: Sheet, lines: _Lines, pith: Pith |
         hued=float(one.sort == 2),
         grey=float(sheet.flat.grey),
     )  # fmt: skip
+
+
+def _ranked(values: Image, share: float) -> float:
+    """Return the value that a share of the values lie below."""
+    place = int(share * len(values))
+    return float(np.partition(values, place)[place])
 
 
 def _slope(sheet: Sheet, window: tuple[slice, slice]) -> Image:

@@ -6,11 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
-from photonest.cracks.judge import likelihoods
 from photonest.cracks.patch_cues import cues_of
-from photonest.cracks.patch_judge import shipped
+from photonest.cracks.patch_judge import judged, shipped
 from photonest.cracks.patches import Patch, outline_of, patches, sheets
 from photonest.model import Crack, Defect, DefectKind, FlatPhoto, NotFound, Outline, Pith
 
@@ -48,15 +45,9 @@ class Patches:
         found = patches(holes, areas)
         if not found:
             return []
-        cues = cues_of(found, areas, pith)
-        networks = shipped()
-        kinds: list[DefectKind] = list(networks)
-        sure = np.stack([likelihoods(networks[kind], cues) for kind in kinds], axis=1)
-        any_kind = np.minimum(sure.sum(axis=1), 0.99)  # the kinds exclude each other
+        sure, kinds = judged(shipped(), cues_of(found, areas, pith))
         likely = [
-            (float(p), one, kinds[int(row.argmax())])
-            for one, p, row in zip(found, any_kind, sure, strict=True)
-            if p >= options.possible_from
+            (float(p), one, kind) for p, one, kind in zip(sure, found, kinds, strict=True) if p >= options.possible_from
         ]
         return [_defect(one, kind, p, options) for p, one, kind in _each_once(likely)]
 

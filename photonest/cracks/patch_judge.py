@@ -1,4 +1,4 @@
-"""How likely a patch is a knot, a hole, a bark inclusion or decay: a small network a kind, from the patch's cues.
+"""How likely a patch is a knot, a hole or a bark inclusion: a small network a kind, from the patch's cues.
 
 The weights are fitted by ``python -m tests.bench.train_defects`` and shipped as plain arrays.
 """
@@ -12,11 +12,21 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
-from photonest.cracks.judge import Network
+from photonest.cracks.judge import Network, likelihoods
 from photonest.model import DefectKind
 
+Vector = NDArray[np.float64]
 FILE = Path(__file__).with_name("patches.npz")
+
+
+def judged(networks: Mapping[DefectKind, Network], cues: ArrayLike) -> tuple[Vector, list[DefectKind]]:
+    """Return for each patch how likely it is a defect, shape (n,), and which kind it would be."""
+    kinds = list(networks)
+    sure = np.stack([likelihoods(network, cues) for network in networks.values()], axis=1)
+    likely = np.minimum(sure.sum(axis=1), 0.99)  # the kinds exclude each other
+    return likely, [kinds[int(best)] for best in sure.argmax(axis=1)]
 
 
 @functools.cache

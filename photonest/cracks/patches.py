@@ -21,8 +21,9 @@ AREAS_PX, HOLES_PX = 512, 1100  # mean diameter at which either is sought
 LARGEST_HOLE = 14.0  # mm
 NEAR, WIDE = 0.035, 0.08  # of the diameter: how far the wood about a hole and about an area reaches
 AREA_LEVELS, HUE_LEVEL, HOLE_LEVELS = (0.11, 0.18, 0.30), 0.035, (0.35, 0.55)
-LEAST_DARK, LEAST_FILLED = 0.84, 0.2  # share of the brightness about it at most; of the box about it at least
-MOST_A_LEVEL = 18
+LIGHTEST, LIGHTEST_SMALL, SMALL_PX = 0.84, 0.72, 110  # share of the brightness about it at most; knots are larger
+LEAST_FILLED = 0.2  # of the box about it
+MOST_A_LEVEL = 14
 LEAST_AREA_PX, LEAST_HOLE_PX = 50, 7
 RIM = 0.006  # of the diameter: the edge itself is no defect
 
@@ -87,8 +88,12 @@ def sheets(flat: FlatPhoto, outline: Outline) -> tuple[Sheet, Sheet]:
 
 
 def _at_size(flat: FlatPhoto, diameter: float, diameter_px: int) -> FlatPhoto:
+    """Return the picture with the piece at most so large; halved first while that goes, which is quicker."""
     share = min(1.0, diameter_px * flat.mm_per_px / diameter)
-    return reduced(flat, max(flat.pixels.shape[:2]) * share)
+    goal = max(flat.pixels.shape[:2]) * share
+    while max(flat.pixels.shape[:2]) >= 2 * goal:
+        flat = reduced(flat, max(flat.pixels.shape[:2]) / 2)
+    return reduced(flat, goal)
 
 
 def _sheet(flat: FlatPhoto, edge: NDArray[np.float64], diameter: float, base: Pixels | None) -> Sheet:
@@ -121,10 +126,10 @@ def patches(holes: Sheet, areas: Sheet) -> list[Patch]:
 
 def _alike(one: Patch, other: Patch) -> bool:
     """Tell whether two patches are nearly the same: the second level tells nothing new then."""
-    if one.sheet is not other.sheet or max(abs(a - b) for a, b in zip(one.corner, other.corner, strict=True)) > 2:
+    if abs(one.corner[0] - other.corner[0]) > 2 or abs(one.corner[1] - other.corner[1]) > 2:
         return False
     first, second = one.mask.sum(), other.mask.sum()
-    return bool(min(first, second) > 0.88 * max(first, second))
+    return one.sheet is other.sheet and bool(min(first, second) > 0.88 * max(first, second))
 
 
 def _dark_spots(sheet: Sheet) -> Iterator[Patch]:
@@ -189,7 +194,8 @@ def _pieces(sheet: Sheet, over: Pixels, level: float, sort: int, least: float, l
         x, y, width, height = (int(v) for v in stats[label, :4])
         window = np.s_[y : y + height, x : x + width]
         mask = (labels[window] == label).astype(np.uint8)
-        if sort != 2 and cv2.mean(sheet.grey[window], mask)[0] > LEAST_DARK * cv2.mean(sheet.base[window], mask)[0]:
+        lightest = LIGHTEST_SMALL if sizes[label] < SMALL_PX else LIGHTEST
+        if sort != 2 and cv2.mean(sheet.grey[window], mask)[0] > lightest * cv2.mean(sheet.base[window], mask)[0]:
             continue
         contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
         cv2.drawContours(mask, contours, -1, 1, cv2.FILLED)

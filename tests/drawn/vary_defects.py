@@ -70,6 +70,8 @@ def _knots(rng: np.random.Generator, lay: Lay) -> list[DefectSpec]:
         a = float(first + 2 * np.pi * k / whorl + rng.normal(0, 0.25))
         far = lay.rim(lay.pith, a)
         inner, outer = start * far, min(0.98, start + reach * float(rng.uniform(0.7, 1.2))) * far
+        if outer - inner < 4:  # beyond a sawn edge through the pith
+            continue
         middle = lay.pith + (inner + outer) / 2 * np.array([np.cos(a), np.sin(a)])
         across = min(size * float(rng.uniform(0.7, 1.3)), 0.7 * (outer - inner))
         knots.append(
