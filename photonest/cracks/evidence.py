@@ -57,6 +57,11 @@ class Evidence(NamedTuple):
         1 for a line lighter than the wood.
     blind : float
         1 where no pith is known.
+    standing : float
+        By how much its clarity passes that of most candidates of the photo: rays and streaks look alike, a check stands
+        out.
+    company : float
+        Log of the number of candidates in the photo.
     """
 
     contrast: float
@@ -81,11 +86,15 @@ class Evidence(NamedTuple):
     score: float
     light: float
     blind: float
+    standing: float = 0.0
+    company: float = 0.0
 
 
 def evidence(found: list[Candidate], seen: View, pith: Pith | None) -> list[Evidence]:
     """Return the cues of every candidate."""
-    return [_evidence(one, seen, pith) for one in found]
+    alone = [_evidence(one, seen, pith) for one in found]
+    usual = float(np.percentile([cues.clarity for cues in alone], 75)) if alone else 0.0
+    return [cues._replace(standing=cues.clarity - usual, company=_log(len(alone))) for cues in alone]
 
 
 def _evidence(one: Candidate, seen: View, pith: Pith | None) -> Evidence:

@@ -9,11 +9,12 @@ import numpy as np
 
 from photonest.cracks.evidence import evidence
 from photonest.cracks.judge import likelihoods, shipped
-from photonest.cracks.search import View, candidates, view
-from photonest.cracks.traces import Trace, each_once, extended, joined, kind_of, length_of, traced
+from photonest.cracks.search import Candidate, View, candidates, view
+from photonest.cracks.traces import Trace, Vector, each_once, extended, joined, kind_of, length_of, traced
 from photonest.model import Crack, Defect, FlatPhoto, NotFound, Outline, Pith
 
 NEAR_PITH = 0.03  # of the diameter: a check that comes so near goes through
+FAINT = 0.4  # of what makes a possible crack: enough for one that goes on from another
 SPACING, SAME, GAP = 0.004, 0.004, 0.03  # of the diameter: of points, of one line told twice, between fragments
 
 
@@ -31,14 +32,14 @@ class RidgeOptions:
 
     seen_from: float = 0.7
     possible_from: float = 0.15
-    tip_margin_pct: float = 1.5
+    tip_margin_pct: float = 3.5
 
 
 class Ridges:
     """Finds checks as thin dark or light lines: best paths over ridge scores, judged by their profile."""
 
     name = "ridges"
-    version = "2"
+    version = "3"
     Options = RidgeOptions
 
     def find(
@@ -50,14 +51,24 @@ class Ridges:
             return NotFound("the piece is under 64 pixels across", "Take the photo nearer, so that the piece fills it.")
         found = candidates(seen, pith)
         sure = likelihoods(shipped(), evidence(found, seen, pith)) if found else ()
-        centre, mm, across = pith.point if pith else None, seen.full.mm_per_px, seen.diameter
-        traces = [
-            traced(seen.full.to_mm(one.profile.path), one.profile.width * mm, float(p), SPACING * across, centre)
-            for one, p in zip(found, sure, strict=True)
-            if p >= options.possible_from
-        ]
-        kept = joined(each_once(traces, SAME * across), GAP * across)
-        return [_crack(trace, seen, pith, options) for trace in kept]
+        return cracks_of(seen, found, sure, pith, options)
+
+
+def cracks_of(
+    seen: View, found: Sequence[Candidate], sure: Sequence[float] | Vector, pith: Pith | None, options: RidgeOptions
+) -> list[Crack]:
+    """Return the cracks among candidates, from the likelihood of each.
+
+    A faint stretch counts where it goes on from a surer one.
+    """
+    centre, mm, across = pith.point if pith else None, seen.full.mm_per_px, seen.diameter
+    traces = [
+        traced(seen.full.to_mm(one.profile.path), one.profile.width * mm, float(p), SPACING * across, centre)
+        for one, p in zip(found, sure, strict=True)
+        if p >= FAINT * options.possible_from
+    ]
+    whole = joined(each_once(traces, SAME * across), GAP * across)
+    return [_crack(trace, seen, pith, options) for trace in whole if trace.sure >= options.possible_from]
 
 
 def _crack(trace: Trace, seen: View, pith: Pith | None, options: RidgeOptions) -> Crack:
@@ -68,7 +79,7 @@ def _crack(trace: Trace, seen: View, pith: Pith | None, options: RidgeOptions) -
     return Crack(
         id="",
         path=tuple((float(x), float(y)) for x, y in whole.path),
-        width=float(whole.widths.max()),
+        width=_widest(whole.widths),
         length=length_of(whole.path),
         kind=kind_of(trace.path, through, centre),
         confidence=round(trace.sure, 3),
@@ -77,3 +88,9 @@ def _crack(trace: Trace, seen: View, pith: Pith | None, options: RidgeOptions) -
         tip_margin=margin,
         widths=tuple(float(w) for w in whole.widths),
     )
+
+
+def _widest(widths: Vector) -> float:
+    """Return the widest opening that its neighbours bear out."""
+    framed = np.concatenate([[0.0], widths, [0.0]])
+    return float(np.median(np.lib.stride_tricks.sliding_window_view(framed, 3), axis=1).max())

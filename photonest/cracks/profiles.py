@@ -12,6 +12,8 @@ from photonest.cracks.strips import Floats
 
 Vector = NDArray[np.float64]
 STEP = 2.0  # pixels from cut to cut
+DARK_GAP = 0.65  # how much darker a check is than the wood beside it, where it is too narrow to tell
+BLURRED = 2.5  # pixels that a lens smears a thin line to
 LEAD = 12  # cuts before and after a line, thrown away
 
 
@@ -30,7 +32,7 @@ class Profile:
     depth : ndarray, shape (n,)
         How far the middle is below the lesser of both sides (above the greater, for a light line).
     width : ndarray, shape (n,)
-        Opening at half the depth, in pixels; 0 where there is no line.
+        Opening in pixels; 0 where there is no line.
     noise : float
         Typical deviation of the wood beside the line.
     light : bool
@@ -117,11 +119,13 @@ def profiles(grey: NDArray[np.uint8], paths: Sequence[Vector], reach: int, slack
     cuts = _cuts(grey, path, reach)
     signed = _signed(cuts, light)
     depth, left, right = _rises(signed, reach)
-    width = np.where(depth > 2, left + right, 0.0)
+    width = _opening(signed, depth, left, right, light)
     lines = []
     for start, stop in zip(ends - [len(part) for part in parts], ends, strict=True):
         own = slice(int(start) + LEAD, int(stop) - LEAD)
-        lines.append(Profile(path[own], STEP, cuts[own], depth[own], width[own], _noise(signed[own]), light))
+        noise = _noise(signed[own])
+        opening = _even_out(np.where(depth[own] > max(2.0, 2.5 * noise), width[own], 0.0))
+        lines.append(Profile(path[own], STEP, cuts[own], depth[own], opening, noise, light))
     return lines
 
 
@@ -181,6 +185,28 @@ def _rises(signed: Floats, reach: int) -> tuple[Vector, Vector, Vector]:
     depth = np.minimum(left, right) - middle
     half = (middle + depth / 2)[:, None]
     return depth.astype(np.float64), _run_below(signed[:, reach::-1], half), _run_below(signed[:, reach:], half)
+
+
+def _opening(signed: Floats, depth: Vector, left: Vector, right: Vector, light: bool) -> Vector:
+    """Return the opening across each cut, in pixels.
+
+    A line wider than the lens's blur opens as far as it lies below half its depth. A narrower one is smeared to the
+    blur's width: what it takes from the light is left, and a gap as dark as a check would be is as wide as that.
+    """
+    reach, wide = signed.shape[1] // 2, left + right
+    near = np.abs(np.arange(-reach, reach + 1)) <= (wide / 2 + BLURRED)[:, None]
+    side = (signed[:, reach - 1 : reach + 2].min(axis=1) + depth)[:, None]
+    taken = (np.clip(side - signed, 0, None) * near).sum(axis=1)
+    full = depth if light else np.maximum(depth, DARK_GAP * side[:, 0])
+    share = np.clip((wide - BLURRED) / BLURRED, 0, 1)
+    narrow = taken / np.maximum(full, 1.0)
+    return np.asarray(share * wide + (1 - share) * narrow, np.float64)
+
+
+def _even_out(width: Vector) -> Vector:
+    """Return widths without the odd ones out: the median of five cuts."""
+    long = np.pad(width, 2, mode="edge")
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(long, 5), axis=1), np.float64)
 
 
 def _run_below(side: Floats, level: Floats) -> Vector:

@@ -19,7 +19,7 @@ MEASURE_DIAMETER_PX = 3600  # beyond, more pixels tell nothing more of a line's 
 LEAST_LENGTH = 0.015  # of the diameter: shorter lines are left to the clearance of the plan
 AVERAGED_ALONG = 9
 GAP_SCORE, CEILING = -0.6, 2.0
-LEAST_SUM = 10.0  # of scores along a path
+LEAST_SUM = 8.0  # of scores along a path
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ class Effort:
     doubt: float
 
 
-ACROSS_RINGS = Effort(1400, (1, 3, 7, 17), 0.9)
+ACROSS_RINGS = Effort(1400, (1, 3, 7, 17), 0.85)
 ALONG_RINGS = Effort(1000, (1, 3, 7), 1.3)
 ANY_WAY = Effort(1000, (1, 3, 7, 13), 1.0)
 
@@ -122,12 +122,17 @@ def view(flat: FlatPhoto, outline: Outline) -> View:
 
 
 def candidates(seen: View, pith: Pith | None) -> list[Candidate]:
-    """Return the lines that may be cracks."""
-    efforts = (ACROSS_RINGS, ALONG_RINGS) if pith is not None else (ANY_WAY,)
+    """Return the lines that may be cracks.
+
+    About a pith they are sought across and along the rings. Without one, or about one outside the piece, which may be
+    far off its mark, every way.
+    """
+    centre = pith if pith is not None and pith.inside else None
+    efforts = (ACROSS_RINGS, ALONG_RINGS) if centre is not None else (ANY_WAY,)
     found, sheet = [], None
     for effort in efforts:
         sheet = sheet_at(seen, effort.diameter_px, sheet)
-        for grid in _grids(sheet, seen, pith, effort):
+        for grid in _grids(sheet, seen, centre, effort):
             allowed = _allowed(sheet, grid)
             worth = []
             for scores in ridge_scores(sheet.grey, grid, effort.widths, AVERAGED_ALONG):

@@ -54,7 +54,7 @@ def traced(path: Vector, widths: Vector, sure: float, spacing: float, pith: Poin
     count = max(2, round(travelled[-1] / spacing) + 1)
     at = np.linspace(0, travelled[-1], count)
     nearest = np.clip(np.round(travelled / max(travelled[-1], 1e-9) * (count - 1)).astype(int), 0, count - 1)
-    widest = np.zeros(count)
+    widest = np.interp(at, travelled, widths)
     np.maximum.at(widest, nearest, widths)
     return Trace(np.column_stack([np.interp(at, travelled, path[:, k]) for k in (0, 1)]), widest, sure)
 
@@ -126,17 +126,16 @@ def _follower(traces: Sequence[Trace], index: int, reach: float) -> int | None:
 
 
 def _merged(first: Trace, second: Trace) -> Trace:
-    weights = (first.length, second.length)
     return Trace(
         np.vstack([first.path, second.path]),
         np.concatenate([first.widths, second.widths]),
-        float(np.average([first.sure, second.sure], weights=weights)),
+        max(first.sure, second.sure),
     )
 
 
 def course_of(path: Vector) -> Vector:
-    """Return the unit vector along which a path ends."""
-    course = path[-1] - path[max(0, len(path) - 6)]
+    """Return the unit vector along which a path ends, over its last dozen points."""
+    course = path[-1] - path[max(0, len(path) - 12)]
     return np.asarray(course / max(float(np.hypot(*course)), 1e-9))
 
 

@@ -3,7 +3,10 @@
 Outline and pith are the annotator's, so that what is measured is the crack finder alone. Prints per photo the share of
 the clear cracks' length that is found (within 1 % of the diameter), how many cracks longer than a tenth of the
 diameter are missed (under 60 % found), and the length that is falsely reported as seen, and as seen or possible, in
-diameters, on photos whose annotation is exhaustive.
+diameters, on photos whose annotation is exhaustive, and how often a line of a given confidence is real.
+
+The shipped judge has seen these photos in training. With ``--keep FILE``, the examples that `tests.bench.train_cracks`
+kept, each photo is judged by networks that saw no photo of its disc: that is the figure for photos unseen.
 """
 
 from __future__ import annotations
@@ -14,7 +17,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,13 +78,15 @@ class DrawnScene:
     diameter: float
 
 
-def drawn_scene(seed: int) -> DrawnScene:
+def drawn_scene(
+    seed: int, cut: Literal["end", "side"] = "end", piece: Literal["whole", "half", "quarter"] = "whole"
+) -> DrawnScene:
     """Draw the photo of a seed, at one of three sizes, and see it squarely by its true camera."""
     import cv2
 
     from tests.drawn import draw, random_spec
 
-    drawn = draw(random_spec(seed, reference="none", megapixels=(1.5, 3.0, 5.0)[seed % 3]))
+    drawn = draw(random_spec(seed, reference="none", megapixels=(1.5, 3.0, 5.0)[seed % 3], cut=cut, piece=piece))
     truth, step = drawn.truth, drawn.truth.mm_per_px
     low, high = truth.outline_mm.min(axis=0) - 10 * step, truth.outline_mm.max(axis=0) + 10 * step
     width, height = (int(n) for n in np.ceil((high - low) / step))
@@ -151,19 +156,52 @@ def score(found: Sequence[Crack | Defect], truth: Truth, flat: FlatPhoto) -> Sco
     )
 
 
+def reality(found: Sequence[Crack], truth: Truth, flat: FlatPhoto) -> list[tuple[float, bool]]:
+    """Return confidence and reality of each crack found on a photo annotated in full; doubtful places are left out."""
+    from shapely.geometry import LineString, Polygon
+    from shapely.ops import unary_union
+
+    if not truth["cracks_exhaustive"]:
+        return []
+    across = truth["diameter_px"]
+    cracks = [LineString(c["points"]).buffer(0.015 * across) for c in truth["cracks_px"]]
+    doubts = [Polygon(d["polygon"]) for d in truth["ambiguous_px"] if "polygon" in d]
+    real, doubt = (unary_union(shapes) if shapes else Polygon() for shapes in (cracks, doubts))
+    lines = [(crack.confidence, LineString(flat.to_px(crack.path))) for crack in found]
+    return [
+        (sure, line.intersection(real).length > 0.5 * line.length)
+        for sure, line in lines
+        if line.intersection(doubt).length < 0.3 * line.length
+    ]
+
+
+def calibration(said: Sequence[tuple[float, bool]]) -> None:
+    """Print how often lines of a confidence are real."""
+    confidence, real = np.array(said, float).reshape(-1, 2).T
+    for low, high in ((0, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 1.01)):
+        here = (confidence >= low) & (confidence < high)
+        if here.any():
+            print(f"  said {confidence[here].mean():.2f}, true {real[here].mean():.2f}   ({here.sum()} lines)")
+
+
 def main() -> None:
     import cv2
 
-    from photonest.cracks.finder import Ridges
+    from photonest.cracks.evidence import evidence
+    from photonest.cracks.finder import Ridges, cracks_of
+    from photonest.cracks.judge import likelihoods
+    from photonest.cracks.search import candidates, view
 
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--only", default="", help="part of a photo's name")
     parser.add_argument("--bark", action="store_true", help="search the bark too, as if it were not told apart")
     parser.add_argument("--no-pith", action="store_true", help="as if the pith were not known")
+    parser.add_argument("--keep", type=Path, help="examples of train_cracks: each photo by a judge that never saw it")
     asked = parser.parse_args()
     cv2.setNumThreads(1)
     finder = Ridges()
-    rows = []
+    rows, said = [], []
+    judge = _judges(asked.keep) if asked.keep else None
     print(f"{'photo':32}  found big missed false seen false all    n     s reading")
     for truth in truths():
         if asked.only not in truth["file"]:
@@ -171,20 +209,47 @@ def main() -> None:
         start = time.process_time()
         here = scene(truth, under_bark=not asked.bark)
         reading = time.process_time() - start
+        pith = None if asked.no_pith else here.pith
+        network = judge(truth) if judge else None
         start = time.process_time()
-        found = finder.find(here.flat, here.outline, None if asked.no_pith else here.pith, finder.Options())
+        if network is None:
+            answer = finder.find(here.flat, here.outline, pith, finder.Options())
+        else:
+            seen = view(here.flat, here.outline)
+            lines = candidates(seen, pith)
+            sure = likelihoods(network, evidence(lines, seen, pith)) if lines else ()
+            answer = cracks_of(seen, lines, sure, pith, finder.Options())
         took = time.process_time() - start
-        found = [] if isinstance(found, NotFound) else found
+        found = [] if isinstance(answer, NotFound) else [crack for crack in answer if isinstance(crack, Crack)]
         row = score(found, truth, here.flat)
         rows.append(row)
+        said += reality(found, truth, here.flat)
         missed = f"{row.big_missed}/{row.big}"
         print(
             f"{truth['file'][:32]:32} {_figure(row.recall)} {missed:>10} {_figure(row.false_seen, 10)}"
-            f" {_figure(row.false_all, 9)} {len(found):4} {took:5.2f} {took / reading:6.1f}x"
+            f" {_figure(row.false_all, 9)} {len(found):4} {took:5.2f} {took / reading:6.1f}x",
+            flush=True,
         )
     print(f"found, mean: {_mean([row.recall for row in rows])}; big missed: {sum(row.big_missed for row in rows)}")
     print(f"false seen, mean: {_mean([row.false_seen for row in rows])}", end="; ")
     print(f"possible too: {_mean([row.false_all for row in rows])}")
+    calibration(said)
+
+
+def _judges(keep: Path) -> Any:
+    """Return what gives for each photo a judge that saw no photo of its disc."""
+    from tests.bench.train_cracks import Examples, disc_of, fitted
+
+    examples = Examples(**np.load(keep))
+    made: dict[str, Any] = {}
+
+    def judge(truth: Truth) -> Any:
+        disc = disc_of(truth)
+        if disc not in made:
+            made[disc] = fitted(examples[examples.disc != disc])
+        return made[disc]
+
+    return judge
 
 
 def _mean(values: Sequence[float | None]) -> str:

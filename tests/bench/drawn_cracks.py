@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from photonest.cracks.finder import Ridges
 from photonest.model import Crack, NotFound
-from tests.bench.cracks import DrawnScene, drawn_scene
+from tests.bench.cracks import DrawnScene, calibration, drawn_scene
 
 Vector = NDArray[np.float64]
 WIDTHS = ((0.0, 0.7, "under 0.7 px"), (0.7, 1.5, "0.7 to 1.5 px"), (1.5, 3.0, "1.5 to 3 px"), (3.0, 99.0, "over 3 px"))
@@ -123,11 +123,7 @@ def main() -> None:
         print(f"  {name:22} {np.average(parts, weights=lengths):5.2f}   ({len(rows)} cracks)")
     print(f"longer than a tenth of the diameter and wider than 1.5 px, missed: {missed}")
     print(f"falsely seen, diameters per photo: {np.mean(false_seen):.3f}; possible too: {np.mean(false_all):.3f}")
-    confidence, real = np.array(said, float).T
-    for low, high in ((0, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 1.01)):
-        here = (confidence >= low) & (confidence < high)
-        if here.any():
-            print(f"  said {confidence[here].mean():.2f}, true {real[here].mean():.2f}   ({here.sum()} lines)")
+    calibration(said)
     tips = np.array([pair.tip_pct for pair in laid])
     print(f"true tip beyond the seen one, % of D: median {np.median(tips):.2f}, 75 % {np.percentile(tips, 75):.2f},"
           f" 90 % {np.percentile(tips, 90):.2f}")  # fmt: skip

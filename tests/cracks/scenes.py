@@ -17,12 +17,17 @@ Line = tuple[tuple[float, float], tuple[float, float], float, float]
 """End, end, widest opening in px, brightness."""
 
 
+Shake = tuple[float, float, float, float, float]
+"""Radius in px, first and last bearing in radians, widest opening in px, brightness."""
+
+
 def face(
     lines: list[Line] | None = None,
     seed: int = 1,
     blur: float = 0.6,
+    shakes: list[Shake] | None = None,
 ) -> FlatPhoto:
-    """Draw a round face with rings, and lines (end, end, widest px, brightness) that taper and stray as checks do."""
+    """Draw a round face with rings, lines that taper and stray as checks do, and shakes along the rings."""
     import cv2
 
     rng = np.random.default_rng(seed)
@@ -36,6 +41,12 @@ def face(
         across = np.abs(((x - x0) * (y1 - y0) - (y - y0) * (x1 - x0)) / length + stray)
         opening = widest * np.minimum(1.0, 4 * np.minimum(along, 1 - along))
         share = np.clip(opening / 2 - across + 0.5, 0, 1) * ((along > 0) & (along < 1))
+        wood += share * (brightness - wood)
+    bearing = np.arctan2(y - CENTRE[1], x - CENTRE[0])
+    for at, first, last, widest, brightness in shakes or []:
+        along = (bearing - first) / (last - first)
+        opening = widest * np.minimum(1.0, 4 * np.minimum(along, 1 - along))
+        share = np.clip(opening / 2 - np.abs(radius - at) + 0.5, 0, 1) * ((along > 0) & (along < 1))
         wood += share * (brightness - wood)
     wood[radius > RADIUS] = 235
     pixels = np.clip(cv2.GaussianBlur(wood, (0, 0), blur), 0, 255).astype(np.uint8)

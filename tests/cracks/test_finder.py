@@ -57,6 +57,23 @@ def test_a_light_check_is_not_missed() -> None:
     assert max(covered(crack, RADIAL[0], RADIAL[1]) for crack in cracks) > 0.8
 
 
+@pytest.mark.parametrize("brightness", [40.0, 250.0])
+def test_a_ring_shake_is_found_dark_or_light(brightness: float) -> None:
+    radius, first, last = 150.0, 0.3, 1.5
+    cracks = found(face(shakes=[(radius, first, last, 3.0, brightness)]))
+    ring = max(cracks, key=lambda crack: crack.length)
+    assert ring.kind == "ring"
+    off = np.hypot(*(np.asarray(ring.path) / MM_PER_PX - CENTRE).T) - radius
+    assert float(np.median(np.abs(off))) < 1.5
+    # within its faint ends (a fifth of it) and what the tips are led on by
+    assert 0.8 * (last - first) * radius < ring.length / MM_PER_PX < 1.4 * (last - first) * radius
+
+
+def test_a_hairline_is_found() -> None:
+    cracks = found(face([(RADIAL[0], RADIAL[1], 1.2, 40.0)]))
+    assert max((covered(crack, RADIAL[0], RADIAL[1]) for crack in cracks), default=0.0) > 0.6
+
+
 def test_without_a_pith_a_check_is_found_whatever_its_bearing() -> None:
     slanted = ((CENTRE[0] - 20, CENTRE[1] + 40), (CENTRE[0] + 130, CENTRE[1] - 60), 3.0, 40.0)
     cracks = found(face([slanted]), with_pith=False)

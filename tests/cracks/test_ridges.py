@@ -9,9 +9,9 @@ from photonest.cracks.strips import TurnedGrid
 GRID = TurnedGrid((100.0, 100.0), 200, 200, np.pi / 2)  # rows run along y, columns against x
 
 
-def picture(change: NDArray[np.float64]) -> NDArray[np.float32]:
+def picture(change: NDArray[np.float64]) -> NDArray[np.uint8]:
     noise = np.random.default_rng(2).normal(0, 3, (201, 201))
-    return (150 + noise + change).astype(np.float32)
+    return np.round(150 + noise + change).astype(np.uint8)
 
 
 def test_a_dark_line_scores_dark_and_a_light_one_light() -> None:
