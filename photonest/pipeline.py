@@ -41,7 +41,7 @@ from photonest.rectify import flatten, jacobian, shifted, upright
 from photonest.registry import Finder, LoadFailure, Registry, stdout_to_stderr
 from photonest.scale.advice import advice, height_note
 from photonest.scale.combine import combined, middle_of_photo
-from photonest.scale.height import face_above
+from photonest.scale.height import READING_MM, face_above, laid_by_eye
 from photonest.scale.uncertainty import diameter_error_pct
 from photonest.sizes import centroid, measure_size
 from photonest.spec import STAGES, Stage
@@ -69,7 +69,8 @@ class Choices:
     at_px : (x, y) or None
         A point of the photo on the piece meant; its middle if not given.
     face_above_mm : float or None
-        How much nearer to the camera the face lies than the reference.
+        How much nearer to the camera the face lies than the reference; 0 says that they are level, None that they are
+        level by eye only.
     """
 
     scale: str = "auto"
@@ -163,7 +164,7 @@ def _scale(registry: Registry, choices: Choices, photo: Photo, aim: Point) -> _A
     """Ask for the scale: what a person says stands alone, else every reference in sight counts."""
 
     def check(found: Any) -> Scale:
-        return _at_the_face(checked_scale(found, photo, aim), choices.face_above_mm)
+        return _at_the_face(checked_scale(found, photo, aim), choices.face_above_mm, aim)
 
     if choices.scale != "auto":
         named = _first(registry, "scale", choices, (photo,), check)
@@ -193,11 +194,13 @@ def _advised(photo: Photo, scale: Scale, above_mm: float | None) -> Scale:
     return replace(scale, warnings=(*scale.warnings, *advice(photo, scale)), notes=(note,) if note else ())
 
 
-def _at_the_face(scale: Scale, above_mm: float | None) -> Scale:
+def _at_the_face(scale: Scale, above_mm: float | None, aim: Point) -> Scale:
     """Return a reference's scale in the plane of the face; sizes given by hand hold there already."""
-    if above_mm is None or scale.kind in ("by-hand", "two-points", "known-diameter"):
+    if scale.kind in ("by-hand", "two-points", "known-diameter"):
         return scale
-    moved = face_above(scale, above_mm)
+    if above_mm is None:
+        return laid_by_eye(scale, aim)
+    moved = face_above(scale, above_mm, READING_MM if above_mm else 0.0)
     if isinstance(moved, NotFound):
         raise ScaleError(f"{moved.reason[0].upper()}{moved.reason[1:]}.", moved.hint)
     return moved

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from photonest.model import Photo, Scale
-from photonest.scale.height import error_pct_per_mm
+from photonest.scale.height import LEVEL_MM, error_pct_per_mm
 
 TILTED_DEG = 20.0
 SMALL_SHARE = 0.02  # of the frame
@@ -39,8 +39,9 @@ def height_note(scale: Scale) -> str:
     if share is None:
         return ""
     return (
-        f"Face and {scale.kind} are taken to be level: for every 10 mm the face lies above it, lengths come out "
-        f"{10 * share:.1f} % too large. Give the height with --face-above-reference."
+        f"Face and {scale.kind} are taken to be level, give or take {LEVEL_MM:g} mm as laid by eye, which the error "
+        f"holds: for every 10 mm more that the face lies above it, lengths come out {10 * share:.1f} % too large. "
+        "Give the height with --face-above-reference; 0 says that they are level."
     )
 
 

@@ -5,9 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from photonest.model import NotFound, Scale
+from photonest.rectify import photo_to_mm
 from photonest.scale.uncertainty import growth
+
+LEVEL_MM = 2.0  # standard error of how level a reference is laid with a face by eye; common practice, no source
+UNEVEN_MM = 0.5  # of what it lies on, between its long sides, which tilts it; common practice, no source
+READING_MM = 1.0  # standard error of a height by a rule
 
 
 def face_above(scale: Scale, height_mm: float, error_mm: float = 0.0) -> Scale | NotFound:
@@ -51,6 +57,30 @@ def face_above(scale: Scale, height_mm: float, error_mm: float = 0.0) -> Scale |
         distance_mm=distance - height_mm,
     )
     return grown(raised, float(error))
+
+
+def laid_by_eye(scale: Scale, middle_px: ArrayLike) -> Scale:
+    """Return the scale with what it adds to the error that nobody measured how level face and reference are.
+
+    The reference's plane is taken to pass `LEVEL_MM` above or below the face, and to lie uneven by `UNEVEN_MM` across
+    the reference: a narrow one far from the face says little about the height there.
+
+    Parameters
+    ----------
+    middle_px : array_like, shape (2,)
+        About the middle of the face.
+    """
+    import cv2
+
+    if scale.distance_mm is None:
+        return scale
+    error = LEVEL_MM
+    if len(scale.reference_px) >= 3:
+        rim = photo_to_mm(scale, scale.reference_px)
+        (x, y), sides, _ = cv2.minAreaRect(rim.astype(np.float32))
+        away = float(np.linalg.norm(photo_to_mm(scale, middle_px)[0] - (x, y)))
+        error = float(np.hypot(LEVEL_MM, UNEVEN_MM * away / max(min(sides), 1.0)))
+    return grown(scale, error / scale.distance_mm)
 
 
 def grown(scale: Scale, share: float) -> Scale:

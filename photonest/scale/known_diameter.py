@@ -11,14 +11,23 @@ from numpy.typing import NDArray
 
 from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import as_points, scale_from_view
-from photonest.scale.by_hand import TILT_ERROR_PCT
-from photonest.scale.camera import Array, View, fit, mirrored, prior_of, start
+from photonest.scale.camera import TURN, Array, View, fit, mirrored, prior_of, start
+from photonest.scale.seen_markers import seen_markers
 
 SEARCH_PX = 360  # longer side of the picture that the piece is cut out of
 EDGE_ERROR = 0.006  # standard error of the edge found, all round, as a share of the diameter
 ROUGH_PX = 1.0  # of single points of the edge, at that size
 LEAST_SHARE = 0.04  # of the frame that the piece must fill
-LEAST_ROUND = 0.97  # of its convex hull that a turned blank fills
+LEAST_ROUND, LEAST_SOLID = 0.97, 0.95  # of its convex hull that a turned blank fills; that any piece does
+WIDEST_PCT = 3.0
+"""Standard error, in percent, of a mean diameter by the widest one, where the photo's tilt is not known.
+
+A round piece is seen in its full width across the tilt and shortened by 1 - cos t along it: the mean comes out too
+small by half of that. Over tilts spread evenly within T = 25 degrees of square the root mean square of it is
+T^2 / (4 sqrt 3), 2.7 %.
+"""
+PAPER = 1.6  # size of a marker's paper over the marker's own
+STILL = 1e-3  # radians: a circle does not tell how it is turned in its plane, and nothing depends on it
 
 
 @dataclass(frozen=True)
@@ -65,7 +74,13 @@ class KnownDiameter:
         reading = error / diameter
         if options.across == "round":
             return _by_round_rim(self.name, photo, edge, diameter, reading)
-        return _by_widest(self.name, edge, diameter, reading)
+        solid = _solidity(edge)
+        if solid < LEAST_SOLID:
+            return NotFound(
+                "what fills the middle of the photo has no even edge: something touches the piece, or hides it",
+                "Put the piece alone on a plain ground of another colour, or use another reference.",
+            )
+        return _by_widest(self.name, edge, diameter, reading, math.hypot(1.5 * EDGE_ERROR, 2 * (1 - solid)))
 
 
 def edge_of_piece(photo: Photo) -> Array | None:
@@ -84,6 +99,9 @@ def edge_of_piece(photo: Photo) -> Array | None:
     cv2.ellipse(mask, middle, (int(0.485 * width), int(0.485 * height)), 0, 0, 360, cv2.GC_PR_BGD, -1)
     cv2.circle(mask, middle, int(0.42 * short), cv2.GC_PR_FGD, -1)
     cv2.circle(mask, middle, int(0.12 * short), cv2.GC_FGD, -1)
+    for quad in seen_markers(photo).px:  # paper is no wood
+        paper = quad.mean(axis=0) + PAPER * (quad - quad.mean(axis=0))
+        cv2.fillConvexPoly(mask, np.rint(paper * factor).astype(np.int32), cv2.GC_BGD)
     cv2.setRNGSeed(1)
     models = np.zeros((1, 65)), np.zeros((1, 65))
     bgr = np.ascontiguousarray(small[..., ::-1])
@@ -119,15 +137,23 @@ def _middle_part(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return filled
 
 
-def _by_widest(kind: str, edge: Array, diameter: float, reading: float) -> Scale:
-    """Return the scale whose pixels make the greatest width of an edge the diameter."""
+def _solidity(edge: Array) -> float:
+    """Return which share of its convex hull an edge holds."""
+    import cv2
+
+    points = edge.astype(np.float32)
+    return float(cv2.contourArea(points) / cv2.contourArea(cv2.convexHull(points)))
+
+
+def _by_widest(kind: str, edge: Array, diameter: float, reading: float, edge_error: float) -> Scale:
+    """Return the scale whose pixels make the greatest width of an edge, known so well, the diameter."""
     angle = np.arange(0, np.pi, np.pi / 180)
     along = edge @ np.array([np.cos(angle), np.sin(angle)])
     size = diameter / float((along.max(axis=0) - along.min(axis=0)).max())
     return Scale(
         kind=kind,
         px_to_mm=((size, 0.0, 0.0), (0.0, size, 0.0), (0.0, 0.0, 1.0)),
-        standard_error_pct=100 * math.hypot(1.5 * EDGE_ERROR, reading, TILT_ERROR_PCT / 100),
+        standard_error_pct=100 * math.hypot(edge_error, reading, WIDEST_PCT / 100),
         mm_per_px=size,
         reference_error_pct=100 * reading,
         warnings=("The scale comes from one diameter of the piece: a tilt of the camera is not removed.",),
@@ -138,8 +164,7 @@ def _by_round_rim(kind: str, photo: Photo, edge: Array, diameter: float, reading
     """Return the scale of the view in which an edge is a circle."""
     import cv2
 
-    hull = cv2.convexHull(edge.astype(np.float32))
-    if cv2.contourArea(edge.astype(np.float32)) < LEAST_ROUND * cv2.contourArea(hull):
+    if _solidity(edge) < LEAST_ROUND:
         return NotFound("the piece in the middle of the photo is not round", "Use across=widest, or another reference.")
     (x, y), (a, b), turn = cv2.fitEllipse(edge.astype(np.float32))
     c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
@@ -155,7 +180,8 @@ def _by_round_rim(kind: str, photo: Photo, edge: Array, diameter: float, reading
 
     def residuals(at: View) -> Array:
         radius = np.linalg.norm(at.to_mm(picked), axis=-1)
-        return np.asarray((radius - diameter / 2) / per_px / error_px)
+        off = (radius - diameter / 2) / per_px / error_px
+        return np.concatenate([off, at.values[..., TURN][..., 2:] / STILL], axis=-1)
 
     begun = start(prior, homography)
     found = [] if begun is None else [fit(view, prior, residuals) for view in (begun, mirrored(begun))]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -20,6 +20,11 @@ from photonest.scale.sides import Side, fit_sides
 
 SIDE_ERROR_PX = 0.05  # of a printed side alone
 WORST_FIT = 4.0  # mean squared residual over its expectation
+INNER_LINES = 4  # of a marker that are measured: more take time and tell little
+LEAST_MISFIT, OVERLAP = (
+    0.2,
+    0.75,
+)  # of its expectation, however well all agree; its share that is no error counted twice
 FEW = 3  # pieces below which the user is told to lay out more
 
 
@@ -65,11 +70,13 @@ class Markers:
         middle = (SIDE_MM / 2 * stretch, SIDE_MM / 2 * stretch)
         prior = prior_of(photo)
         answer = fit_sides(prior, homography, sides, edges, (), middle, side_px=SIDE_ERROR_PX)
-        if answer is None or answer[0].cost > WORST_FIT * sum(len(edge.px) for edge in edges):
+        misfit = np.inf if answer is None else answer[0].cost / sum(len(edge.px) for edge in edges)
+        if answer is None or answer[0].covariance is None or misfit > WORST_FIT:
             return NotFound(
                 "the cut-out markers don't lie in one plane", "Lay all of them flat and level with the face."
             )
         view, other = answer
+        view = replace(view, covariance=OVERLAP * max(LEAST_MISFIT, misfit) * answer[0].covariance)
         warnings: tuple[str, ...] = ()
         if pieces < FEW:
             warnings = (f"Only {pieces} loose markers in sight: four or more around the face measure far better.",)
@@ -131,6 +138,11 @@ class Line:
     start: tuple[int, int]
     end: tuple[int, int]
 
+    @property
+    def cells(self) -> int:
+        """Its length."""
+        return abs(self.end[0] - self.start[0]) + abs(self.end[1] - self.start[1])
+
     def ends_mm(self, number: int) -> Array:
         """Return its ends on the marker's piece, shape (2, 2)."""
         return np.array([self.start, self.end]) * (SIDE_MM / MARKER_CELLS) + place_on_piece(number)
@@ -144,7 +156,7 @@ class Line:
 
 @cache
 def lines(number: int) -> list[Line]:
-    """Return the four outer sides of a marker, then its longest inner edge on each line between cells.
+    """Return the four outer sides of a marker, then its longest inner edges, one on a line between cells.
 
     Where the print's dark parts look too large or too small, outer and inner edges, dark to opposite sides, show it.
     """
@@ -163,7 +175,8 @@ def lines(number: int) -> list[Line]:
             else:  # along y, at x = k; dark to the right of it: it lies on the right going up
                 ends = ((k, last), (k, first)) if dark_after else ((k, first), (k, last))
             found.append(Line(*ends))
-    return found
+    inner = sorted(found[4:], key=lambda line: -line.cells)
+    return found[:4] + inner[:INNER_LINES]
 
 
 def _longest_run(step: NDArray[np.int_]) -> tuple[int, int]:
@@ -184,7 +197,7 @@ def _edge(photo: Photo, ends: Array, cell: float) -> Edge | None:
     if moved is None or moved[1] < 0.7:
         return None
     cells = float(np.linalg.norm(ends[1] - ends[0])) / cell
-    edge = fine_edge(photo.pixels, moved[0], reach, min(0.25, 0.5 / cells), pieces=14 if cells > 5 else 6)
+    edge = fine_edge(photo.pixels, moved[0], reach, min(0.25, 0.5 / cells), pieces=10 if cells > 5 else 6)
     return edge if edge is not None and edge.share > 0.7 else None
 
 

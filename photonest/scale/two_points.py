@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from photonest.model import NotFound, Photo, Scale
-from photonest.scale.by_hand import TILT_ERROR_PCT
+from photonest.scale.uncertainty import UNSQUARE_PCT
 
 PICKING_PX = 0.001  # standard error of a picked point, as a share of the photo's longer side
 CLOSEST_SHARE = 0.03  # of the longer side: points nearer together tell too little
@@ -71,7 +71,7 @@ class TwoPoints:
         return Scale(
             kind=self.name,
             px_to_mm=((size, 0.0, 0.0), (0.0, size, 0.0), (0.0, 0.0, 1.0)),
-            standard_error_pct=100 * math.hypot(picking, reading, TILT_ERROR_PCT / 100),
+            standard_error_pct=100 * math.hypot(picking, reading, UNSQUARE_PCT / 100),
             mm_per_px=size,
             reference_error_pct=100 * reading,
             warnings=("The scale comes from two picked points: a tilt of the camera is not removed.",),

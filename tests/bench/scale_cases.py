@@ -178,7 +178,7 @@ CASES: dict[str, Case] = {
     "bar": Case("bar", _bar, BAR),
     "ruler": Case("ruler", _ruler, BAR),
     "ruler cut by frame": Case("ruler+cut", _ruler),
-    "known-diameter": Case("markers-around", _widest),
+    "known-diameter": Case("none+blank", _widest),
     "round blank": Case("none+blank", _round),
     "two-points": Case("markers-around", _two_points),
     "sheet and points": Case("marker-sheet", _sheet_and_points, SHEET),

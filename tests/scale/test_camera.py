@@ -1,5 +1,7 @@
 """The view fitted is the camera's, its errors are what they say, and the geometry is that of other libraries."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -8,7 +10,7 @@ from hypothesis import strategies as st
 
 from photonest.model import MapError, Scale
 from photonest.scale.camera import Prior, View, fit, mirrored, rotation, squarely, start
-from photonest.scale.height import error_pct_per_mm, face_above, grown
+from photonest.scale.height import error_pct_per_mm, face_above, grown, laid_by_eye
 from photonest.scale.uncertainty import diameter_error_pct, disc, growth, length_error_pct, modes
 from tests.drawn.camera import CameraSpec
 
@@ -143,6 +145,22 @@ def test_unknown_height_is_carried_into_the_error() -> None:
     assert raised.mm_per_px == 0.5
     assert diameter_error_pct(raised, disc((0, 0), 100)) == pytest.approx(1.0, abs=0.05)
     assert error_pct_per_mm(raised) == pytest.approx(0.2)
+
+
+def test_laid_by_eye_costs_more_the_narrower_and_the_farther() -> None:
+    """Two mm of 500 are 0.4 %; half a mm of unevenness across 20 mm is 5 mm, 200 mm away: 1.0 % more, in squares."""
+    plain = flat_scale()
+    x, y = 600.0, 450.0  # pixels of half a mm
+    wide = replace(plain, reference_px=((x, y), (x + 1000, y), (x + 1000, y + 1000), (x, y + 1000)))
+    bar = replace(plain, reference_px=((x, y), (x + 400, y), (x + 400, y + 40), (x, y + 40)))
+    for scale, middle, expected in (
+        (plain, (x, y), 0.4),
+        (wide, (x + 500, y + 500), 0.4),
+        (bar, (x + 200, y + 420), np.hypot(0.4, 1.0)),
+    ):
+        told = laid_by_eye(scale, middle)
+        assert told.standard_error_pct == pytest.approx(np.hypot(scale.standard_error_pct, expected), rel=1e-3)
+    assert laid_by_eye(replace(plain, distance_mm=None), (x, y)).standard_error_pct == plain.standard_error_pct
 
 
 def test_impossible_heights_are_refused() -> None:

@@ -20,8 +20,8 @@ def test_two_points_give_the_size() -> None:
     scale = TwoPoints().find(as_photo(np.zeros((500, 400, 3), np.uint8)), options)
     assert isinstance(scale, Scale)
     assert scale.mm_per_px == pytest.approx(0.2)  # a 3-4-5 triangle of 500 px
-    # a pixel at either end of 500, half a mm of 100, and 1 % for a tilt
-    assert scale.standard_error_pct == pytest.approx(np.sqrt(2 * 0.2**2 + 0.5**2 + 1), rel=0.02)
+    # a pixel at either end of 500, half a mm of 100, and 2 % for a tilt
+    assert scale.standard_error_pct == pytest.approx(np.sqrt(2 * 0.2**2 + 0.5**2 + 2**2), rel=0.02)
 
 
 @pytest.mark.parametrize(
@@ -54,6 +54,23 @@ def test_known_diameter(across: str) -> None:
     assert isinstance(scale, Scale), scale
     # the edge is good to 0.6 %, and one size for all pixels leaves about 1 - cos 12 = 2 % of a mean diameter
     assert abs(diameter_off_pct(scale, CAMERA, diameter=270.0)) < (3.0 if across == "widest" else 1.2)
+
+
+def test_round_rim_is_as_sure_as_its_edge() -> None:
+    """A circle does not tell how it is turned in its plane; that must not enter the error of its size."""
+    scale = KnownDiameter().find(as_photo(disc_photo(), 1000.0), KnownDiameter.Options(270.0, across="round"))
+    assert isinstance(scale, Scale), scale
+    assert scale.standard_error_pct < 2.0
+
+
+def test_piece_run_together_with_something_is_refused() -> None:
+    disc = np.full((1200, 1600), 60, np.uint8)
+    cv2.circle(disc, (600, 600), 400, 200, -1)
+    disc[520:680, 900:1500] = 200
+    pixels = photograph(CAMERA, disc, 4.0, (-150.0, -150.0), ground=0.05)
+    answer = KnownDiameter().find(as_photo(pixels, 1000.0), KnownDiameter.Options(diameter_mm=200.0))
+    assert isinstance(answer, NotFound)
+    assert "alone" in answer.hint
 
 
 def test_known_diameter_must_make_sense() -> None:
