@@ -21,7 +21,8 @@ class PatchOptions:
     Attributes
     ----------
     seen_from, possible_from : float
-        Likelihood of being any of the kinds from which a defect is reported as seen, and as possible.
+        Likelihood of being any of the kinds from which a defect is reported as seen, and as possible. In a photo
+        without colours none is more than possible.
     """
 
     seen_from: float = 0.8
@@ -49,7 +50,8 @@ class Patches:
         likely = [
             (float(p), one, kind) for p, one, kind in zip(sure, found, kinds, strict=True) if p >= options.possible_from
         ]
-        return [_defect(one, kind, p, options) for p, one, kind in _each_once(likely)]
+        surest = 2.0 if flat.grey else options.seen_from  # without colours nothing is more than possible
+        return [_defect(one, kind, p, surest) for p, one, kind in _each_once(likely)]
 
 
 Likely = tuple[float, Patch, DefectKind]
@@ -67,13 +69,13 @@ def _each_once(likely: list[Likely]) -> list[Likely]:
     return [one for one, _ in kept]
 
 
-def _defect(one: Patch, kind: DefectKind, sure: float, options: PatchOptions) -> Defect:
+def _defect(one: Patch, kind: DefectKind, sure: float, seen_from: float) -> Defect:
     outline = outline_of(one)
     return Defect(
         id="",
         kind=kind,
         outline=tuple((float(x), float(y)) for x, y in outline),
         confidence=round(sure, 3),
-        status="seen" if sure >= options.seen_from else "possible",
+        status="seen" if sure >= seen_from else "possible",
         standard_error=one.sheet.flat.mm_per_px,
     )

@@ -26,6 +26,21 @@ DOUBTFUL: dict[str, tuple[tuple[int, int, int], ...]] = {
     "stump_unknown_dj4.jpg": ((1265, 475, 100), (1200, 505, 120)),
 }
 """What a reader could not decide on the annotated photos, or saw as a small knot or pitch pocket: x, y, radius, px."""
+CLEAR: dict[str, tuple[tuple[str, tuple[tuple[int, int], ...]], ...]] = {
+    "disc_pinus_apdF10b.jpg": (
+        ("knot", ((716, 666), (782, 657), (770, 750), (793, 791), (739, 797), (735, 733))),
+        (
+            "knot",
+            ((753, 948), (764, 988), (767, 1040), (751, 1102), (706, 1075), (658, 1052), (695, 1000), (724, 953)),
+        ),
+        (
+            "knot",
+            ((848, 944), (863, 913), (927, 884), (1014, 895), (1006, 953), (976, 1027), (933, 1011), (886, 988)),
+        ),
+    ),
+    "disc_douglas_dfA05b.jpg": (("bark", ((584, 826), (640, 833), (684, 841), (682, 851), (636, 845), (584, 838))),),
+}
+"""What a reader saw clearly on them, outlined by eye in px."""
 SAME_DISC = {"logend_douglas_origC07c": "dfC07c", "half_douglas_dfD06c": "dfD06c"}
 
 
@@ -122,7 +137,8 @@ def real_faces() -> Iterator[tuple[Truth, Face]]:
         here = scene(truth)
         here = replace(here, flat=replace(here.flat, grey=_is_grey(here.flat.pixels)))
         unit, diameter = here.flat.mm_per_px, mean_diameter(here.outline.points)
-        known = [
+        known = [Known(k, shape_of(np.asarray(line) * unit), True) for k, line in CLEAR.get(truth["file"], ())]
+        known += [
             Known("knot", LineString(np.asarray(d["points"]) * unit).buffer(0.06 * diameter), False)
             for d in truth["distractors_px"]
             if d["kind"].startswith("knot")

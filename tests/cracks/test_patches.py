@@ -72,6 +72,11 @@ def test_limits_split_seen_possible_and_unsaid() -> None:
     assert found(drilled(), possible_from=1.0) == []
 
 
+def test_without_colours_nothing_is_more_than_possible() -> None:
+    (hole,) = found(dataclasses.replace(drilled(), grey=True))
+    assert hole.status == "possible" and hole.confidence > 0.8
+
+
 def test_a_tiny_piece_is_refused_with_a_hint() -> None:
     small = tuple((CENTRE[0] * MM_PER_PX + 10 * np.cos(a), CENTRE[1] * MM_PER_PX + 10 * np.sin(a)) for a in range(6))
     answer = Patches().find(face(), Outline(small), None, DEFAULT)
