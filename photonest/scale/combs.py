@@ -18,8 +18,8 @@ Grey = NDArray[np.uint8]
 PIECE = 128  # samples in a piece of the line that a spectrum is taken of
 DRIFT = np.linspace(-0.21, 0.21, 15)  # by how much the ticks' frequency rises along half a line, as a share, at first
 WAVES = np.arange(5, 62)  # in a piece; one more than half its samples could not be told from fewer
-MOST_LINES, MOST_FAR = 40, 12
-SHORTEST_PX = 40  # line
+MOST_LINES, MOST_FAR = 40, 8
+SHORTEST_PX, LONG_PX = 40, 1700  # line: shorter ones aren't looked at, of longer ones every other pixel is
 NEAR, FAR = 0.08, 0.35  # how far beside a line ticks are looked for, over its length
 
 
@@ -82,7 +82,8 @@ def _combs_beside(grey: Grey, start: Array, end: Array, far: float) -> list[Comb
     comb = Comb(start, (end - start) / length, np.zeros(0), 0.0, max(2.0, length / 400), 0.0)
     reach = max(14.0, far * length)
     aside = np.arange(-reach, reach + comb.deep, comb.deep)
-    power = _spectra(changes(strip(grey, comb, np.arange(0, length), aside)))
+    step = 1 if length < LONG_PX else 2
+    power = _spectra(changes(strip(grey, comb, np.arange(0, length, step), aside)))
     power = np.asarray((power[1:] + power[:-1]) / 2, np.float32)
     aside = (aside[1:] + aside[:-1]) / 2
     score = _along_drifts(power)
@@ -93,7 +94,7 @@ def _combs_beside(grey: Grey, start: Array, end: Array, far: float) -> list[Comb
     for rows in (np.flatnonzero(near), np.flatnonzero(~near)):
         if len(rows):
             row, wave, drift = np.unravel_index(int(score[rows].argmax()), score[rows].shape)
-            ticks = s / (1 - DRIFT[drift] * s) * length * WAVES[wave] / PIECE
+            ticks = s / (1 - DRIFT[drift] * s) * length * WAVES[wave] / (PIECE * step)
             strength = float(score[rows[row], wave, drift])
             found.append(replace(comb, ticks=ticks, aside=float(aside[rows[row]]), strength=strength))
     return found

@@ -22,17 +22,19 @@ INCH_MM = 25.4
 MOST_FOLLOWED = 16
 LARGEST_ERROR_PCT = 6.0
 SIZE_ERROR = 0.001  # of the ruler's own length, as a share, and for its top lying nearer than what it lies on
-CLEAR_FIVE, CLEAR_TEN, CLEAR_POWER = 11.0, 6.0, 12.0
+CLEAR_FIVE, CLEAR_EIGHT, CLEAR_TEN, CLEAR_POWER = 11.0, 5.0, 6.0, 12.0  # how clearly longer ticks come back
 WIDEST_MM = 80.0  # ruler
+USUAL_DEPTHS_MM = (18.0, -18.0)  # of a ruler from its ticks on, where its other edge is not seen
+TICK_ERROR_MM, TILTED = 0.02, 0.1  # of a tick; change of scale by tilt over half a ruler's length, as a share
 PARALLEL, PARALLEL_FAR = 0.004, 0.00012
 SEARCH_PX, SHORTEST, SMOOTH_PX = 640, 0.06, 0.7
 END_MM = 10.0
 HIDDEN_MM = 2.5
 FAINT = 0.15
 ASKEW = 0.05
-EDGE_ERROR_PX = 0.12
+EDGE_ERROR_PX, END_ERROR_PX = 0.1, 0.12  # of a piece of an edge, at least
 TICK_STRAY = 0.03  # of ticks as a whole, in pixels; where a tick has few of them, what JPEG keeps of
-FINE_PITCH = 3.5  # fine waves leans towards its own rows and columns, and more strays
+FINE_PITCH = 3.5  # fine waves leans towards its own rows and columns
 WORST_EDGE, WORST_TICK = 2.5, 4.0
 
 
@@ -85,10 +87,10 @@ class Ruler:
             return NotFound("the ruler's edges are not in sight", "Lay it on a ground of another colour.")
         homography = homography @ np.array([[1, 0, 0], [0, 1, y_of(homography, along[0])], [0, 0, 1]])
         across: list[Edge] = []
-        for depth in (*[y_of(homography, edge) for edge in along[1:]], 18.0, -18.0):
+        for depth in (*sorted((y_of(homography, edge) for edge in along[1:]), key=abs, reverse=True), *USUAL_DEPTHS_MM):
             if len(across) < 2 and abs(depth) > 8.0:
                 across = max(across, edges_across(photo, comb, tick, first, homography, depth), key=len)
-        answer = _fitted(prior_of(photo), homography, seen, along, across, tick, first, comb.pitch)
+        answer = _fitted(prior_of(photo), homography, seen, along, across, tick, first, comb)
         if answer is None:
             return NotFound("the ruler's ticks are not even enough, or not in one plane", "Keep the ruler flat.")
         view, other_view = answer
@@ -129,34 +131,36 @@ def _fitted(
     across: list[Edge],
     tick: float,
     first: float,
-    pitch: float,
+    comb: Comb,
 ) -> tuple[View, View | None] | None:
     """Return the most likely view and the second; an edge that nothing else agrees with is left out."""
     inverse: Array = np.asarray(np.linalg.inv(homography))
-    lines = [((0.0, 1.0), edge) for edge in along] + [((1.0, 0.0), edge) for edge in across]
+    lines = [((0.0, 1.0), edge, EDGE_ERROR_PX) for edge in along] + [
+        ((1.0, 0.0), edge, END_ERROR_PX) for edge in across
+    ]
     error = seen[0][2]
-    stray = TICK_STRAY * max(1.0, FINE_PITCH / pitch) ** 4
+    stray = TICK_STRAY * max(1.0, FINE_PITCH / comb.pitch) ** 4 * max(1.0, CLEARLY / comb.strength) ** 2
     grown = False
     while True:
         free = np.eye(len(lines))[:, 1:]
         sides = [Side((1.0, 0.0), (number - first) * tick, (0.0,) * free.shape[1]) for number, _, _ in seen]
-        for k, (outward, edge) in enumerate(lines):
+        for k, (outward, edge, _) in enumerate(lines):
             at = float((mapped(inverse, edge.px) @ outward).mean())
             sides.append(Side(outward, at, tuple(free[k])))
         edges = [Edge(points, error, 1.0) for _, points, _ in seen]
-        edges += [edge._replace(error_px=max(edge.error_px, EDGE_ERROR_PX)) for _, edge in lines]
+        edges += [edge._replace(error_px=max(edge.error_px, least)) for _, edge, least in lines]
         answer = fit_sides(prior, homography, sides, edges, (WIDEST_MM,) * free.shape[1], (0.0, 0.0), side_px=stray)
         if answer is None:
             return None
         off = [_off(answer[0], side, edge) for side, edge in zip(sides, edges, strict=True)]
         ratio = [float(np.sqrt((part**2).mean())) / edge.error_px for part, edge in zip(off, edges, strict=True)]
         worst = len(seen) + int(np.argmax(ratio[len(seen) :]))
-        if ratio[worst] > WORST_EDGE and (worst > len(seen) or sum(outward[1] for outward, _ in lines) > 1):
+        if ratio[worst] > WORST_EDGE and (worst > len(seen) or sum(outward[1] for outward, _, _ in lines) > 1):
             del lines[worst - len(seen)]
             continue
         rough = 1.4826 * float(np.median(np.abs(np.concatenate(off[: len(seen)]))))
         straying = [float(np.sqrt((part**2).mean())) > WORST_TICK * rough for part in off[: len(seen)]]
-        if grown or (rough < 1.2 * error and not any(straying)):
+        if grown or (rough < 1.3 * error and not any(straying)):
             return answer
         seen = [one for one, strays in zip(seen, straying, strict=True) if not strays]
         error, grown = max(rough, error), True
@@ -192,14 +196,14 @@ def straight_lines(pixels: NDArray[np.uint8]) -> Lines:
 
 def tick_mm(after: dict[int, float], ticks: Literal["mm", "inch"]) -> float | None:
     """Return what a tick stands for, by after how many ticks longer ones come; None if it can't be told."""
-    at = {ratio: after.get(ratio, 0.0) for ratio in (2, 3, 4, 5, 8, 10, 16, 20)}
+    at = {ratio: after.get(ratio, 0.0) for ratio in (2, 4, 5, 8, 10, 32)}
     if ticks == "mm":
         if at[5] > CLEAR_FIVE and at[10] > CLEAR_TEN:
             return 1.0
         if at[2] > CLEAR_POWER and at[4] > CLEAR_TEN and at[5] < CLEAR_TEN:
             return HIDDEN_MM
         return None
-    if at[2] > CLEAR_FIVE and at[4] > CLEAR_TEN and at[8] > 5.0 and at[5] < CLEAR_TEN:
+    if at[2] > CLEAR_FIVE and at[4] > CLEAR_TEN and at[8] > CLEAR_EIGHT and max(at[5], at[32]) < CLEAR_TEN:
         return INCH_MM / 16
     return None
 
@@ -214,7 +218,10 @@ def rough_homography(comb: Comb, seen: list[tuple[float, Array, float]], tick: f
     frame = np.column_stack([comb.along, comb.across])
     middle, unit = px.mean(axis=0), len(comb.ticks) / 2
     u, v = ((px - middle) @ frame / unit).T
-    h, *_ = np.linalg.lstsq(np.column_stack([np.ones_like(u), u, v, -x * u, -x * v]), x, rcond=None)
+    rows = np.column_stack([np.ones_like(u), u, v, -x * u, -x * v])
+    # ticks are short: what they say of the change across the ruler is held to what tilts of cameras do
+    rows, x = np.vstack([rows, [0, 0, 0, 0, TICK_ERROR_MM / TILTED]]), np.append(x, 0.0)
+    h, *_ = np.linalg.lstsq(rows, x, rcond=None)
     to_mm = np.array([[h[1], h[2], h[0]], [0.0, abs(h[1]), 0.0], [h[3], h[4], 1.0]])
     to_px = np.eye(3)
     to_px[:2, :2], to_px[:2, 2] = frame * unit, middle

@@ -16,6 +16,7 @@ COHERENT = 0.25  # how like the ticks' wave a piece must look to be measured by
 ZONE_MARGIN, ZONE_MARGIN_PX = 0.12, 1.2
 CLEARLY, FAINTLY = 0.6, 0.35  # strength of a comb
 MOST_PIECES = 20
+BANDS_ALIKE = 1.2  # errors of bands over what each strays from its own smooth course
 LEAST_POINTS = 6
 
 
@@ -76,7 +77,7 @@ def _ticks_of(comb: Comb, middle: Array, aside: Array, phase: Array, like: Array
         number = centre + float(off[use, k].mean())
         s = np.interp(number - off[use, k], comb.ticks, index)
         pitch = float(np.interp(centre + 0.5, comb.ticks, index) - np.interp(centre - 0.5, comb.ticks, index))
-        out.append((number, comb.place(s, aside[use]), max(error * pitch, 0.01)))
+        out.append((number, comb.place(s, aside[use]), max(BANDS_ALIKE * error * pitch, 0.015)))
     return out
 
 

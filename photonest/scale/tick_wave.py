@@ -16,6 +16,7 @@ RATIOS = (2, 3, 4, 5, 6, 7, 8, 10, 12, 16, 20, 32)  # numbers of ticks after whi
 MOST_POWER = 100.0
 FEWEST = 20  # ticks that are looked at
 GOING_ON = 0.5  # how like the wave a piece must look beyond a line's end for ticks to go on there
+UNDERTONE = 0.3  # strength of a longer wave from which on it is the ticks' own
 NO_WAVE = 0.12  # strength below which a comb is given up
 
 
@@ -24,7 +25,7 @@ def followed(grey: Grey, comb: Comb) -> Comb | None:
     comb = _fitted(grey, comb, coarse=True)
     if comb.strength < NO_WAVE:
         return None
-    comb = centred(grey, comb)
+    comb = _fundamental(grey, centred(grey, comb))
     for _ in range(3):
         longer = _extended(grey, comb)
         if len(longer.ticks) < 1.1 * len(comb.ticks):
@@ -70,6 +71,17 @@ def _waves(grey: Grey, comb: Comb, ticks: Array) -> tuple[NDArray[np.int_], NDAr
     pieces = np.stack([turned[k : k + size] for k in starts]) * window
     energy = np.array([((row[k : k + size] * window) ** 2).sum() for k in starts])
     return starts + size // 2, pieces.sum(axis=1) / np.sqrt(np.maximum(energy * (window**2).sum(), 1e-9))
+
+
+def _fundamental(grey: Grey, comb: Comb) -> Comb:
+    """Return a comb whose wave is no overtone: thin ticks also make waves of a half and a third of their pitch."""
+    for share in (1 / 2, 1 / 3):
+        longer = replace(comb, ticks=comb.ticks * share)
+        _, wave = _waves(grey, longer, longer.ticks)
+        strength = float(np.abs(wave.sum()) / len(wave))
+        if strength > UNDERTONE:
+            return replace(longer, strength=strength)
+    return comb
 
 
 def centred(grey: Grey, comb: Comb) -> Comb:
