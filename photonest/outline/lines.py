@@ -40,14 +40,13 @@ def longest_run(marked: Mask) -> float:
     return float((np.diff(ends) - 1).max(initial=0) / len(marked))
 
 
-def apart(line: Path, other: Path) -> float:
-    """Return the mean distance between two closed lines, the larger of both ways."""
+def apart(line: Path, other: Path, points: int = 240) -> float:
+    """Return the mean distance between two closed lines, the larger of both ways, at so many even points."""
     import shapely
 
-    rings = shapely.linearrings([line]), shapely.linearrings([other])
-    return float(
-        max(shapely.distance(shapely.points(a), ring).mean() for a, ring in ((line, rings[1]), (other, rings[0])))
-    )
+    lines = evenly(line, points), evenly(other, points)
+    rings = shapely.linearrings(lines)
+    return max(float(shapely.distance(shapely.points(a), b).mean()) for a, b in zip(lines, rings[::-1], strict=True))
 
 
 def simple(path: Path) -> Path | None:

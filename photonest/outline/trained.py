@@ -11,7 +11,7 @@ from photonest.imaging import Path, cropped, mean_diameter, polygon_area, polygo
 from photonest.model import FlatPhoto, NotFound, Outline, Points
 from photonest.outline.lines import CUT_RUN, apart, as_points, at_frame, longest_run, simple
 from photonest.outline.network import MIRRORED, Shares, looks, mean_of
-from photonest.outline.plain import contour, plain_piece
+from photonest.outline.plain import PlainLimits, contour, plain_piece
 from photonest.outline.strip import FINE, pulled
 
 RETAKE = "photograph the whole face on a plain ground of another colour, or point at the piece"
@@ -19,10 +19,11 @@ DOUBTED = "The outline may be wrong by {error:.0f} % of the diameter: check it i
 CUT = "part of the piece lies outside the photo"
 MARGIN = 0.2  # about the piece, in shares of its extent, when it is looked at from nearer
 PLAIN_PX, PLAIN_WITHIN = 1024, 0.012
+CUT_OUT = PlainLimits(spread=1.0)  # a real cloth or board is less even, and may look like the bark before it
 PLAIN_ERROR, LEAST_ERROR = 0.0015, 0.0025  # of the diameter
 # Mean distance from the true edge in percent of the diameter: exp(sum of weights x logarithms), by least squares on
 # drawn scenes of no training; the standard error is so many times that.
-WEIGHTS, SPREAD = (-0.98, -0.08, 0.20, 1.20, 0.54), 1.7
+WEIGHTS, SPREAD = (0.21, 0.31, 0.24, 0.36, 0.43), 1.6
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,7 @@ class TrainedOptions:
     work_px: int = 1400
     points: int = 720
     least_bark_pct: float = 0.5
-    doubtful_pct: float = 1.8
+    doubtful_pct: float = 1.5
 
 
 class Doubt(NamedTuple):
@@ -65,6 +66,21 @@ class Doubt(NamedTuple):
         return float(np.exp(np.array(WEIGHTS) @ [1.0, *np.log(np.clip(self, 0.05, 20.0))]))
 
 
+class Sight(NamedTuple):
+    """What is seen of a piece: its edge in the whole photo, from nearer in the picture turned over each way, in common.
+
+    Paths are in mm: `first` in the whole photo, `outer` from nearer, `placed` where the picture itself parts best, and
+    so `wood`, the edge under bark.
+    """
+
+    first: Path
+    turned: list[Shares]
+    common: Shares
+    outer: Path
+    wood: Path | None
+    placed: Path
+
+
 class TrainedOutline:
     """Finds the edge of the piece, with bark and under it."""
 
@@ -79,15 +95,24 @@ class TrainedOutline:
         if float(flat.pixels[::7, ::7].std(axis=(0, 1)).max()) < 2.0:
             return NotFound("the photo shows one colour only", RETAKE)
         work = reduced(flat, options.work_px)
-        first = looks(work)[0].edge()
-        if first is None or polygon_area(work.to_px(first)) < 0.002 * work.pixels[..., 0].size:
-            return NotFound("no piece of wood stands out from its background", RETAKE)
-        seen = looks(_nearer(work, first), MIRRORED)
-        common = mean_of(seen)
-        outer = common.edge()
-        if outer is None:
-            return NotFound("no piece of wood stands out from its background", RETAKE)
-        return _outline(work, first, seen, common, outer, options)
+        sight = see(work)
+        return _outline(work, sight, options) if isinstance(sight, Sight) else sight
+
+
+def see(flat: FlatPhoto) -> Sight | NotFound:
+    """Return the piece as it is seen from far and from near, and its edge as placed."""
+    nothing = NotFound("no piece of wood stands out from its background", RETAKE)
+    first = looks(flat)[0].edge()
+    if first is None or polygon_area(flat.to_px(first)) < 0.002 * flat.pixels[..., 0].size:
+        return nothing
+    turned = looks(_nearer(flat, first), MIRRORED)
+    common = mean_of(turned)
+    outer, wood = common.edge(), common.edge(wood=True)
+    if outer is None:
+        return nothing
+    if wood is not None:
+        wood = pulled(flat, wood, FINE) if polygon_area(wood) > 0.5 * polygon_area(outer) else None
+    return Sight(first, turned, common, outer, wood, pulled(flat, outer, FINE, beyond=wood))
 
 
 def _nearer(flat: FlatPhoto, edge: Path) -> FlatPhoto:
@@ -98,44 +123,40 @@ def _nearer(flat: FlatPhoto, edge: Path) -> FlatPhoto:
     return replace(cropped(flat, low - margin, high + margin), aim=(float(x), float(y)))
 
 
-def _outline(
-    flat: FlatPhoto, first: Path, seen: list[Shares], common: Shares, outer: Path, options: TrainedOptions
-) -> Outline | NotFound:
-    wood = common.edge(wood=True)
-    wood = None if wood is None or polygon_area(wood) < 0.5 * polygon_area(outer) else pulled(flat, wood, FINE)
-    placed = pulled(flat, outer, FINE, beyond=wood)
-    doubt = _doubt(first, seen, common, outer, placed)
-    plain = _plain(flat, placed, options)
-    edge = simple(placed if plain is None else plain)
+def _outline(flat: FlatPhoto, sight: Sight, options: TrainedOptions) -> Outline | NotFound:
+    doubt = doubt_of(sight)
+    plain = _plain(flat, sight.placed, options)
+    edge = simple(sight.placed if plain is None else plain)
     if edge is None:
         return NotFound("the edge found crosses itself", RETAKE)
     diameter = mean_diameter(edge)
     share = PLAIN_ERROR if plain is not None else max(SPREAD * doubt.error / 100, LEAST_ERROR)
-    cut = plain is None and longest_run(at_frame(flat, edge)) > CUT_RUN
+    cut = longest_run(at_frame(flat, edge)) > CUT_RUN
     doubtful = plain is None and doubt.error > options.doubtful_pct
     return Outline(
         as_points(edge),
-        under_bark(edge, wood, options.least_bark_pct / 100),
+        under_bark(edge, sight.wood, options.least_bark_pct / 100),
         standard_error=float(np.hypot(share * diameter, 0.5 * flat.mm_per_px)),
         cut_by_frame=cut,
         warnings=(CUT,) * cut + (DOUBTED.format(error=SPREAD * doubt.error),) * doubtful,
     )
 
 
-def _doubt(first: Path, seen: list[Shares], common: Shares, outer: Path, placed: Path) -> Doubt:
-    unit = mean_diameter(outer) / 100
-    turned = [apart(edge, outer) for edge in (one.edge() for one in seen) if edge is not None]
-    levels = [common.edge(level=level) for level in (0.2, 0.8)]
-    blurred = apart(levels[0], levels[1]) if levels[0] is not None and levels[1] is not None else 20 * unit
-    missing = 20 * unit * (len(seen) - len(turned))
-    return Doubt((sum(turned) + missing) / len(seen) / unit, apart(first, outer) / unit, blurred / unit,
-                 apart(placed, outer) / unit)  # fmt: skip
+def doubt_of(sight: Sight) -> Doubt:
+    """Return how far the ways of looking at a piece lie apart."""
+    unit = mean_diameter(sight.outer) / 100
+    edges = [one.edge() for one in sight.turned]
+    turned = [20.0 if edge is None else apart(edge, sight.outer) / unit for edge in edges]
+    inner, outer = (sight.common.edge(level=level) for level in (0.8, 0.2))
+    blurred = 20.0 if inner is None or outer is None else apart(inner, outer) / unit
+    nearer, placed = apart(sight.first, sight.outer) / unit, apart(sight.placed, sight.outer) / unit
+    return Doubt(sum(turned) / len(turned), nearer, blurred, placed)
 
 
 def _plain(flat: FlatPhoto, edge: Path, options: TrainedOptions) -> Path | None:
     """Return the edge before a plain background where that is the piece found; it is the more exact one."""
     middling = reduced(flat, PLAIN_PX)
-    piece = plain_piece(middling, usable_part(middling))
+    piece = plain_piece(middling, usable_part(middling), CUT_OUT)
     if piece is None:
         return None
     outer = middling.to_mm(contour(piece, 0.8, options.points))
