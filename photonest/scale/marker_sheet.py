@@ -17,7 +17,7 @@ from photonest.scale.camera import Array, Prior, View, mapped, prior_of, start
 from photonest.scale.corners import are_saddles, in_picture, refined
 from photonest.scale.height import face_above
 from photonest.scale.seen_markers import SeenMarkers, seen_markers
-from photonest.scale.sheet_fit import MORE, Corners, SheetView, fit_corners
+from photonest.scale.sheet_fit import MORE, Corners, SheetView, fit_corners, rough_fit
 
 Grey = NDArray[np.uint8]
 
@@ -131,10 +131,10 @@ def _fitted(
     view = start(prior, homography, more=MORE)
     if view is None:
         return NotFound("the marker sheet is seen from behind or edge-on", "Retake the photo from above the face.")
-    first = _fitted_near(grey, layout, stretch, prior, view, partial(mapped, homography))
+    first = _fitted_near(grey, layout, stretch, prior, view, partial(mapped, homography), rough_fit)
     if isinstance(first, NotFound):
         return first
-    second = _fitted_near(grey, layout, stretch, prior, first[0].view, first[0].to_px)
+    second = _fitted_near(grey, layout, stretch, prior, first[0].view, first[0].to_px, fit_corners)
     if isinstance(second, NotFound):
         return second
     sheet, corners = second
@@ -149,7 +149,13 @@ def _fitted(
 
 
 def _fitted_near(
-    grey: Grey, layout: SheetLayout, stretch: float, prior: Prior, view: View, predict: Callable[[Array], Array]
+    grey: Grey,
+    layout: SheetLayout,
+    stretch: float,
+    prior: Prior,
+    view: View,
+    predict: Callable[[Array], Array],
+    fitting: Callable[[View, Corners, Prior, Array], SheetView | None],
 ) -> tuple[SheetView, Corners] | NotFound:
     """Return the view near another by the corners that are seen where they are predicted."""
     corners = board_corners(grey, layout, stretch, predict)
@@ -158,7 +164,7 @@ def _fitted_near(
             f"only {len(corners.px)} corners of the marker sheet are in sight; {FEWEST_CORNERS} are needed",
             "Uncover more of the sheet, keep it out of glare and hard shadows, or go nearer.",
         )
-    sheet = fit_corners(view, corners, prior, np.asarray(layout.size) / 2 * stretch)
+    sheet = fitting(view, corners, prior, np.asarray(layout.size) / 2 * stretch)
     if sheet is None:
         return NotFound("the marker sheet's corners fit no camera", "Lay the sheet flat and retake the photo.")
     return sheet, corners

@@ -70,10 +70,15 @@ def placed(view: View, mm: Array, middle_mm: Array) -> Array:
     return np.concatenate([flat, -lift[..., None]], axis=-1)
 
 
+def rough_fit(start: View, corners: Corners, prior: Prior, middle_mm: ArrayLike) -> SheetView | None:
+    """Return a view of a sheet, bent as it may be, that tells where to look for its corners; None without one."""
+    middle = np.asarray(middle_mm, dtype=float)
+    return _settled(SheetView(start, 1.0, middle), corners, prior, BENDS_MM[-1], rounds=2)
+
+
 def fit_corners(start: View, corners: Corners, prior: Prior, middle_mm: ArrayLike) -> SheetView | None:
     """Return the most likely view of a sheet by its corners, near a first one; None where the fit runs away."""
-    middle = np.asarray(middle_mm, dtype=float)
-    loose = _settled(SheetView(start, 1.0, middle), corners, prior, BENDS_MM[-1], rounds=3)
+    loose = rough_fit(start, corners, prior, middle_mm)
     if loose is None:
         return None
     bend = _likeliest_bend(loose.view)
