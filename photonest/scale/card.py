@@ -28,6 +28,7 @@ WIDTH_MM, HEIGHT_MM, THICKNESS_MM = 85.60, 53.98, 0.76
 CORNER_MM = 3.18  # radius; ISO/IEC 7810 allows 2.88 to 3.48
 WIDTH_ERROR_MM, HEIGHT_ERROR_MM = 0.06, 0.03  # half of the standard's tolerance for unused cards
 SMALLEST_SHARE, SMALL_SHARE = 0.006, 0.02  # of the frame: below the first it is refused, below the second warned of
+ONE_HIDDEN = 2.0  # standard errors that the proportion may be off where only three corners are seen
 MARGIN = 0.1  # of each side, for its rounded corners
 ROUGH_CORNER, ROUGH_PROPORTION = 0.0006, 0.03  # of rough corners: their error over the photo's longer side; a bias
 WORST_FIT = 2.4  # mean squared residual over its expectation
@@ -138,6 +139,8 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
         return None
     if not told and not _looks_right(look, NEARLY):
         return None
+    if right < 4 and told and not shape[0].is_about(_true(look), 0.001, ONE_HIDDEN):
+        return "a card's proportion is not quite right: one of its sides or corners is hidden or bent"
     answer = fitted(prior, seen, shape[1], size, errors)
     if answer is None:
         return None

@@ -24,9 +24,11 @@ MARGIN = 0.05  # of each side
 CUT_ERROR_MM = 0.5  # of office paper's sides, well inside the 2 mm that ISO 216 allows; common practice, no source
 SMALLEST_SHARE = 0.035  # of the frame; smaller white rectangles are labels
 WORST_FIT = 1.6  # mean squared residual over its expectation: flat sheets stay below 1.45, one bent by 1 mm does not
+BEND = 0.012  # of a sheet's height, that its sides may lie above its middle
 MOST_COLOUR = 0.42  # of white paper's light, largest channel less smallest over the largest
-PLAIN_SHARE = 0.75  # of the sheet must be of one colour
-LEAST_WHITE_SIDE = 0.65  # of the strip inside each side
+TONES = 0.55  # by which share light may differ on a sheet, in shadow
+PLAIN_SHARE = 0.6  # of the sheet must be of one tone within that
+LEAST_WHITE_SIDE = 0.4  # of the strip inside each side
 
 
 @dataclass(frozen=True)
@@ -71,7 +73,7 @@ class Paper:
         sheets = [sheet for sheet in found if isinstance(sheet, Found)]
         if not sheets:
             return _none([text for text in found if isinstance(text, str)], names)
-        best = max(sheets, key=lambda sheet: sheet.seen.share)
+        best = min(sheets, key=lambda sheet: sheet.view.cost / sum(len(edge.px) for edge in sheet.seen.edges))
         size = SIZES_MM[best.name]
         warnings: tuple[str, ...] = ()
         if options.size == "any" and best.name == "A4":
@@ -97,7 +99,9 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> 
     """Return a shape as a sheet of one of the sizes named; None if it is not like one, or a text where it nearly is."""
     if not _is_plain_white(photo, seen.corners):
         return None
-    answer = proportion(prior, seen)
+    bend, answer = 0.0, proportion(prior, seen)
+    if answer is not None and answer[1][0].cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):
+        bend, answer = BEND, proportion(prior, seen, BEND)
     if answer is None:
         return None
     shape, views = answer
@@ -112,7 +116,7 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> 
         return f"a white sheet may be {' or '.join(fits)}: its proportion can't be told"
     long, short = SIZES_MM[fits[0]]
     size = (long, short) if lying else (short, long)
-    best = fitted(prior, seen, views, size, (CUT_ERROR_MM, CUT_ERROR_MM))
+    best = fitted(prior, seen, views, size, (CUT_ERROR_MM, CUT_ERROR_MM), bend)
     if best is None:
         return None
     view, other = best
@@ -120,8 +124,8 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> 
         return f"a white rectangle fills only {100 * seen.share:.1f} % of the photo: a label, or a sheet too far off"
     if view.cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):
         return "a sheet's sides are not straight: it is curled, or partly covered"
-    if right_corners(photo, seen, size, short / 30, sharp=True) < 3:
-        return "a white rectangle's corners are not a sheet's: they are hidden, bent or round"
+    if right_corners(photo, seen, size, short / 30, sharp=True) < 4:
+        return "a white rectangle does not show four sharp corners: one is hidden, bent or cut off, or it is no sheet"
     return Found(seen, fits[0], view, other)
 
 
@@ -129,7 +133,7 @@ def _is_plain_white(photo: Photo, corners: Array) -> bool:
     """Whether a shape is of one nearly colourless, light tone, some writing or sawdust on it let pass."""
     inside = interior(photo, corners)
     tone = np.median(inside.reshape(-1, 3), axis=0)
-    plain = np.abs(inside / np.maximum(tone, 1e-3) - 1).max(axis=-1) < 0.4
+    plain = np.abs(inside / np.maximum(tone, 1e-3) - 1).max(axis=-1) < TONES
     along_sides = (plain[:2], plain[-2:], plain[:, :2], plain[:, -2:])
     if min(float(side.mean()) for side in along_sides) < LEAST_WHITE_SIDE:
         return False  # the edge of something beside the sheet is taken for one of its sides

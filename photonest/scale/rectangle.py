@@ -54,9 +54,9 @@ class Proportion:
     value: float
     error: float
 
-    def is_about(self, value: float, tolerance: float = 0.0) -> bool:
-        """Whether it may be a value, within three and a half standard errors."""
-        return abs(math.log(self.value / value)) < 3.5 * math.hypot(self.error, tolerance)
+    def is_about(self, value: float, tolerance: float = 0.0, within: float = 3.5) -> bool:
+        """Whether it may be a value, within so many standard errors."""
+        return abs(math.log(self.value / value)) < within * math.hypot(self.error, tolerance)
 
 
 def rough_shapes(photo: Photo) -> tuple[Array, ...]:
@@ -183,14 +183,16 @@ def _meet(one: Array, other: Array) -> Array:
     return np.asarray(one[0] + u * (gap[0] * v[1] - gap[1] * v[0]) / cross if cross else np.full(2, np.nan))
 
 
-def proportion(prior: Prior, seen: Seen) -> tuple[Proportion, list[View]] | None:
+def proportion(prior: Prior, seen: Seen, bend: float = 0.0) -> tuple[Proportion, list[View]] | None:
     """Return the proportion of a shape taken to be a rectangle of any, and its likely views, 100 mm high.
 
-    The camera's tilt is part of the fit.
+    The camera's tilt is part of the fit; so is how far it is bent, up to about `bend` of its height.
     """
     width = 100 * looks(seen.corners)
     size, errors = (width, 100.0), (ANY_PROPORTION * width, 1e-3)
-    answer = fit_sides(prior, _homography(seen, size), rectangle(*size), seen.edges, errors, (width / 2, 50.0))
+    answer = fit_sides(
+        prior, _homography(seen, size), rectangle(*size), seen.edges, errors, (width / 2, 50.0), bend_error=100 * bend
+    )
     if answer is None:
         return None
     view, other = answer
@@ -206,7 +208,12 @@ def proportion(prior: Prior, seen: Seen) -> tuple[Proportion, list[View]] | None
 
 
 def fitted(
-    prior: Prior, seen: Seen, views: Sequence[View], size: tuple[float, float], errors: Sequence[float]
+    prior: Prior,
+    seen: Seen,
+    views: Sequence[View],
+    size: tuple[float, float],
+    errors: Sequence[float],
+    bend: float = 0.0,
 ) -> tuple[View, View | None] | None:
     """Return the view of a shape taken to be a rectangle of a size in mm, and the second best.
 
@@ -217,7 +224,8 @@ def fitted(
     size : (width, height)
         Side 0 is its width.
     """
-    return refit_sides(prior, [enlarged(view, size[1] / 100) for view in views], rectangle(*size), seen.edges, errors)
+    begun = [enlarged(view, size[1] / 100) for view in views]
+    return refit_sides(prior, begun, rectangle(*size), seen.edges, errors, bend_error=bend * size[1])
 
 
 def _homography(seen: Seen, size: tuple[float, float]) -> Array:

@@ -51,6 +51,7 @@ def fit_sides(
     size_errors: Sequence[float],
     middle_mm: tuple[float, float],
     side_px: float = SIDE_PX,
+    bend_error: float = 0.0,
 ) -> tuple[View, View | None] | None:
     """Return the most likely view of shapes by their edges, and the second most likely.
 
@@ -62,12 +63,15 @@ def fit_sides(
         Standard errors, in mm, of the shape's uncertain lengths.
     side_px : float
         By how many pixels each side alone may be off.
+    bend_error : float
+        How far, in mm, the sides of a rectangle may lie above its middle; zero for a flat one.
     """
-    seen = _Points(sides, edges, side_px)
-    begun = start(prior, homography, more=len(size_errors) + 1 + 3 * seen.loose)
+    seen = _BentPoints(sides, edges, side_px) if bend_error else _Points(sides, edges, side_px)
+    loose = [ANYWHERE_MM, ANYWHERE_MM, ANY_TURN] * seen.loose
+    errors = (*size_errors, GROWTH_PX, *loose, *[bend_error] * (2 if bend_error else 0))
+    begun = start(prior, homography, more=len(errors))
     if begun is None:
         return None
-    errors = (*size_errors, GROWTH_PX, *[ANYWHERE_MM, ANYWHERE_MM, ANY_TURN] * seen.loose)
     found = [_settled(seen.placed(first), prior, seen, errors) for first in (begun, mirrored(begun, middle_mm))]
     if min((view.cost for view in found if view is not None), default=np.inf) > POOR_FIT * len(seen.px):
         found.append(_settled(seen.placed(squarely(begun, middle_mm)), prior, seen, errors))
@@ -75,11 +79,16 @@ def fit_sides(
 
 
 def refit_sides(
-    prior: Prior, begun: Sequence[View], sides: Sequence[Side], edges: Sequence[Edge], size_errors: Sequence[float]
+    prior: Prior,
+    begun: Sequence[View],
+    sides: Sequence[Side],
+    edges: Sequence[Edge],
+    size_errors: Sequence[float],
+    bend_error: float = 0.0,
 ) -> tuple[View, View | None] | None:
     """Return the most likely view of one shape and the second most likely, near views that its edges gave before."""
-    seen = _Points(sides, edges, SIDE_PX)
-    errors = (*size_errors, GROWTH_PX)
+    seen = _BentPoints(sides, edges, SIDE_PX) if bend_error else _Points(sides, edges, SIDE_PX)
+    errors = (*size_errors, GROWTH_PX, *[bend_error] * (2 if bend_error else 0))
     return _best_two([_settled(view, prior, seen, errors, softness=(1.0,)) for view in begun])
 
 
@@ -88,6 +97,7 @@ def enlarged(view: View, times: float) -> View:
     values = view.values.copy()
     values[SHIFT][2] += np.log(times)
     values[OPTICS : OPTICS + 2] = 0  # what its sides were off by
+    values[OPTICS + 3 :] *= times  # how far they were bent up
     return View(values, view.turned)
 
 
@@ -174,6 +184,23 @@ class _Points:
         steps = (np.array([1.0, 0.0]), np.array([0.0, 1.0]))
         slopes = [((self.own(view, self.px + step) - there) * self.outward).sum(axis=-1) for step in steps]
         return np.asarray(np.hypot(*slopes))
+
+
+class _BentPoints(_Points):
+    """Points on the sides of one rectangle that is bent along its width and its height.
+
+    How far its sides lie above its middle, in mm, are the last two parameters; the height goes with the square of the
+    distance from the middle.
+    """
+
+    def own(self, at: View, points_px: Array) -> Array:
+        """Return where pixels lie in the mm of the sheet as if it were flat; the bend's length is next to nothing."""
+        seen = at.to_mm(points_px)
+        rotation, shift = at.rotation, at.shift
+        camera = -(np.swapaxes(rotation, -1, -2) @ shift[..., None])[..., 0]
+        span = np.array([self.at[self.outward[:, 0] > 0].max(), self.at[self.outward[:, 1] > 0].max()])
+        height = ((2 * seen / span - 1) ** 2 * at.more[..., None, -2:]).sum(axis=-1, keepdims=True)
+        return np.asarray(seen + (camera[..., None, :2] - seen) * height / -camera[..., None, 2:])
 
 
 def _pose(mm: Array, outward: Array, at: Array) -> Array:
