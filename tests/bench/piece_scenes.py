@@ -50,7 +50,13 @@ def piece_scene(
     cracks: int | None = None,
     bark: float | None = None,
 ) -> PieceScene:
-    """Return the scene of a seed: kind and difficulty by turns, unless a kind is given; `bark` in mm."""
+    """Return the scene of a seed: kind and difficulty by turns, unless a kind is given; `bark` in mm.
+
+    Raises
+    ------
+    ValueError
+        If nothing of the piece is in the frame.
+    """
     rng = np.random.default_rng(seed)
     kind = kind or KINDS[seed % len(KINDS)]
     level = LEVELS[seed // len(KINDS) % len(LEVELS)]
@@ -137,6 +143,8 @@ def _flat_scene(
 
     def shown(line: Points) -> Points:
         part = shapely.Polygon(photo_to_mm(scale, truth.mm_to_px(line))).buffer(0).intersection(frame)
+        if part.is_empty:
+            raise ValueError(f"nothing of the piece of {name} is in the frame")
         largest = max(shapely.get_parts(part), key=lambda one: float(one.area))
         return np.asarray(largest.exterior.coords)[:-1]
 
