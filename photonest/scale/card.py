@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import STEEPEST_DEG, scale_from_view
 from photonest.scale.camera import Array, Prior, View, prior_of
+from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.height import face_above
 from photonest.scale.rectangle import (
     Seen,
@@ -35,6 +36,7 @@ WORST_FIT = 2.4  # mean squared residual over its expectation
 LOOKS_OFF = 1.4  # by which factor a tilted card may look longer or shorter
 TELLING = 0.05  # standard error of a proportion beyond which it tells nothing, and the shape must look right as it is:
 NEARLY = 1.12  # by this factor, as tilt under 27 degrees leaves it
+NO_CARD = "a rectangle has a card's proportion, but its corners are not a card's"
 
 
 @dataclass(frozen=True)
@@ -68,7 +70,7 @@ class Card:
     Options = CardOptions
 
     def find(self, photo: Photo, options: CardOptions) -> Scale | NotFound:
-        """Return the scale by the card, in the plane it lies on."""
+        """Return the scale by the card, in the plane it lies on; by all of them where there are more."""
         prior = prior_of(photo)
         cards: list[Found] = []
         complaints: list[str] = []
@@ -81,21 +83,24 @@ class Card:
                 cards.append(found)
         if not cards:
             return _none(complaints)
-        cards = sorted(_apart(cards), key=lambda card: -card.seen.share)
-        best = cards[0]
-        if any(not _same_size(best.view, other) for other in cards[1:]):
-            return NotFound(
-                "there are two cards that differ in size: they don't lie in one plane, or one isn't a card",
-                "Leave only one card in the photo, level with the face.",
-            )
+        scales = [
+            self._scale(photo, card, options) for card in sorted(_apart(cards), key=lambda card: -card.seen.share)
+        ]
+        sound = [scale for scale in scales if isinstance(scale, Scale)]
+        if not sound:
+            return scales[0]
+        one = combined(sound, middle_of_photo(photo.width, photo.height))
+        return replace(one, kind=self.name)
+
+    def _scale(self, photo: Photo, card: Found, options: CardOptions) -> Scale | NotFound:
         scale = scale_from_view(
             self.name,
             photo,
-            best.view,
-            best.seen.corners,
-            alternative=best.other,
+            card.view,
+            card.seen.corners,
+            alternative=card.other,
             reference_error=float(np.hypot(WIDTH_ERROR_MM / WIDTH_MM, HEIGHT_ERROR_MM / HEIGHT_MM) / 2),
-            warnings=_warnings(best),
+            warnings=_warnings(card),
         )
         return scale if isinstance(scale, NotFound) else face_above(scale, -options.thickness_mm)
 
@@ -126,11 +131,9 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
     errors = (WIDTH_ERROR_MM, HEIGHT_ERROR_MM) if look > 1 else (HEIGHT_ERROR_MM, WIDTH_ERROR_MM)
     right = right_corners(photo, seen, size, CORNER_MM, sharp=False)
     if right < 3:
-        return (
-            "a rectangle has a card's proportion, but its corners are not a card's"
-            if _looks_right(look, NEARLY)
-            else None
-        )
+        if right == 2:
+            return "only two of a card's round corners are seen: the others are hidden, bent up or cut off"
+        return NO_CARD if _looks_right(look, NEARLY) else None
     shape = proportion(prior, seen)
     if shape is None:
         return None
@@ -166,13 +169,6 @@ def _apart(cards: list[Found]) -> list[Found]:
     return kept
 
 
-def _same_size(view: View, other: Found) -> bool:
-    """Whether another card measures like a card by the first one's view, give or take two in a hundred."""
-    corners = view.to_mm(other.seen.corners)
-    sides: Array = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
-    return bool(np.abs(sides / np.tile(other.size, 2) - 1).max() < 0.02)
-
-
 def _warnings(card: Found) -> tuple[str, ...]:
     if card.seen.share < SMALL_SHARE:
         return (f"The card fills only {100 * card.seen.share:.1f} % of the photo: go nearer, or use the marker sheet.",)
@@ -181,7 +177,10 @@ def _warnings(card: Found) -> tuple[str, ...]:
 
 def _none(complaints: list[str]) -> NotFound:
     if complaints:
-        return NotFound(complaints[0], "Lay one flat, whole card level with the face, and fill the photo with both.")
+        return NotFound(
+            min(complaints, key=lambda text: text == NO_CARD),
+            "Lay one flat, whole card level with the face, clear of sawdust, and fill the photo with both.",
+        )
     return NotFound(
         "no card in sight",
         "Lay a bank or identity card (85.60 x 53.98 mm) on the face or level with it, whole and clear of other edges.",

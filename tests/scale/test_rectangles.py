@@ -10,6 +10,7 @@ from photonest.model import NotFound, Scale
 from photonest.scale.card import HEIGHT_MM, WIDTH_MM, Card
 from photonest.scale.paper import SIZES_MM, Paper
 from photonest.scale.quads import find_quads
+from photonest.scale.rectangle import rough_shapes
 from tests.drawn.camera import CameraSpec
 from tests.scale.scenes import as_photo, diameter_off_pct, photograph
 
@@ -87,6 +88,37 @@ def test_what_is_no_card_is_refused(width: float, height: float, corner: float) 
     answer = card(seen(width, height, corner))
     assert isinstance(answer, NotFound)
     assert answer.hint
+
+
+@functools.cache
+def two_cards(second: float) -> np.ndarray:
+    """A card and another one below it, the second so many times as large as it should be."""
+    one, other = rectangle(WIDTH_MM, HEIGHT_MM, 3.18), rectangle(WIDTH_MM * second, HEIGHT_MM * second, 3.18 * second)
+    wide = max(one.shape[1], other.shape[1])
+    both = [np.pad(part, ((0, 0), (0, wide - part.shape[1])), constant_values=140) for part in (one, other)]
+    return photograph(CAMERA, np.concatenate(both), PX_PER_MM, (70.0, -130.0), turn_deg=10.0, ground=0.255)
+
+
+def test_two_cards_measure_better_than_one() -> None:
+    scale, alone = card(two_cards(1.0)), card(seen(WIDTH_MM, HEIGHT_MM, 3.18))
+    assert isinstance(scale, Scale), scale
+    assert isinstance(alone, Scale)
+    assert scale.kind == "card"
+    assert not any("disagree" in text for text in scale.warnings)
+    assert scale.standard_error_pct < alone.standard_error_pct
+    assert abs(diameter_off_pct(scale, CAMERA)) < 3 * scale.standard_error_pct
+
+
+def test_two_cards_that_disagree_are_both_told_of() -> None:
+    scale = card(two_cards(1.12))
+    assert isinstance(scale, Scale), scale
+    assert any("disagree" in text and text.count(" mm") == 2 for text in scale.warnings)
+    assert scale.standard_error_pct > 4  # half of the twelve percent, less what the errors leave open
+
+
+def test_a_photo_is_searched_once_for_both() -> None:
+    photo = as_photo(seen(WIDTH_MM, HEIGHT_MM, 3.18), FOCAL)
+    assert rough_shapes(photo) is rough_shapes(photo)
 
 
 @pytest.mark.parametrize("name", ["A4", "Letter"])

@@ -1,0 +1,64 @@
+"""Straight sides of flat and of bent rectangles fitted to points that are known."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from photonest.scale.camera import Prior, View, rotation, start
+from photonest.scale.edges import Edge
+from photonest.scale.sides import fit_sides, rectangle, refit_sides
+
+SIZE = (297.0, 210.0)
+PRIOR = Prior(2000.0, 0.03, (999.5, 749.5), 20.0)
+VIEW = View(
+    np.array([np.log(2000.0), 999.5, 749.5, 0, 0, 0, 0, 0, 500.0, 400.0, np.log(0.45)]),
+    rotation(np.array([0.25, -0.15, 0.1])),
+)
+
+
+def edges(bend: float) -> list[Edge]:
+    """The sides of a sheet whose ends lie `bend` mm above its middle: each point is projected through space."""
+    width, height = SIZE
+    along = np.linspace(0.05, 0.95, 28)
+    ends = np.array([[0, 0], [width, 0], [width, height], [0, height]])
+    seen = []
+    for k in range(4):
+        flat = ends[k] + along[:, None] * (ends[(k + 1) % 4] - ends[k])
+        space = np.column_stack([flat, -bend * (2 * flat[:, 0] / width - 1) ** 2])
+        before = space @ VIEW.rotation.T + VIEW.shift
+        seen.append(Edge(before[:, :2] / before[:, 2:] * 2000.0 + [999.5, 749.5], 0.04, 1.0))
+    return seen
+
+
+def test_a_flat_rectangle_gives_the_view_back() -> None:
+    answer = fit_sides(PRIOR, VIEW.homography, rectangle(*SIZE), edges(0.0), (0.5, 0.5), (148.5, 105.0))
+    assert answer is not None
+    assert answer[0].cost < 2.0  # nothing but what the prior pulls: a quarter rad of tilt at 0.35 rad is half of one
+    assert answer[0].camera_mm() == pytest.approx(VIEW.camera_mm(), rel=0.01)
+
+
+@pytest.mark.parametrize("bend", [1.0, 4.0, -2.0])
+def test_a_bent_sheet_s_bend_is_found(bend: float) -> None:
+    sides = rectangle(*SIZE)
+    flat = fit_sides(PRIOR, VIEW.homography, sides, edges(bend), (0.5, 0.5), (148.5, 105.0))
+    bent = fit_sides(PRIOR, VIEW.homography, sides, edges(bend), (0.5, 0.5), (148.5, 105.0), bend_error=2.5)
+    assert flat is not None
+    assert bent is not None
+    assert bent[0].cost < 6.0 < flat[0].cost  # priors alone: at most (4 / 2.5)^2 of the bend, and the tilt's
+    # taken to lie level where it is one pixel of 0.45 mm off, the bend's own error is about a twentieth of a mm
+    assert bent[0].more[3:] == pytest.approx([bend, 0.0], abs=0.3)
+    assert bent[0].camera_mm() == pytest.approx(VIEW.camera_mm(), rel=0.01)
+
+
+def test_refitting_from_the_answer_stays_there() -> None:
+    sides, seen = rectangle(*SIZE), edges(0.0)
+    first = fit_sides(PRIOR, VIEW.homography, sides, seen, (0.5, 0.5), (148.5, 105.0))
+    assert first is not None
+    again = refit_sides(PRIOR, [dataclasses.replace(first[0])], sides, seen, (0.5, 0.5))
+    assert again is not None
+    assert again[0].cost == pytest.approx(first[0].cost, abs=1e-3)
+
+
+def test_nothing_is_made_of_a_homography_seen_from_behind() -> None:
+    assert start(PRIOR, VIEW.homography @ np.diag([1.0, -1.0, 1.0])) is None
