@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
+
+import numpy as np
 
 from photonest.cracks.patch_cues import cues_of
 from photonest.cracks.patch_judge import judged, shipped
@@ -12,6 +14,7 @@ from photonest.cracks.patches import Patch, outline_of, patches, sheets
 from photonest.model import Crack, Defect, DefectKind, FlatPhoto, NotFound, Outline, Pith
 
 SMALLEST_PX = 64
+EDGE = 0.015  # of the side of the wood's area: an area nearer to the edge than this touches it
 
 
 @dataclass(frozen=True)
@@ -22,7 +25,8 @@ class PatchOptions:
     ----------
     seen_from, possible_from : float
         Likelihood of being any of the kinds from which a defect is reported as seen, and as possible. In a photo
-        without colours none is more than possible.
+        without colours none is more than possible; along the edge of the wood, where something else may have been
+        taken for wood, those that would be seen are possible, and others are left out.
     """
 
     seen_from: float = 0.8
@@ -48,34 +52,61 @@ class Patches:
             return []
         sure, kinds = judged(shipped(), cues_of(found, areas, pith))
         likely = [
-            (float(p), one, kind) for p, one, kind in zip(sure, found, kinds, strict=True) if p >= options.possible_from
+            _Likely(float(p), kind, one, _shape(one))
+            for p, one, kind in zip(sure, found, kinds, strict=True)
+            if p >= options.possible_from
         ]
-        surest = 2.0 if flat.grey else options.seen_from  # without colours nothing is more than possible
-        return [_defect(one, kind, p, surest) for p, one, kind in _each_once(likely)]
+        defects = []
+        for one in _each_once(likely):
+            certain, along = one.sure >= options.seen_from, _along_edge(one.shape, outline)
+            if certain or not along:
+                defects.append(_defect(one, certain and not along and not flat.grey))
+        return defects
 
 
-Likely = tuple[float, Patch, DefectKind]
+class _Likely(NamedTuple):
+    """A patch that is likely a defect, its outline as a valid polygon in mm."""
+
+    sure: float
+    kind: DefectKind
+    patch: Patch
+    shape: Any
 
 
-def _each_once(likely: list[Likely]) -> list[Likely]:
-    """Return the surest of patches that lie over each other."""
+def _shape(one: Patch) -> Any:
     import shapely
 
-    kept: list[tuple[Likely, Any]] = []
-    for one in sorted(likely, key=lambda item: -item[0]):
-        shape = shapely.Polygon(outline_of(one[1])).buffer(0)
-        if not any(shape.intersection(other).area > 0.4 * min(shape.area, other.area) for _, other in kept):
-            kept.append((one, shape))
-    return [one for one, _ in kept]
+    shape = shapely.Polygon(outline_of(one)).buffer(0)  # an outline of few points may cross itself
+    return shape if shape.geom_type == "Polygon" else max(shape.geoms, key=lambda part: part.area)
 
 
-def _defect(one: Patch, kind: DefectKind, sure: float, seen_from: float) -> Defect:
-    outline = outline_of(one)
+def _each_once(likely: list[_Likely]) -> list[_Likely]:
+    """Return the surest of patches that lie over each other."""
+    kept: list[_Likely] = []
+    for one in sorted(likely, key=lambda item: -item.sure):
+        if not any(
+            one.shape.intersection(other.shape).area > 0.4 * min(one.shape.area, other.shape.area) for other in kept
+        ):
+            kept.append(one)
+    return kept
+
+
+def _along_edge(shape: Any, outline: Outline) -> bool:
+    """Tell whether an area lies along the edge of the wood: what is beside it may have been taken for wood there."""
+    import shapely
+
+    wood = shapely.Polygon(outline.wood)
+    away = shapely.distance(shapely.points(shape.exterior.coords), wood.exterior)
+    extent = float(np.hypot(*np.ptp(np.asarray(shape.exterior.coords), axis=0)))
+    return bool(away.min() < EDGE * np.sqrt(wood.area) and away.max() < 0.6 * extent)
+
+
+def _defect(one: _Likely, seen: bool) -> Defect:
     return Defect(
         id="",
-        kind=kind,
-        outline=tuple((float(x), float(y)) for x, y in outline),
-        confidence=round(sure, 3),
-        status="seen" if sure >= seen_from else "possible",
-        standard_error=one.sheet.flat.mm_per_px,
+        kind=one.kind,
+        outline=tuple((float(x), float(y)) for x, y in one.shape.exterior.coords[:-1]),
+        confidence=round(one.sure, 3),
+        status="seen" if seen else "possible",
+        standard_error=one.patch.sheet.flat.mm_per_px,
     )

@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from photonest.cracks.patch_cues import Cues, cues_of
-from photonest.cracks.patch_finder import Patches, PatchOptions
+from photonest.cracks.patch_finder import Patches, PatchOptions, _along_edge
 from photonest.cracks.patch_judge import shipped
 from photonest.cracks.patches import outline_of, patches, sheets
 from photonest.model import Crack, Defect, FlatPhoto, NotFound, Outline
@@ -75,6 +75,19 @@ def test_limits_split_seen_possible_and_unsaid() -> None:
 def test_without_colours_nothing_is_more_than_possible() -> None:
     (hole,) = found(dataclasses.replace(drilled(), grey=True))
     assert hole.status == "possible" and hole.confidence > 0.8
+
+
+def test_what_lies_along_the_edge_is_not_more_than_possible() -> None:
+    wood = Outline(outline().points)
+    x, y = np.array(CENTRE) * MM_PER_PX
+    radius = shapely.Polygon(wood.points).exterior.distance(shapely.Point(x, y))
+
+    def box(left: float, upper: float, right: float, lower: float) -> shapely.Polygon:
+        return shapely.box(x + left, y + upper, x + right, y + lower)
+
+    assert _along_edge(box(-20, radius - 8, 20, radius), wood)
+    assert not _along_edge(box(-4, radius - 30, 4, radius), wood)  # inwards, as bark between two stems
+    assert not _along_edge(box(-20, 10, 20, 18), wood)
 
 
 def test_a_tiny_piece_is_refused_with_a_hint() -> None:
