@@ -215,10 +215,9 @@ class _Search:
 
 
 def loosened(points: HalfPlanePoints, reach: float) -> HalfPlanePoints:
-    """Return points that ask for less than these do, moved by no more than `reach`."""
+    """Return points that ask for less than these do, wherever the axis moves to by no more than `reach` on the face."""
     rho = np.where(points.edge, points.rho + reach, points.rho)
-    h = np.where(points.edge, points.h + reach, points.h)
-    return HalfPlanePoints(rho, h, np.maximum(points.keep - reach, 0.0), points.edge)
+    return HalfPlanePoints(rho, points.h, np.where(points.edge, 0.0, points.keep - reach), points.edge)
 
 
 def tightened(points: HalfPlanePoints, reach: float) -> HalfPlanePoints:
@@ -234,49 +233,61 @@ def room(rim: Real, foot: Real, points: HalfPlanePoints) -> Real:
     A bowl's radius at depth h is ``sqrt(r^2 (1 - h/H) + f^2 h/H + h H - h^2)``, so a point of the edge asks for the
     root of a quadratic in H. A defect must lie below the foot, off its corner, or off the arc: the distance from the
     arc's circle gives a quadratic in its stand-off. The bowls of one rim radius lie within each other, so the best of
-    these answers holds.
+    these answers holds. A negative distance to keep lets the bowl hold the point, no deeper inside than that.
     """
     r, f = rim[:, None], foot[:, None]
-    edge = points.edge
-    at_edge = _room_by_edge(r, f, points.rho[edge][None, :], points.h[edge][None, :])
-    others = (points.rho[~edge][None, :], points.h[~edge][None, :], points.keep[~edge][None, :])
-    return np.minimum(at_edge, _room_by_defects(r, f, *others))
+    most = float(rim.max(initial=0.0))
+    edge = points.edge & (points.h > -1e-9) & (points.rho < most)
+    others = (
+        ~points.edge & (points.rho < most + points.keep) & (points.h > -points.keep) & (points.h < most + points.keep)
+    )
+    at_edge = room_by_edge(r, f, points.rho[edge][None, :], points.h[edge][None, :])
+    asked = (figure[others][None, :] for figure in (points.rho, points.h, points.keep))
+    return np.minimum(at_edge, room_by_defects(r, f, *asked))
 
 
-def _room_by_edge(r: Real, f: Real, w: Real, h: Real) -> Real:
-    if not w.size:
-        return np.full(len(r), np.inf)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        b = r**2 - h**2 - np.maximum(w, 0.0) ** 2
-        root = (np.sqrt(b**2 + 4 * h**2 * np.maximum(r**2 - f**2, 0.0)) - b) / (2 * h)
-    below = np.where(w > 0, np.maximum(np.nan_to_num(root), h), h)
-    at_rim = np.where(r <= w, np.inf, 0.0)
-    found = np.where(h > 1e-9, below, np.where(h > -1e-9, at_rim, np.inf))
-    least: Real = found.min(axis=1)
+def room_by_edge(r: Real, f: Real, w: Real, h: Real) -> Real:
+    """Return the room that points of the edge leave bowls of rim radius r and foot radius f, least by rows."""
+    below = h > 1e-9
+    depth = np.where(below, h, 1.0)
+    b = r**2 - (depth**2 + np.maximum(w, 0.0) ** 2)
+    found = (np.sqrt(b * b + 4 * depth**2 * np.maximum(r**2 - f**2, 0.0)) - b) * (0.5 / depth)
+    found = np.maximum(found, depth)
+    if not below.all():
+        found = np.where(below, found, np.where((h < -1e-9) | (r <= w), np.inf, 0.0))
+    least: Real = found.min(axis=1, initial=np.inf)
     return least
 
 
-def _room_by_defects(r: Real, f: Real, rho: Real, h: Real, keep: Real) -> Real:
-    if not rho.size:
-        return np.full(len(r), np.inf)
-    span = np.maximum(r**2 - f**2, 0.0)
+def room_by_defects(r: Real, f: Real, rho: Real, h: Real, keep: Real) -> Real:
+    """Return the room that points of defects leave bowls of rim radius r and foot radius f, least by rows.
+
+    A bowl keeps off by its arc where ``lead + 2 h s = 2 keep sqrt(r^2 + s^2)`` or more, s its stand-off: a quadratic.
+    """
+    span, rest = np.maximum(r**2 - f**2, 0.0), h**2 - keep**2
+    lead = (rho**2 + rest) - r**2
     with np.errstate(invalid="ignore", divide="ignore"):
-        lead, rest = rho**2 + h**2 - r**2 - keep**2, np.maximum(h**2 - keep**2, 0.0)
-        # (lead + 2 h s)^2 = 4 keep^2 (r^2 + s^2), the larger root s
-        inner = (lead * h) ** 2 - rest * (lead**2 - 4 * keep**2 * r**2)
-        stand_off = np.where(rest > 0, (np.sqrt(np.maximum(inner, 0.0)) - lead * h) / (2 * rest), np.inf)
-    touches_at_zero = lead >= 2 * keep * r
-    stand_off = np.where(touches_at_zero, 0.0, np.maximum(stand_off, 0.0))
-    finite = np.where(np.isfinite(stand_off), stand_off, 0.0)
-    off_arc = np.where(np.isfinite(stand_off), np.sqrt(finite**2 + span) - finite, 0.0)
-    off_arc = np.where(touches_at_zero, np.inf, off_arc)
-    off_foot = h - keep
+        s = (keep * np.sqrt(lead * lead + 4 * np.maximum(rest, 0.0) * r**2) - lead * h) * (0.5 / rest)
+        s = np.maximum(np.where(rest > 0, s, 1e9), 0.0)
+    found = np.where(lead >= 2 * keep * r, np.inf, np.sqrt(s * s + span) - s)
+    found = np.maximum(np.maximum(found, h - keep), 0.0)
+    by_corner = (keep > 0) & (h > 0) & (rho - f < keep)
+    if by_corner.any():
+        found[by_corner] = np.maximum(found[by_corner], _room_by_corner(by_corner, span, f, rho, h, keep))
+    beside = h <= 0
+    if beside.any():
+        clear = np.hypot(np.maximum(rho - r, 0.0), h) >= keep - 1e-12
+        found = np.where(beside, np.where(clear, np.inf, 0.0), found)
+    found = np.where(h <= -keep, np.inf, found)
+    least: Real = found.min(axis=1, initial=np.inf)
+    return least
+
+
+def _room_by_corner(picked: NDArray[np.bool_], *figures: Real) -> Real:
+    """Return the room of points, picked of a table, that the corner of the foot comes nearest to; 0 for others."""
+    span, f, rho, h, keep = (np.broadcast_to(figure, picked.shape)[picked] for figure in figures)
     corner = h - np.sqrt(np.maximum(keep**2 - np.maximum(rho - f, 0.0) ** 2, 0.0))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        s = np.where(corner > 0, (span - corner**2) / (2 * np.maximum(corner, 1e-9)), 0.0)
-    at_corner = (rho - f < keep) & (corner > 0) & (s >= 0) & (rho * (corner + s) <= f * (h + s))
-    found = np.maximum(np.maximum(off_arc, off_foot), np.where(at_corner, corner, 0.0))
-    beside_rim = np.hypot(np.maximum(rho - r, 0.0), np.minimum(h, 0.0)) >= keep - 1e-12
-    found = np.where(h <= 0, np.where(beside_rim, np.inf, 0.0), found)
-    least: Real = np.maximum(found, 0.0).min(axis=1)
-    return least
+    s = (span - corner**2) / (2 * np.maximum(corner, 1e-9))
+    nearest = (corner > 0) & (s >= 0) & (rho * (corner + s) <= f * (h + s))
+    found: Real = np.where(nearest, corner, 0.0)
+    return found

@@ -31,18 +31,20 @@ from photonest.nest.bowls import bowls_of, clearance_from, cuts_of
 from photonest.nest.circle import clear_radius
 from photonest.nest.curves import turned_outside
 from photonest.nest.keepouts import KeepOut, distances, holds, keepouts
-from photonest.nest.logs import HalfNest, Log, best_of_log
+from photonest.nest.logs import HalfNest, Log
+from photonest.nest.logsearch import best_of_log
+from photonest.nest.logsite import Split, log_site, marks
 from photonest.nest.marking import log_marking, round_marking
 from photonest.nest.placing import HalfPlanePoints, room
 from photonest.nest.reasons import binding
 from photonest.nest.refine import Recipe
 from photonest.nest.rounds import RoundPlan, axis_slack, best_of_round, bowls_kept
 from photonest.nest.rules import Real, WallNeed
-from photonest.nest.sites import Split, log_site, marks
 from photonest.nest.solve import PER_BOWL, Found, Workshop, workshop
 from photonest.nest.wanted import wanted_nest
 
 MOST_GAINS = 3
+MOST_WORK = 150_000_000  # points asked of a log: some seconds
 
 
 def plan_nest(
@@ -57,7 +59,8 @@ def plan_nest(
     keep_axis: Point | None = None,
     want: Sequence[float] | None = None,
     gap_pct: float = 1.0,
-    seconds: float = 20.0,
+    work: int = MOST_WORK,
+    seconds: float = 60.0,
 ) -> Plan:
     """Return the largest safe nest of bowls.
 
@@ -81,8 +84,13 @@ def plan_nest(
         Keep the axis of a blank or slice at this point of the face.
     want : sequence of float or None
         Rim diameters wanted of a blank or slice, in mm: the nest has these bowls, each at least so large.
-    gap_pct, seconds : float
-        The search stops when no plan can be better by more than this, or after this long; the plan says how far it got.
+    gap_pct : float
+        The search stops when no plan can be better by more than this.
+    work : int
+        The search of a log also stops after asking about so many points, and the plan says how far it got: the same on
+        every machine.
+    seconds : float
+        It stops after this long in any case, and the plan warns.
 
     Raises
     ------
@@ -96,16 +104,16 @@ def plan_nest(
         If no bowl fits, or not those wanted; says what is nearest.
     """
     _see_that_it_can_be_planned(face, shop, objective)
-    work = workshop(shop, wall_need, objective)
+    values = workshop(shop, wall_need, objective)
     outs = keepouts(face, stock, shop)
-    question = _Question(face, stock, shop, work, outs, bowls, tuple(want or ()))
+    question = _Question(face, stock, shop, values, outs, bowls, tuple(want or ()))
     if stock.kind == "log":
         if keep_axis is not None or want or bowls is not None:
             raise StockError(
                 "An axis, sizes or a number of bowls can't be asked of a log.",
                 "Ask it of each blank sawn from the log.",
             )
-        answer = _plan_log(question, gap_pct / 100, seconds)
+        answer = _plan_log(question, gap_pct / 100, work, seconds)
     else:
         answer = _plan_round(question, keep_axis)
     total = sum(bowl.rim_diameter for nest in answer.nests for bowl in nest.bowls)
@@ -276,9 +284,9 @@ def _round_alternatives(question: _Question, found: RoundPlan, axis: Axis, chose
     return tuple(others)
 
 
-def _plan_log(question: _Question, gap: float, seconds: float) -> _Answer:
+def _plan_log(question: _Question, gap: float, work: int, seconds: float) -> _Answer:
     log = _log(question)
-    found = best_of_log(log, gap, seconds)
+    found = best_of_log(log, gap, work, seconds)
     if not found.halves:
         if found.bound > 0:
             raise NoPlanError("The search stopped before it found a bowl in this log.", "Give it more time.")
@@ -295,6 +303,8 @@ def _plan_log(question: _Question, gap: float, seconds: float) -> _Answer:
     bound = worth if int(top) == count else value
     if int(top) > count:
         warnings.append(f"The search stopped before it could rule out {int(top)} bowls.")
+    if found.stopped == "clock":
+        warnings.append("The search was stopped by the clock: on another machine it may end with another plan.")
     return _Answer(tuple(nests), value, bound, int(top), (), tuple(warnings))
 
 

@@ -20,6 +20,7 @@ from photonest.nest.rules import Real, Rules
 STEPS = (1.6, 0.8, 0.4, 0.2, 0.1)
 MOST_MOVES = 3000
 MOST_ROUNDS = 60
+MISSES = -1e9
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,9 @@ def trace(chains: Chains, levels: Sequence[Level], first: Outside) -> tuple[tupl
 def refined(
     rules: Rules, start: Recipe, widest: float, room: Room, limit: float, worth: WorthOf
 ) -> tuple[Recipe, float] | None:
-    """Return the best recipe that small moves from `start` lead to, and its worth; None if rounding leaves none.
+    """Return the best recipe that small moves from `start` lead to, and its worth; None if they lead to none.
+
+    A start that does not fit is moved to where it falls short by less, until it fits.
 
     The first bowl's rim (up to the widest), every offset and every stand-off above the least possible move together, by
     steps that end at 0.1 mm. `worth` values the bowls and grooves of many candidates at once.
@@ -103,7 +106,7 @@ def refined(
             best, point = float(value[winner]), trial[winner]
             cuts = zip(cutters, point[1 : 1 + count].tolist(), stand_offs[winner].tolist(), strict=True)
             found = Recipe(float(point[0]), float(depth[winner]), tuple(cuts))
-    return None if found is None else (found, best)
+    return None if found is None or best <= MISSES else (found, best)
 
 
 def _moves(count: int) -> Real:
@@ -122,13 +125,13 @@ def _moves(count: int) -> Real:
 def _value(
     rules: Rules, cutters: list[int], trial: Real, room: Room, limit: float, worth: WorthOf
 ) -> tuple[Real, Real, Real]:
-    """Return the worth, first depth and stand-offs of many candidates; IMPOSSIBLE where one does not fit."""
+    """Return the worth, first depth and stand-offs of many candidates; below MISSES by what is missing to fit."""
     travel, count = rules.shop.stand_off, len(cutters)
     rim, offsets, extra = trial[:, 0], trial[:, 1 : 1 + count], trial[:, 1 + count :]
     rims, place_of = np.unique(rim, return_inverse=True)
     depth = (np.floor(np.nan_to_num(room(rims)) * 10 + 1e-6) / 10)[place_of]
     bowl = turned_outside(rules, rim, depth, limit)
-    fits = worth_having(rules, bowl)
+    missing = _missing(rules, bowl)
     bowls, grooves, stand_offs = [bowl], [], np.empty_like(offsets)
     for place, index in enumerate(cutters):
         cutter = rules.shop.cutters[index]
@@ -138,7 +141,13 @@ def _value(
         stand_offs[:, place] = np.round(tenths + extra[:, place], 1)
         grooves.append((np.full(len(rim), outer), offsets[:, place], stand_offs[:, place]))
         bowl = cored_outside(rules, inner, offsets[:, place], stand_offs[:, place])
-        fits &= (stand_offs[:, place] <= travel.high + 1e-9) & worth_having(rules, bowl)
+        missing += np.maximum(stand_offs[:, place] - travel.high - 1e-9, 0.0) + _missing(rules, bowl)
         bowls.append(bowl)
-    value = np.where(fits, worth(bowls, grooves), IMPOSSIBLE)
+    value = np.where(missing <= 0, worth(bowls, grooves), MISSES * (1 + missing))
     return np.nan_to_num(value, nan=IMPOSSIBLE), depth, stand_offs
+
+
+def _missing(rules: Rules, bowl: Outside) -> Real:
+    """Return by how many mm bowls fall short of being worth having; NaN where there is none."""
+    short = np.maximum(rules.shop.min_rim / 2 - bowl.rim, 0.0) + np.maximum(rules.shop.min_depth - bowl.depth, 0.0)
+    return np.where(np.isfinite(bowl.radius), np.where(worth_having(rules, bowl), 0.0, short + 1e-3), np.nan)

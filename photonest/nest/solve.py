@@ -47,7 +47,7 @@ class Workshop:
     point_levels: list[Level]
     cells: Chains
     cell_levels: list[Level]
-    memory: dict[tuple[float, float], FirstBowls] = field(default_factory=dict)
+    memory: dict[tuple[float, float, float, float], FirstBowls] = field(default_factory=dict)
 
     def rank(self, count: int, value: Any) -> Any:
         """Return the rank of nests among nests: by count and then by worth, or by worth alone."""
@@ -103,6 +103,7 @@ def nests_on_axis(
     most: int = MOST_BOWLS,
     best_only: bool = False,
     may_end: MayEnd | None = None,
+    starts: int = 2,
 ) -> dict[int, Found]:
     """Return the best nest of each number of bowls on one axis.
 
@@ -124,6 +125,8 @@ def nests_on_axis(
         Whether to stop at the largest number of bowls.
     may_end : callable or None
         Which of many bowls may be the last.
+    starts : int
+        How many first bowls each number of bowls is refined from: 1 or 2.
     """
     rules, worth = work.rules, work.worth
     firsts = first_bowls(work, room, widest, limit)
@@ -139,9 +142,11 @@ def nests_on_axis(
         total = total + (worth.of_hollow(firsts) if count == 1 else best_following(follows, chains[count - 2])[0])
         if count == 1 and may_end is not None:
             total = np.where(may_end(firsts), total, IMPOSSIBLE)
-        for place in _starts(total):
-            cuts = trace(work.points, chains[: count - 1], firsts.at([place]))
-            start = Recipe(float(firsts.rim[place]), 0.0, cuts)
+        tried = [
+            Recipe(float(firsts.rim[place]), 0.0, trace(work.points, chains[: count - 1], firsts.at([place])))
+            for place in _starts(total)[:starts]
+        ]
+        for start in tried or _near_misses(work, firsts, count):
             best = refined(
                 rules, start, widest, lambda rim: np.minimum(room(rim), deepest(rules, rim)), limit,
                 lambda bowls, grooves: _worth_where(worth, bowls, grooves, may_end),
@@ -157,6 +162,18 @@ def _starts(total: Real) -> list[int]:
     picked = [int(order[0])]
     picked += [int(place) for place in order if abs(place - picked[0]) > 10][:1]
     return [place for place in picked if total[place] > IMPOSSIBLE / 2]
+
+
+def _near_misses(work: Workshop, firsts: Outside, count: int) -> list[Recipe]:
+    """Return a chain that may lead to a nest of so many bowls where the grid of exact cuts has none."""
+    if not 2 <= count <= len(work.cell_levels) + 1:
+        return []
+    total = best_following(following(work.cells.grid, firsts), work.cell_levels[count - 2])[0]
+    place = int(np.argmax(total + work.worth.of_rim(firsts.rim)))
+    if total[place] <= IMPOSSIBLE / 2:
+        return []
+    cuts = trace(work.cells, work.cell_levels[: count - 1], firsts.at([place]))
+    return [Recipe(float(firsts.rim[place]), 0.0, cuts)]
 
 
 def nest_worth(worth: Worth, bowls: list[Outside], grooves: list[tuple[Real, Real, Real]]) -> Real:
@@ -208,51 +225,62 @@ def bound_on_axis(work: Workshop, room: Room, widest: float, limit: float = math
     return {n: value for n, value in tops.items() if value > IMPOSSIBLE / 2}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FirstBowls:
-    """What a nest is worth at most, by its first bowl.
+    """What a nest is worth at most, by its first bowl. Rows are worked out when first asked.
 
     Attributes
     ----------
-    low : ndarray, shape (n,)
-        Lower ends of spans of rim radii.
+    low, high : ndarray, shape (n,)
+        Ends of spans of rim radii.
     foot : ndarray, shape (n,)
         The least foot radius of a span.
     depth : ndarray, shape (m,)
-        Depths.
+        Depths, evenly spaced.
     rank : ndarray, shape (n, m)
         An upper bound of the rank of every nest whose first bowl is of the span and no deeper.
     """
 
+    work: Workshop
+    limit: float
     low: Real
+    high: Real
     foot: Real
     depth: Real
     rank: Real
+    known: NDArray[np.bool_]
 
     def at_most(self, picked: NDArray[np.intp], room: Real) -> Real:
         """Return the bound for the spans picked, each with its room in depth."""
-        column = np.ceil((room - self.depth[0]) / DEPTH_STEP - 1e-9)
-        place = np.clip(np.nan_to_num(column, posinf=1e6), 0, len(self.depth) - 1).astype(np.intp)
+        for row in np.unique(picked[~self.known[picked]]).tolist():
+            self._work_out(row)
+        column = np.ceil((room - self.depth[0]) / (self.depth[1] - self.depth[0]) - 1e-9)
+        place = np.clip(column, 0, len(self.depth) - 1).astype(np.intp)
         found: Real = np.where(room >= self.depth[0] - 1e-9, self.rank[picked, place], IMPOSSIBLE)
         return found
 
+    def _work_out(self, row: int) -> None:
+        count = min(int(np.searchsorted(self.depth, self.high[row])) + 1, len(self.depth))  # none is deeper
+        lows, highs = np.full(count, self.low[row]), np.full(count, self.high[row])
+        firsts = loosest_outside(self.work.rules, lows, highs, self.depth[:count], self.limit)
+        for number, values in enumerate(upper_values(self.work, firsts), 1):
+            ranked = np.where(values > IMPOSSIBLE / 2, self.work.rank(number, values), IMPOSSIBLE)
+            self.rank[row, :count] = np.maximum(self.rank[row, :count], ranked)
+        self.rank[row, count:] = self.rank[row, count - 1]
+        self.known[row] = True
 
-def first_bowl_values(work: Workshop, widest: float, limit: float = math.inf) -> FirstBowls:
-    """Return what nests are worth at most by their first bowls, up to a widest rim radius; worked out once."""
-    key = (widest, limit)
+
+def first_bowl_values(
+    work: Workshop, widest: float, limit: float = math.inf, step: float = RADIUS_STEP, down: float = DEPTH_STEP
+) -> FirstBowls:
+    """Return what nests are worth at most by their first bowls, up to a widest rim radius; kept for the next time."""
+    key = (widest, limit, step, down)
     if key not in work.memory:
-        work.memory[key] = _first_bowl_values(work, widest, limit)
+        rules = work.rules
+        low = np.arange(rules.shop.min_rim / 2, widest + 1e-9, step)
+        depth = np.arange(rules.shop.min_depth, max(widest, rules.shop.min_depth + down) + down, down)
+        rank = np.full((len(low), len(depth)), IMPOSSIBLE)
+        high = np.minimum(low + step, widest)
+        foot = rules.least_foot_from(low)
+        work.memory[key] = FirstBowls(work, limit, low, high, foot, depth, rank, np.zeros(len(low), bool))
     return work.memory[key]
-
-
-def _first_bowl_values(work: Workshop, widest: float, limit: float) -> FirstBowls:
-    rules = work.rules
-    low = np.arange(rules.shop.min_rim / 2, widest + 1e-9, RADIUS_STEP)
-    depth = np.arange(rules.shop.min_depth, max(widest, rules.shop.min_depth) + DEPTH_STEP, DEPTH_STEP)
-    rank = np.full((len(low), len(depth)), IMPOSSIBLE)
-    for row, start in enumerate(low):
-        lows = np.full(len(depth), start)
-        firsts = loosest_outside(rules, lows, np.minimum(lows + RADIUS_STEP, widest), depth, limit)
-        for count, values in enumerate(upper_values(work, firsts), 1):
-            rank[row] = np.maximum(rank[row], np.where(values > IMPOSSIBLE / 2, work.rank(count, values), IMPOSSIBLE))
-    return FirstBowls(low, rules.least_foot_from(low), depth, rank)

@@ -11,7 +11,6 @@ pine) over sweep up in studies by tomography. Those are boards of sawmill logs: 
 
 from __future__ import annotations
 
-import math
 import sys
 
 import numpy as np
@@ -19,9 +18,10 @@ import numpy as np
 from photonest.model import Face, NoPlanError, Shop, Stock
 from photonest.nest import check_plan, plan_nest
 from photonest.nest.keepouts import keepouts
-from photonest.nest.logs import Log, room_on_axis
-from photonest.nest.sites import Split, log_site, marks
-from photonest.nest.solve import nests_on_axis, workshop
+from photonest.nest.logs import Log
+from photonest.nest.logsearch import plain_nests
+from photonest.nest.logsite import Split, marks
+from photonest.nest.solve import workshop
 from tests.nest.examples import face, radial_crack, ring
 
 SHOP = Shop()
@@ -39,7 +39,7 @@ def random_log(random: np.random.Generator) -> tuple[Face, Stock]:
     return face(outline, tuple(cracks), pith), Stock("log", length=float(random.uniform(250, 450)))
 
 
-def log_of(wood: Face, stock: Stock, sound: bool) -> Log:
+def log_of(wood: Face, stock: Stock) -> Log:
     assert wood.pith is not None
     assert stock.length is not None
     outs = keepouts(wood, stock, SHOP)
@@ -47,7 +47,7 @@ def log_of(wood: Face, stock: Stock, sound: bool) -> Log:
     widest = min(stock.length / 2 - SHOP.trueing, SHOP.swing / 2 - SHOP.trueing)
     return Log(
         workshop(SHOP, None),
-        marks(outs[:1] if sound else outs),
+        marks(outs),
         np.asarray(wood.outline.wood).mean(axis=0),
         Split(wood.pith.point, slab, True),
         (stock.length / 2,),
@@ -58,18 +58,8 @@ def log_of(wood: Face, stock: Stock, sound: bool) -> Log:
 
 def plain(wood: Face, stock: Stock) -> tuple[int, float]:
     """Return the bowls, and their rim diameters in all, on the axes that would be best in sound wood ripped along x."""
-    sound, real = log_of(wood, stock, True), log_of(wood, stock, False)
-    bowls, total = 0, 0.0
-    for angle in (math.pi / 2, -math.pi / 2):
-        half = sound.best_in_direction(angle)
-        if half is None:
-            continue
-        site = log_site(real.marks, real.centre, half.angle, half.z, real.scale_error, real.split)
-        room = room_on_axis(real.work.rules, site, half.u, half.t)
-        found = nests_on_axis(real.work, room, real.widest[0], best_only=True)
-        if found:
-            bowls, total = bowls + max(found), total + found[max(found)].value
-    return bowls, total
+    found = [nest.found for nest in plain_nests(log_of(wood, stock))]
+    return sum(nest.bowls for nest in found), sum(nest.value for nest in found)
 
 
 def main() -> None:

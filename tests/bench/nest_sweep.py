@@ -19,9 +19,9 @@ from photonest.nest import check_plan, plan_nest
 from tests.nest.random_wood import Piece, random_piece
 
 
-def planned(piece: Piece, seconds: float) -> Plan | None:
+def planned(piece: Piece, work: int) -> Plan | None:
     try:
-        return plan_nest(piece.face, piece.stock, piece.shop, seconds=seconds)
+        return plan_nest(piece.face, piece.stock, piece.shop, work=work)
     except NoPlanError:
         return None
 
@@ -35,7 +35,7 @@ def kinds_in_turn(mix: str, count: int) -> list[StockKind]:
     return [turn[index % len(turn)] for index in range(count)]
 
 
-def sweep(count: int, mix: str, seed: int, minutes: float, seconds: float) -> None:
+def sweep(count: int, mix: str, seed: int, minutes: float, work: int) -> None:
     tally: Counter[tuple[str, str]] = Counter()
     spent: dict[str, list[float]] = {}
     end = time.monotonic() + 60 * minutes
@@ -44,7 +44,7 @@ def sweep(count: int, mix: str, seed: int, minutes: float, seconds: float) -> No
             break
         piece = random_piece(kind, seed, index)
         start = time.process_time()
-        plan = planned(piece, seconds)
+        plan = planned(piece, work)
         spent.setdefault(kind, []).append(time.process_time() - start)
         tally[kind, "plans" if plan else "no bowl"] += 1
         if plan is None:
@@ -65,9 +65,9 @@ def main() -> None:
     parser.add_argument("--kinds", default="blank=4,slice=4,log=1", help="kinds in turn, each so many times")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=60.0, help="stop after so long")
-    parser.add_argument("--seconds", type=float, default=1.0, help="of search a log is given")
+    parser.add_argument("--work", type=int, default=20_000_000, help="points a log's search may ask")
     told = parser.parse_args()
-    sweep(told.count, told.kinds, told.seed, told.minutes, told.seconds)
+    sweep(told.count, told.kinds, told.seed, told.minutes, told.work)
 
 
 if __name__ == "__main__":

@@ -3,12 +3,17 @@ import pytest
 
 from photonest.model import NoPlanError, Plan, Shop, Stock, StockError, plan_from_document, plan_to_document
 from photonest.nest import check_plan, plan_nest
+from photonest.nest.keepouts import keepouts
+from photonest.nest.logs import Log
+from photonest.nest.logsearch import plain_nests
+from photonest.nest.logsite import Split, marks
+from photonest.nest.solve import workshop
 from tests.nest.examples import face, radial_crack, ring
 
 
 def test_a_clear_log_gives_two_nests_either_side_of_the_pith() -> None:
     log = face(ring(150.0, 120, 0.06), pith=(8.0, 3.0))
-    plan = plan_nest(log, Stock("log", length=320.0), Shop(), gap_pct=3.0)
+    plan = plan_nest(log, Stock("log", length=320.0), Shop(), gap_pct=3.0, work=40_000_000)
     assert check_plan(log, plan) == ()
     assert len(plan.nests) == 2
     one, other = (np.array(nest.axis.direction) for nest in plan.nests)
@@ -23,7 +28,7 @@ def test_a_clear_log_gives_two_nests_either_side_of_the_pith() -> None:
 
 def _plan(log_face: object, **stock: object) -> Plan | None:
     try:
-        return plan_nest(log_face, Stock("log", **stock), Shop(), gap_pct=5.0, seconds=4.0)  # type: ignore[arg-type]
+        return plan_nest(log_face, Stock("log", **stock), Shop(), gap_pct=5.0, work=20_000_000)  # type: ignore[arg-type]
     except NoPlanError:
         return None
 
@@ -41,6 +46,20 @@ def test_no_plan_of_a_random_log_fails_the_independent_check(seed: int) -> None:
     }
     plan = _plan(log, **stock)
     assert plan is None or check_plan(log, plan) == ()
+
+
+def test_a_log_is_planned_the_same_twice_and_no_worse_than_the_plain_way() -> None:
+    cracks = (radial_crack("c1", 80, 20, 130), radial_crack("c2", 200, 90, 165))
+    wood, stock = face(ring(165.0, 120, 0.05), cracks, pith=(6.0, -4.0)), Stock("log", length=340.0)
+    one, two = (plan_nest(wood, stock, Shop(), work=15_000_000) for _ in range(2))
+    assert one == two
+    shop = Shop()
+    outs = keepouts(wood, stock, shop)
+    split = Split((6.0, -4.0), shop.pith_slab + 2 * 0.5, True)
+    centre = np.asarray(wood.outline.wood).mean(axis=0)
+    log = Log(workshop(shop, None), marks(outs), centre, split, (170.0,), (167.0,), 0.002)
+    plain = [nest.found for nest in plain_nests(log)]
+    assert (one.score.bowls, one.score.value) >= (sum(n.bowls for n in plain), sum(n.value for n in plain))
 
 
 def test_an_unknown_pith_is_asked_for() -> None:

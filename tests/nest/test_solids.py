@@ -41,7 +41,7 @@ def test_solids_keep_clear_of_defects_and_within_the_wood(kind: StockKind, index
 
 def test_the_two_halves_of_a_log_keep_clear() -> None:
     log = face(ring(170.0), (radial_crack("c1", 75, 60, 160),), pith=(8.0, -5.0))
-    plan = plan_nest(log, Stock("log", length=330.0), Shop(), gap_pct=25.0, seconds=4.0)
+    plan = plan_nest(log, Stock("log", length=330.0), Shop(), gap_pct=25.0, work=10_000_000)
     assert found_unsafe(log, plan) == []
     told = {word for nest in plan.nests for word in nest.bowls[0].binds}
     assert told & {"the edge of the wood", "crack c1", "the pith"}

@@ -1,0 +1,349 @@
+"""The best nests of a log: rip direction, rim planes and axes, by branch and bound with proof.
+
+A node is a span of rip directions with the cells of axes, in either half, that may still belong to a better pair of
+nests than the best found. The node of the greatest bound is taken, the middle of its span tried, and either its span or
+its cells are made smaller, whichever brings the bound down more. Work is counted in points asked, not in seconds, so
+that the same log gives the same plan on every machine.
+"""
+
+from __future__ import annotations
+
+import heapq
+import itertools
+import math
+import time
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.nest.logs import HalfNest, Log, nest_at, polished
+from photonest.nest.rules import Real
+from photonest.nest.solve import PER_BOWL
+from photonest.nest.spans import Cells, Table, View, table_of
+
+FIRST_SPANS = 12
+SWEPT = 12
+TAKEN = 2
+ASKED = 6  # cells that tell whether a smaller span or smaller cells help more
+FAR_SMALLER = 4.0
+WORTH_A_TRY = 0.003  # the table's ranks are some thousandths above what is found
+MOST_TOGETHER = 60  # cells of a half made smaller at once
+FIRST_CELL = 16.0  # mm: half a side, at most
+MOST_RESTED = 12
+CLIMB = ((0.0, 4), (6.0, 3), (3.0, 2), (1.5, 2), (0.7, 1), (0.3, 1))  # steps in mm, and how coarsely each is valued
+CLIMB_SLACK = 0.03
+WORK_A_NODE, WORK_A_NEST = 150_000, 500_000  # in points asked, by the time they take
+AROUND = tuple(itertools.product((-1, 0, 1), repeat=2))
+
+
+@dataclass(frozen=True)
+class LogPlan:
+    """The best nests of a log, at most one a half, and the rank that none can be above: proven.
+
+    `stopped` tells what ended the search early: nothing, the work allowed or the clock.
+    """
+
+    halves: tuple[HalfNest, ...]
+    bound: float
+    work: int
+    stopped: str = ""
+
+
+class _Half(NamedTuple):
+    """One side of the rip and one place along the log."""
+
+    side: int
+    z: float
+    widest: float
+    table: Table
+
+    def towards(self, angle: float) -> float:
+        """Return the direction of this half's axes where the other's is half a turn from it."""
+        return angle + self.side * math.pi
+
+
+class Spot(NamedTuple):
+    """An axis (u, t) in one half of a log, and its rank by the table of first bowls."""
+
+    place: int
+    rank: float
+    a: float
+    b: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Node:
+    """A span of directions; for each half the cells of axes that may matter, with their bounds."""
+
+    angle: float
+    half: float
+    views: tuple[View, ...]
+    cells: tuple[Cells, ...]
+    tops: tuple[Real, ...]
+
+    def bound(self, halves: tuple[_Half, ...], side: int) -> float:
+        """Return the bound of one side."""
+        tops = (float(top.max(initial=0.0)) for half, top in zip(halves, self.tops, strict=True) if half.side == side)
+        return max(tops)
+
+
+def best_of_log(log: Log, gap: float, work: int, seconds: float) -> LogPlan:
+    """Return the best nests of a log.
+
+    Parameters
+    ----------
+    log : Log
+    gap : float
+        The search stops when no rip direction can be better by more than this share.
+    work : int
+        It stops after asking so many points.
+    seconds : float
+        It stops after this long in any case, and its bound says how far it got.
+    """
+    return _Search(log, gap).run(work, time.monotonic() + seconds)
+
+
+def plain_nests(log: Log) -> tuple[HalfNest, ...]:
+    """Return the nests of the plain way: the log ripped along the photo's x axis, each axis as in sound wood."""
+    search = _Search(log, 0.0)
+    return search.plain()[1] if search.halves else ()
+
+
+class _Search:
+    """The open nodes, best bound first, and the best pair of nests so far."""
+
+    def __init__(self, log: Log, gap: float) -> None:
+        self.log, self.gap, self.work = log, gap, 0
+        self.best, self.pair, self.settled = 0.0, tuple[HalfNest, ...](), 0.0
+        shop = log.work.rules.shop
+        self.halves = tuple(
+            _Half(side, z, widest, table_of(log.work, widest))
+            for side in (0, 1)
+            for z, widest in zip(log.zs, log.widest, strict=True)
+            if widest >= shop.min_rim / 2
+        )
+        self.all = frozenset(range(len(self.halves)))
+        self.heap: list[tuple[float, int, _Node]] = []
+        self.order = itertools.count()
+        self.resting, self.failed = 0, 0
+
+    def run(self, work: int, end: float) -> LogPlan:
+        """Take nodes until none may better the best by more than the gap."""
+        stopped = ""
+        if self.halves:
+            self.start()
+        while self.heap and -self.heap[0][0] > self.near_enough and not stopped:
+            node = heapq.heappop(self.heap)[2]
+            self.try_middle(node)
+            self.work += WORK_A_NODE
+            for child in self.smaller(node):
+                self.push(child)
+            stopped = "work" if self.work > work else "clock" if time.monotonic() > end else ""
+        bound = max(self.best, self.settled, -self.heap[0][0] if self.heap else 0.0)
+        return LogPlan(tuple(polished(self.log, nest) for nest in self.pair), bound, self.work, stopped)
+
+    @property
+    def near_enough(self) -> float:
+        """The rank up to which a bound is near enough: as many bowls, worth no more than the gap above."""
+        if self.log.work.worth.objective != "bowls":
+            return self.best * (1 + self.gap)
+        count, value = divmod(self.best, PER_BOWL)
+        return count * PER_BOWL + value * (1 + self.gap)
+
+    def start(self) -> None:
+        """Begin with the plain rip, sweep the directions for a better pair of nests, then open the spans."""
+        self.best, self.pair = self.plain()
+        found = []
+        for k in range(SWEPT):
+            angle = math.pi * k / SWEPT
+            spots = []
+            for side in (0, 1):
+                each = [
+                    self.climbed(angle, place, self.first_cells(half, angle))
+                    for place, half in enumerate(self.halves)
+                    if half.side == side
+                ]
+                spots.append(max(each, key=lambda spot: spot.rank))
+            found.append((sum(spot.rank for spot in spots), -k, angle, spots))
+        for _, _, angle, spots in sorted(found, key=lambda each: each[:2], reverse=True)[:TAKEN]:
+            self.take(spots, angle)
+        width = math.pi / FIRST_SPANS / 2
+        for k in range(FIRST_SPANS):
+            angle = (2 * k + 1) * width
+            cells = tuple(self.first_cells(half, angle) for half in self.halves)
+            node = self.node(angle, width, cells)
+            self.push(self.narrowed(node, [math.inf, math.inf], self.all))
+
+    def plain(self) -> tuple[float, tuple[HalfNest, ...]]:
+        """Return the rank and the nests of the plain way: ripped along the photo's x axis, centred as in sound wood."""
+        log = self.log
+        sound, angle = replace(log, marks=log.marks.of_edge()), math.pi / 2
+        pair: list[HalfNest] = []
+        for side in (0, 1):
+            spots = [
+                self.climbed(angle, place, self.first_cells(half, angle), sound)
+                for place, half in enumerate(self.halves)
+                if half.side == side
+            ]
+            spot = max(spots, key=lambda spot: spot.rank)
+            half = self.halves[spot.place]
+            nest = self.nest(half.towards(angle), spot) if spot.rank > 0 else None
+            pair += [nest] if nest is not None else []
+        return sum(log.rank(nest) for nest in pair), tuple(pair)
+
+    def first_cells(self, half: _Half, angle: float) -> Cells:
+        log = self.log
+        reach = float(np.hypot(*(log.marks.at[log.marks.edge] - log.centre).T).max())
+        nearest, _ = log.split.limits(log.centre, half.towards(angle), math.pi / FIRST_SPANS / 2)
+        low = max(nearest, -reach)
+        wide, deep = (max(1, math.ceil(span / 2 / FIRST_CELL)) for span in (2 * reach, reach - low))
+        across, down = reach / wide, max(reach - low, 0.0) / 2 / deep
+        a, b = np.meshgrid(across * (2 * np.arange(wide) + 1) - reach, low + down * (2 * np.arange(deep) + 1))
+        rims = np.ones((a.size, len(half.table.levels[0].low)), bool)
+        return Cells(a.ravel(), b.ravel(), across, down, rims, 0)
+
+    def push(self, node: _Node | None) -> None:
+        if node is not None:
+            bound = sum(node.bound(self.halves, side) for side in (0, 1))
+            heapq.heappush(self.heap, (-bound, next(self.order), node))
+
+    def narrowed(self, node: _Node, bounds: list[float], fresh: frozenset[int] = frozenset()) -> _Node | None:
+        """Return a node with the cells alone that may matter; None when none do.
+
+        `bounds` are of either side, as far as known. The halves in `fresh` are valued anew, the others hold still.
+        """
+        bounds, cells, tops = list(bounds), list(node.cells), list(node.tops)
+        for side in (0, 1):
+            other = bounds[1 - side]
+            floor = max(self.near_enough - other, 0.0)
+            for place, half in enumerate(self.halves):
+                if half.side != side:
+                    continue
+                if place in fresh:
+                    cells[place], tops[place], lost, work = node.views[place].bounds(half.table, cells[place], floor)
+                    self.work += work
+                else:
+                    alive = tops[place] > floor
+                    lost = float(tops[place][~alive].max(initial=0.0))
+                    cells[place], tops[place] = cells[place].picked(alive), tops[place][alive]
+                if lost > 0 and math.isfinite(other):
+                    self.settled = max(self.settled, lost + other)
+            mine = [top for half, top in zip(self.halves, tops, strict=True) if half.side == side]
+            bounds[side] = min(bounds[side], max(float(top.max(initial=0.0)) for top in mine))
+        if sum(bounds) <= self.near_enough:
+            self.settled = max(self.settled, sum(bounds))
+            return None
+        return replace(node, cells=tuple(cells), tops=tuple(tops))
+
+    def smaller(self, node: _Node) -> list[_Node | None]:
+        """Return the nodes of half the span, or of the same span with smaller cells where that brings more."""
+        bounds = [node.bound(self.halves, side) for side in (0, 1)]
+        by_angle, by_cells = 0.0, {-1: 0.0}
+        for side in (0, 1):
+            place = self.head(node, side)
+            if place is None:
+                continue
+            few = np.argsort(-node.tops[place], kind="stable")[:ASKED]
+            few_cells, view, half = node.cells[place].picked(few), node.views[place], self.halves[place]
+            still = self.log.view(half.towards(node.angle), 0.0, half.z)
+            by_angle += bounds[side] - self.top_of(still, place, few_cells)
+            if few_cells.reach > view.most_moved / FAR_SMALLER:
+                by_cells[place] = bounds[side] - self.top_of(view, place, few_cells._replace(across=0.0, down=0.0))
+        place = max(by_cells, key=lambda place: (by_cells[place], place))
+        if place < 0 or by_angle > by_cells[place]:
+            width = node.half / 2
+            halved = [self.node(node.angle + way * width, width, node.cells) for way in (-1, 1)]
+            return [self.narrowed(part, bounds, self.all) for part in halved]
+        upper, rest = self.parted(node, place)
+        cells = list(upper.cells)
+        cells[place] = cells[place].quarters()
+        return [self.narrowed(replace(upper, cells=tuple(cells)), bounds, frozenset({place})), rest]
+
+    def node(self, angle: float, width: float, cells: tuple[Cells, ...]) -> _Node:
+        """Return a node whose cells are not valued yet."""
+        views = tuple(self.log.view(half.towards(angle), width, half.z) for half in self.halves)
+        return _Node(angle, width, views, cells, (np.empty(0),) * len(cells))
+
+    def parted(self, node: _Node, place: int) -> tuple[_Node, _Node | None]:
+        """Return a node with the better of one half's cells, and one with the others, where they are many."""
+        tops = node.tops[place]
+        if len(tops) <= MOST_TOGETHER:
+            return node, None
+        upper = tops >= np.partition(tops, -MOST_TOGETHER)[-MOST_TOGETHER]
+
+        def of(which: NDArray[np.bool_]) -> _Node:
+            cells, bounds = list(node.cells), list(node.tops)
+            cells[place], bounds[place] = cells[place].picked(which), tops[which]
+            return replace(node, cells=tuple(cells), tops=tuple(bounds))
+
+        return of(upper), (of(~upper) if not upper.all() else None)
+
+    def top_of(self, view: View, place: int, cells: Cells) -> float:
+        _, tops, _, work = view.bounds(self.halves[place].table, cells, 0.0)
+        self.work += work
+        return float(tops.max(initial=0.0))
+
+    def head(self, node: _Node, side: int) -> int | None:
+        """Return which half of a side has the greatest bound; None where none has any."""
+        tops = [
+            (float(top.max()), -place)
+            for place, (half, top) in enumerate(zip(self.halves, node.tops, strict=True))
+            if half.side == side and len(top)
+        ]
+        return -max(tops)[1] if tops else None
+
+    def try_middle(self, node: _Node) -> None:
+        """Look for a better pair of nests in the middle of a node's span; less often while that fails."""
+        self.resting -= 1
+        if self.resting > 0:
+            return
+        before = self.best
+        heads = [self.head(node, side) for side in (0, 1)]
+        self.take(
+            [self.climbed(node.angle, place, node.cells[place]) for place in heads if place is not None], node.angle
+        )
+        self.failed = 0 if self.best > before + 1.0 else min(self.failed + 1, MOST_RESTED)
+        self.resting = self.failed
+
+    def take(self, spots: list[Spot], angle: float) -> None:
+        """Work out the nests on two axes, and keep them where they are better than the best."""
+        value = self.best % PER_BOWL if self.log.work.worth.objective == "bowls" else self.best
+        if sum(spot.rank for spot in spots) <= self.best + WORTH_A_TRY * value:
+            return
+        pair, rank = [], sum(spot.rank for spot in spots)
+        for spot in sorted(spots, key=lambda spot: -spot.rank):
+            half = self.halves[spot.place]
+            nest = self.nest(half.towards(angle), spot) if spot.rank > 0 else None
+            pair += [nest] if nest is not None else []
+            rank += (self.log.rank(nest) if nest is not None else 0.0) - spot.rank
+            if rank <= self.best:
+                return
+        self.best, self.pair = rank, tuple(sorted(pair, key=lambda nest: nest.angle))
+
+    def climbed(self, angle: float, place: int, cells: Cells, log: Log | None = None) -> Spot:
+        """Return a good axis in one direction, from the middles of some cells, by the table of first bowls."""
+        half = self.halves[place]
+        view = (log or self.log).view(half.towards(angle), 0.0, half.z)
+        best = Spot(place, 0.0, 0.0, 0.0)
+        rims = np.logical_or.reduce(cells.rims, axis=0)[None, :]
+        a, b = cells.a, np.maximum(cells.b, view.nearest)
+        for step, level in CLIMB:
+            if step:
+                a, b = (np.array([at + step * move[k] for move in AROUND]) for k, at in enumerate((best.a, best.b)))
+            trial = Cells(a, b, 0.0, 0.0, np.tile(rims, (len(a), 1)), cells.level)
+            trial = trial.picked(np.flatnonzero(trial.b >= view.nearest))
+            floor = best.rank - CLIMB_SLACK * (best.rank % PER_BOWL)  # a finer table ranks a little lower
+            kept, tops, _, work = view.bounds(half.table, trial, floor, level)
+            self.work += work
+            if not len(tops):
+                return best._replace(rank=0.0) if not step else best
+            top = int(np.argmax(tops))
+            best = Spot(place, float(tops[top]), float(kept.a[top]), float(kept.b[top]))
+        return best
+
+    def nest(self, angle: float, spot: Spot) -> HalfNest | None:
+        """Return the best nest on an axis; its work is counted."""
+        self.work += WORK_A_NEST
+        return nest_at(self.log, angle, spot.a, spot.b, self.halves[spot.place].z)
