@@ -4,12 +4,13 @@ For each kind of reference beside or on a drawn piece: how often it is found, by
 wrong (median and 90 %), how often the truth lies within one and two of the standard errors stated (68 and 95 % if they
 hold), and the time against reading the photo. ``none`` counts what is taken for a reference in photos without one, by
 every finder that needs no figure from the user, and by the ruler's where it is wrongly said that one lies there;
-``stage`` times all finders together.
+``stage`` times all finders together at 12 megapixels.
 """
 
 from __future__ import annotations
 
 import argparse
+import io
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from photonest.imaging import mean_diameter
-from photonest.model import NotFound, Scale
+from photonest.model import NotFound, Photo, Scale
 from photonest.rectify import photo_to_mm
 from photonest.registry import Registry, built_in_listings
 from photonest.scale.card import Card
@@ -32,6 +33,7 @@ from tests.drawn.noise import generator
 
 UNASKED: tuple[Any, ...] = (MarkerSheet(), Markers(), Card(), Paper())
 SAID_WRONGLY: tuple[Any, ...] = (Ruler.Options("mm"), Ruler.Options("inch"))
+STAGE_MEGAPIXELS = 12.0
 STAGE_KINDS = ("marker-sheet", "markers-around", "card", "paper", "none")
 
 
@@ -109,6 +111,17 @@ def false_accepts(seeds: range, megapixels: float, cache: Path | None) -> None:
     print(f"none                {wrong} accepted in {len(seeds)} photos", flush=True)
 
 
+def enlarged(photo: Photo, megapixels: float) -> bytes:
+    """Return a photo's file at another size: drawing one so large takes far longer than measuring it."""
+    from PIL import Image
+
+    factor = (megapixels * 1e6 / (photo.width * photo.height)) ** 0.5
+    size = (round(factor * photo.width), round(factor * photo.height))
+    file = io.BytesIO()
+    Image.fromarray(photo.pixels).resize(size, Image.Resampling.BICUBIC).save(file, "JPEG", quality=92)
+    return file.getvalue()
+
+
 def stage_times(seeds: range, megapixels: float, cache: Path | None) -> None:
     """Print how long the finders take, each and together, against reading the photo."""
     finders = Registry(built_in_listings()).load("scale")[0]
@@ -116,8 +129,9 @@ def stage_times(seeds: range, megapixels: float, cache: Path | None) -> None:
     for kind in STAGE_KINDS:
         for seed in seeds:
             taken = shot(kind, seed, megapixels, cache)
+            jpeg = enlarged(taken.photo, STAGE_MEGAPIXELS)
             began = time.process_time()
-            photo = opened(taken.jpeg, taken.photo.focal_px)
+            photo = opened(jpeg, None)
             reading = time.process_time() - began
             whole = 0.0
             for finder in finders:
