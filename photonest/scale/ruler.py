@@ -13,29 +13,27 @@ from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, Prior, View, mapped, prior_of
 from photonest.scale.combs import Comb, combs
 from photonest.scale.edges import Edge, coarse_edge, fine_edge
-from photonest.scale.quads import Lines, joined
+from photonest.scale.lines import Lines, joined
 from photonest.scale.sides import Side, fit_sides
 from photonest.scale.tick_grid import CLEARLY, grid, zone_line
 from photonest.scale.tick_wave import centred, followed, longer_after, projective
 
 INCH_MM = 25.4
-MOST_FOLLOWED = 16
-LARGEST_ERROR_PCT = 6.0
-SIZE_ERROR = 0.001  # of the ruler's own length, as a share, and for its top lying nearer than what it lies on
+SEARCH_PX, SHORTEST, SMOOTH_PX = 640, 0.06, 0.7  # picture that lines are looked for in; line, as a share; blur
+MOST_FOLLOWED = 16  # combs
 CLEAR_FIVE, CLEAR_EIGHT, CLEAR_TEN, CLEAR_POWER = 11.0, 5.0, 6.0, 12.0  # how clearly longer ticks come back
-WIDEST_MM = 80.0  # ruler
-USUAL_DEPTHS_MM = (18.0, -18.0)  # of a ruler from its ticks on, where its other edge is not seen
-TICK_ERROR_MM, TILTED = 0.02, 0.1  # of a tick; change of scale by tilt over half a ruler's length, as a share
-PARALLEL, PARALLEL_FAR = 0.004, 0.00012
-SEARCH_PX, SHORTEST, SMOOTH_PX = 640, 0.06, 0.7
-END_MM = 10.0
-HIDDEN_MM = 2.5
-FAINT = 0.15
-ASKEW = 0.05
+HIDDEN_MM = 2.5  # the wave that long ticks and figures make where those of a millimetre are too fine to stand out
+FAINT = 0.15  # strength below which ticks of a millimetre aren't there
+WIDEST_MM, USUAL_DEPTHS_MM = 80.0, (18.0, -18.0)  # ruler; from its ticks on, where its other edge is not seen
+END_MM, ASKEW = 10.0, 0.05  # how far its end may be from its last tick; how far off square, as a slope
+PARALLEL, PARALLEL_FAR = 0.004, 0.00012  # slope that an edge may be off, and by how much more per pixel away
 EDGE_ERROR_PX, END_ERROR_PX = 0.1, 0.12  # of a piece of an edge, at least
-TICK_STRAY = 0.03  # of ticks as a whole, in pixels; where a tick has few of them, what JPEG keeps of
-FINE_PITCH = 3.5  # fine waves leans towards its own rows and columns
-WORST_EDGE, WORST_TICK = 2.5, 4.0
+TICK_ERROR_MM, TILTED = 0.02, 0.1  # of a tick; change of scale by tilt over half a ruler's length, as a share
+# ticks as a whole stray by so many pixels; by more if finer, as what JPEG keeps of fine waves leans to its rows
+TICK_STRAY, FINE_PITCH = 0.03, 3.5
+WORST_EDGE, WORST_TICK = 2.5, 4.0  # residuals over their expectation beyond which an edge or a tick is left out
+SIZE_ERROR = 0.001  # of the ruler's own length, as a share, and for its top lying nearer than what it lies on
+LARGEST_ERROR_PCT = 6.0
 
 
 @dataclass(frozen=True)

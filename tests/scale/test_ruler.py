@@ -39,15 +39,15 @@ def test_ruler_beside_the_log_is_measured(unit: str, look: str) -> None:
 
 
 def test_thin_ticks_seen_near_are_not_counted_twice() -> None:
-    """Their first overtone is as strong as their own wave; the ruler's ends lie outside the photo."""
-    near = replace(CAMERA, focal_px=3600.0, distance=480, aim=(0.0, -180.0), tilt_deg=6)
+    """Their first overtone is stronger than their own wave; the ruler's ends lie outside the photo."""
+    near = replace(CAMERA, focal_px=5200.0, distance=480, aim=(-40.0, -180.0), tilt_deg=6)
     item = ruler((0, 0), look="white", unit="inch", length=254.0)
     art = artwork(item, 0.05)
     pixels = photograph(near, art.pixels[..., 1], 1 / art.step, (-130.0, -190.0), ground=0.3)
-    scale = Ruler().find(as_photo(pixels, 3600.0), Ruler.Options(ticks="inch"))
+    scale = Ruler().find(as_photo(pixels, 5200.0), Ruler.Options(ticks="inch"))
     assert isinstance(scale, Scale), scale
-    start, end = photo_to_mm(scale, near.mm_to_px(np.array([[-60.0, -185.0], [60.0, -185.0]])))
-    assert np.linalg.norm(end - start) == pytest.approx(120, rel=0.005)
+    start, end = photo_to_mm(scale, near.mm_to_px(np.array([[-80.0, -185.0], [0.0, -185.0]])))
+    assert np.linalg.norm(end - start) == pytest.approx(80, rel=0.005)
 
 
 def test_ticks_must_be_said() -> None:
