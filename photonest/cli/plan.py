@@ -83,7 +83,7 @@ class Wishes:
         ),
     ] = 1.0
     seconds: Annotated[float, typer.Option(metavar="S", min=0, help="Stop after so long.", rich_help_panel=_WISHES)] = (
-        20.0
+        60.0
     )
 
     def asked(self) -> dict[str, Any]:

@@ -25,7 +25,7 @@ class Meeting:
     verdict : {"clear", "close", "hit"}
         Nothing within the margin; a defect within it; a defect in the wood of the bowl or in the way of the cut.
     defect : str
-        The worst, by its name; empty when there is none at all.
+        The worst, by its name: of those that hit, the one that comes farthest inside the rim. Empty when there is none.
     distance : float
         To it, in mm, before standard errors; 0 when it is hit, 1000 when there is none.
     needed : float
@@ -140,7 +140,7 @@ def _groove(cut: Cut) -> Any:
 
 
 def _meeting(number: int, solid: Any, bowl: Bowl, face: Face, plan: Plan) -> Meeting:
-    """Return the worst that a part of the half-plane meets."""
+    """Return the worst that a part of the half-plane meets: what comes deepest inside, or else nearest its margin."""
     import shapely
 
     share = face.scale.standard_error_pct / 100
@@ -151,10 +151,10 @@ def _meeting(number: int, solid: Any, bowl: Bowl, face: Face, plan: Plan) -> Mee
         needed = plan.shop.clearance + 2 * np.hypot(error, share * on_face)
         place = int(np.argmin(away - needed))
         distance, keep = float(away[place]), float(needed[place])
-        if distance - keep < worst.distance - worst.needed:
-            verdict: Verdict = "hit" if distance <= 0 else "close" if distance < keep else "clear"
-            inside = max(0.0, bowl.outer[0][0] - float((on_face - reach).min())) if verdict == "hit" else 0.0
-            worst = Meeting(number, verdict, name, distance, keep, inside)
+        verdict: Verdict = "hit" if distance <= 0 else "close" if distance < keep else "clear"
+        inside = max(0.0, bowl.outer[0][0] - float((on_face - reach).min())) if verdict == "hit" else 0.0
+        found = Meeting(number, verdict, name, distance, keep, inside)
+        worst = min(worst, found, key=lambda each: (each.verdict != "hit", -each.inside, each.distance - each.needed))
     return worst
 
 

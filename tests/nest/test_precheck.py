@@ -34,6 +34,14 @@ def test_a_crack_just_off_the_rim_is_close() -> None:
     assert 0 < found.bowls[0].distance < found.bowls[0].needed
 
 
+@pytest.mark.parametrize("deepest_first", [True, False])
+def test_of_two_cracks_that_hit_the_one_farther_inside_is_named(deepest_first: bool) -> None:
+    cracks = (radial_crack("c1", 30, 130, 149), radial_crack("c2", 200, 139, 149))
+    wood = face(ring(150.0), cracks if deepest_first else cracks[::-1])
+    found = check_before_coring(wood, STOCK, Shop(), axis=(0.0, 0.0))
+    assert found.bowls[0].defect == "crack c1"
+
+
 def test_a_plan_made_for_another_centre_is_checked_where_the_blank_turns() -> None:
     wood = face(ring(150.0), (radial_crack("c1", 0, 120, 149),))
     plan = plan_nest(wood, STOCK, Shop())
