@@ -10,7 +10,8 @@ import numpy as np
 
 from photonest.cracks.patch_cues import cues_of
 from photonest.cracks.patch_judge import judged, shipped
-from photonest.cracks.patches import Patch, outline_of, patches, sheets
+from photonest.cracks.patches import Patch, Sheet, outline_of, patches, sheets
+from photonest.imaging import polygon_mask
 from photonest.model import Crack, Defect, DefectKind, FlatPhoto, NotFound, Outline, Pith
 
 SMALLEST_PX = 64
@@ -26,7 +27,8 @@ class PatchOptions:
     seen_from, possible_from : float
         Likelihood of being any of the kinds from which a defect is reported as seen, and as possible. In a photo
         without colours none is more than possible; along the edge of the wood, where something else may have been
-        taken for wood, those that would be seen are possible, and others are left out.
+        taken for wood, those that would be seen are possible, unless it is as dark beyond the edge, and others are
+        left out.
     """
 
     seen_from: float = 0.8
@@ -59,7 +61,7 @@ class Patches:
         defects = []
         for one in _each_once(likely):
             certain, along = one.sure >= options.seen_from, _along_edge(one.shape, outline)
-            if certain or not along:
+            if not along or (certain and not _goes_on(one, outline, areas)):
                 defects.append(_defect(one, certain and not along and not flat.grey))
         return defects
 
@@ -99,6 +101,22 @@ def _along_edge(shape: Any, outline: Outline) -> bool:
     away = shapely.distance(shapely.points(shape.exterior.coords), wood.exterior)
     extent = float(np.hypot(*np.ptp(np.asarray(shape.exterior.coords), axis=0)))
     return bool(away.min() < EDGE * np.sqrt(wood.area) and away.max() < 0.6 * extent)
+
+
+def _goes_on(one: _Likely, outline: Outline, areas: Sheet) -> bool:
+    """Tell whether it is as dark beyond the edge: then something beside the wood was taken for wood."""
+    import shapely
+
+    wood = shapely.Polygon(outline.wood).buffer(0)
+    beyond = one.shape.buffer(2 * EDGE * float(np.sqrt(wood.area))).difference(wood)
+    parts = [part for part in getattr(beyond, "geoms", [beyond]) if not part.is_empty]
+    masks = [polygon_mask(areas.flat.to_px(part.exterior.coords), areas.grey.shape) for part in parts]
+    inside = polygon_mask(areas.flat.to_px(one.shape.exterior.coords), areas.grey.shape)
+    outside = np.any(masks, axis=0) if masks else ~inside
+    if not inside.any() or not outside.any():
+        return False
+    dark, wooden = float(areas.grey[inside].mean()), float(areas.base[inside].mean())
+    return float(np.median(areas.grey[outside])) < (dark + wooden) / 2
 
 
 def _defect(one: _Likely, seen: bool) -> Defect:

@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from photonest.cracks.patch_cues import Cues, cues_of
-from photonest.cracks.patch_finder import Patches, PatchOptions, _along_edge
+from photonest.cracks.patch_finder import Patches, PatchOptions, _along_edge, _goes_on, _Likely
 from photonest.cracks.patch_judge import shipped
 from photonest.cracks.patches import outline_of, patches, sheets
 from photonest.model import Crack, Defect, FlatPhoto, NotFound, Outline
@@ -88,6 +88,19 @@ def test_what_lies_along_the_edge_is_not_more_than_possible() -> None:
     assert _along_edge(box(-20, radius - 8, 20, radius), wood)
     assert not _along_edge(box(-4, radius - 30, 4, radius), wood)  # inwards, as bark between two stems
     assert not _along_edge(box(-20, 10, 20, 18), wood)
+
+
+@pytest.mark.parametrize("beyond", [25, 235])
+def test_dark_that_goes_on_beyond_the_edge_is_not_wood(beyond: int) -> None:
+    flat, wood = face(), shapely.Polygon(outline().points)
+    y, x = np.mgrid[: flat.pixels.shape[0], : flat.pixels.shape[1]] * MM_PER_PX
+    sliver = shapely.box(*(np.array(CENTRE) * MM_PER_PX + (-20, 108)), *(np.array(CENTRE) * MM_PER_PX + (20, 119)))
+    pixels = flat.pixels.copy()
+    pixels[~shapely.contains_xy(wood, x, y)] = beyond
+    pixels[shapely.contains_xy(sliver, x, y)] = 25
+    _, areas = sheets(dataclasses.replace(flat, pixels=pixels), outline())
+    one = _Likely(0.9, "bark", patches(*sheets(drilled(), outline()))[0], sliver)
+    assert _goes_on(one, outline(), areas) == (beyond == 25)
 
 
 def test_a_tiny_piece_is_refused_with_a_hint() -> None:
