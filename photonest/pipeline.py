@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from photonest.fitness import fitness
 from photonest.gates import (
     checked_marks,
     checked_outline,
@@ -134,7 +135,9 @@ def measure(
     dx, dy = (-value for value in centroid(outlined.value.points))
     scale, flat = shifted(scale, dx, dy), flat.shifted(dx, dy)
     outline = doubted(moved_outline(outlined.value, dx, dy))
-    scale = replace(scale, standard_error_pct=diameter_error_pct(scale, outline.points))
+    unfit = fitness(flat, outline.points)
+    error = diameter_error_pct(scale, outline.points)
+    scale = replace(scale, standard_error_pct=error, warnings=(*scale.warnings, *unfit))
     flat = replace(flat, standard_error_pct=scale.standard_error_pct)
 
     progress("pith")

@@ -168,12 +168,14 @@ def standard_error(found: Located, diameter: float) -> float:
     error goes with how little of the contrast the rings explain; else with how far sectors of the face disagree about
     where the rings' normals meet, more than twice as much where the rings can't be seen to lie straight about it.
     """
+    coarse = 0.003 * (250 / diameter) ** 2.5  # fewer pixels lose the inner rings: faces made smaller step by step
     if not found.one_sided:
-        return math.hypot(2.5e-5 * (max(found.straight, 0.0) + 0.03) ** -1.9, 0.7 * found.unsure / diameter, 0.0004)
+        usual = 2.5e-5 * (max(found.straight, 0.0) + 0.03) ** -1.9
+        return math.hypot(usual, 0.7 * found.unsure / diameter, 0.0004, coarse)
     sectors = math.sqrt(float(np.trace(found.fits[-1].covariance)) / 2) / diameter
     if found.straight >= STRAIGHT_ENOUGH:
-        return float(0.6 * sectors**0.8 + 0.0005)
-    return math.hypot(1.6 * sectors**0.8, 0.009)
+        return math.hypot(0.6 * sectors**0.8 + 0.0005, coarse)
+    return math.hypot(1.6 * sectors**0.8, 0.009, coarse)
 
 
 def _doubtful(found: Located, error: float) -> bool:

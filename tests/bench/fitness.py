@@ -1,0 +1,89 @@
+"""Spoil drawn faces step by step and see what it costs: ``python -m tests.bench.fitness [count] [first seed]``.
+
+Prints a row a fault and degree: the pith's miss and stated standard error in percent of the diameter, how many piths
+were not found, and of how many photos a warning is given. The limits of `photonest.fitness` come from this table.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.fitness import fitness
+from photonest.imaging import cropped, mean_diameter, reduced
+from photonest.model import FlatPhoto, Outline, Pith
+from photonest.pith.rings import RingPith
+from tests.bench.faces import drawn_faces
+
+Spoil = Callable[[FlatPhoto, float, float], FlatPhoto]
+
+
+def blurred(flat: FlatPhoto, diameter_px: float, share: float) -> FlatPhoto:
+    """Return the photo out of focus by a Gaussian of this share of the diameter."""
+    import cv2
+
+    return replace(flat, pixels=np.asarray(cv2.GaussianBlur(flat.pixels, (0, 0), share * diameter_px + 0.01), np.uint8))
+
+
+def shaken(flat: FlatPhoto, diameter_px: float, share: float) -> FlatPhoto:
+    """Return the photo smeared along x over this share of the diameter."""
+    import cv2
+
+    return replace(flat, pixels=np.asarray(cv2.blur(flat.pixels, (max(1, round(share * diameter_px)), 1)), np.uint8))
+
+
+def exposed(flat: FlatPhoto, diameter_px: float, gain: float) -> FlatPhoto:
+    """Return the photo with this share of the light, and the noise that it would have."""
+    light = (flat.pixels / 255.0) ** 2.2 * gain
+    noise = np.random.default_rng(0).normal(0, 1, light.shape) * np.sqrt(6e-5 * light + 4e-6)
+    pixels: NDArray[np.uint8] = (np.clip(light + noise, 0, 1) ** (1 / 2.2) * 255).round().astype(np.uint8)
+    return replace(flat, pixels=pixels)
+
+
+def smaller(flat: FlatPhoto, diameter_px: float, wanted_px: float) -> FlatPhoto:
+    """Return the photo with the face this many pixels across."""
+    return reduced(flat, max(flat.pixels.shape[:2]) * wanted_px / diameter_px)
+
+
+STEPS: tuple[tuple[Spoil, tuple[float, ...]], ...] = (
+    (blurred, (0.0, 0.0015, 0.003, 0.006, 0.01)),
+    (shaken, (0.01, 0.02, 0.04)),
+    (exposed, (0.1, 0.03, 0.01, 2.5, 5.0)),
+    (smaller, (400.0, 300.0, 250.0, 160.0, 100.0)),
+)
+
+
+def main(count: int = 9, first: int = 1000) -> None:
+    """Print the table."""
+    import cv2
+
+    cv2.setNumThreads(1)
+    faces = [face for face in drawn_faces(count, first) if "whole" in face.name and face.pith is not None]
+    for spoil, degrees in STEPS:
+        for degree in degrees:
+            misses, errors, told = [], [], 0
+            for face in faces:
+                assert face.under_bark is not None and face.pith is not None
+                wood = tuple((float(x), float(y)) for x, y in face.under_bark)
+                part = cropped(face.flat, face.outline.min(axis=0) - 10, face.outline.max(axis=0) + 10)
+                spoilt = spoil(part, mean_diameter(face.under_bark) / part.mm_per_px, degree)
+                told += bool(fitness(spoilt, wood))
+                pith = RingPith().find(spoilt, Outline(wood), RingPith.Options())
+                if isinstance(pith, Pith):
+                    unit = mean_diameter(face.under_bark) / 100
+                    misses.append(float(np.hypot(*(np.array(pith.point) - face.pith))) / unit)
+                    errors.append(pith.standard_error / unit)
+            figures = [f"{np.median(v):6.2f} {max(v):6.2f}" if v else "     -      -" for v in (misses, errors)]
+            print(
+                f"{spoil.__name__:8} {degree:8g}  pith median, worst {figures[0]}  s.e. {figures[1]}  "
+                f"not found {len(faces) - len(misses)}  warned of {told} of {len(faces)}",
+                flush=True,
+            )
+
+
+if __name__ == "__main__":
+    main(*(int(argument) for argument in sys.argv[1:3]))
