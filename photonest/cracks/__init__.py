@@ -20,7 +20,7 @@ darker than the wood about it, or of another colour, at several levels; `patch_c
 
 Its reach, on a hundred drawn faces that no training saw (``python -m tests.bench.defects``): nearly nine in ten holes
 from 0.8 % of the diameter, four in five knots and nine in ten bark inclusions from 3 % of it; of smaller holes one in
-five. Of 171 said to be seen 6 lay on nothing, of 59 possible ones 9. Real knots are found less often than drawn ones:
+five. Of 171 said to be seen 6 lay on nothing, of 58 possible ones 8. Real knots are found less often than drawn ones:
 those of about the brightness of the wood about them, as most are, don't stand out enough to be looked at, and of three
 large ones on a real disc one is. In a photo without colours a pit in torn grain looks like a hole, so that nothing
 there is more than possible. Decay is not told: soft, stained, wet and dirty areas look the same in a photo, and what
