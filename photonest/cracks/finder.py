@@ -31,7 +31,7 @@ class RidgeOptions:
     """
 
     seen_from: float = 0.7
-    possible_from: float = 0.15
+    possible_from: float = 0.2
     tip_margin_pct: float = 3.5
 
 

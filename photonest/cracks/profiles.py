@@ -12,7 +12,7 @@ from photonest.cracks.strips import Floats
 
 Vector = NDArray[np.float64]
 STEP = 2.0  # pixels from cut to cut
-DARK_GAP = 0.65  # how much darker a check is than the wood beside it, where it is too narrow to tell
+DARK_GAP = 0.85  # share of the light that a check swallows, where it is too narrow to tell
 BLURRED = 2.5  # pixels that a lens smears a thin line to
 LEAD = 12  # cuts before and after a line, thrown away
 
@@ -196,8 +196,12 @@ def _opening(signed: Floats, depth: Vector, left: Vector, right: Vector, light: 
     reach, wide = signed.shape[1] // 2, left + right
     near = np.abs(np.arange(-reach, reach + 1)) <= (wide / 2 + BLURRED)[:, None]
     side = (signed[:, reach - 1 : reach + 2].min(axis=1) + depth)[:, None]
-    taken = (np.clip(side - signed, 0, None) * near).sum(axis=1)
-    full = depth if light else np.maximum(depth, DARK_GAP * side[:, 0])
+    # a lens smears light, not grey levels: these are about its square root
+    power = 1 if light else 2
+    taken = (np.clip(side**power - signed**power, 0, None) * near).sum(axis=1)
+    full = (side**power - (side - depth[:, None]) ** power)[:, 0]
+    if not light:
+        full = np.maximum(full, DARK_GAP * side[:, 0] ** 2)
     share = np.clip((wide - BLURRED) / BLURRED, 0, 1)
     narrow = taken / np.maximum(full, 1.0)
     return np.asarray(share * wide + (1 - share) * narrow, np.float64)

@@ -260,7 +260,7 @@ def main() -> None:
 
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--variants", type=int, default=5, help="pictures drawn into each photo")
-    parser.add_argument("--drawn", type=int, default=55, help="wholly drawn photos")
+    parser.add_argument("--drawn", type=int, default=40, help="wholly drawn photos")
     parser.add_argument("--keep", type=Path, help="write the examples here, or read them if it exists")
     parser.add_argument("--write", action="store_true", help="write the judge that the package ships")
     asked = parser.parse_args()
