@@ -65,7 +65,7 @@ def describe_plan(plan: Plan) -> str:
         f"Or {other.bowls}: rims {', '.join(f'{rim:.0f}' for rim in other.rim_diameters)} mm. {other.note}"
         for other in plan.alternatives
     ]
-    return "\n".join(lines)
+    return "\n".join([*lines, *plan.reasons])
 
 
 def _nest_lines(nest: Nest, log: bool) -> list[str]:

@@ -67,7 +67,13 @@ class Marks:
 
     def of_edge(self) -> Marks:
         """Return the marks of the edge alone."""
-        on = self.edge
+        return self._picked(self.edge)
+
+    def without(self, owner: int) -> Marks:
+        """Return the marks but for those of one keep-out."""
+        return self._picked(self.owner != owner)
+
+    def _picked(self, on: NDArray[np.bool_]) -> Marks:
         return Marks(self.at[on], self.margin[on], self.error[on], self.edge[on], self.depth[on], self.owner[on])
 
     @functools.cached_property

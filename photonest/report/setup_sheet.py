@@ -80,7 +80,7 @@ def refuse_unsafe(face: Face, plan: Plan, wall_need: Callable[[float], float] | 
 def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) -> None:
     book.start(f"The nest{nest_name(plan, nest)}")
     taken = (line_height(style.BODY) + line_height(style.SMALL) + 2) * (len(nest.bowls) + 1) + 8
-    other = instead(plan, units)
+    other = " ".join(filter(None, [instead(plan, units), *plan.reasons]))
     taken += book.height_of([other], size=style.SMALL) if other else 0.0
     box = Box(book.page.left, book.y + 1, book.page.room, book.rest - taken)
     book.y += draw_section(book.page, plan, nest, face.outline.wood, box) + 3

@@ -53,6 +53,9 @@ def test_a_log_is_planned_the_same_twice_and_no_worse_than_the_plain_way() -> No
     wood, stock = face(ring(165.0, 120, 0.05), cracks, pith=(6.0, -4.0)), Stock("log", length=340.0)
     one, two = (plan_nest(wood, stock, Shop(), work=15_000_000) for _ in range(2))
     assert one == two
+    assert [other.bowls for other in one.alternatives] == list(range(one.score.bowls - 1, 0, -1))
+    binds = {word for nest in one.nests for word in nest.bowls[0].binds}
+    assert all(any(word in reason for reason in one.reasons) for word in binds if word.startswith("crack"))
     shop = Shop()
     outs = keepouts(wood, stock, shop)
     split = Split((6.0, -4.0), shop.pith_slab + 2 * 0.5, True)

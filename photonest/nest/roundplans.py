@@ -1,0 +1,135 @@
+"""Plans of blanks and slices: the best nest, others to choose from, and what a little more wood would bring."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from photonest.model import (
+    Alternative,
+    Axis,
+    NoPlanError,
+    Point,
+    StockError,
+)
+from photonest.nest.asked import Answer, Question, names_of, nest_of, why_no_bowl, with_room
+from photonest.nest.circle import clear_radius
+from photonest.nest.curves import turned_outside
+from photonest.nest.keepouts import holds
+from photonest.nest.marking import round_marking
+from photonest.nest.placing import room
+from photonest.nest.rounds import RoundPlan, axis_slack, best_of_round, bowls_kept
+from photonest.nest.rules import Real
+from photonest.nest.solve import Found
+from photonest.nest.wanted import wanted_nest
+
+MOST_GAINS = 3
+
+
+def plan_round(question: Question, keep_axis: Point | None) -> Answer:
+    """Return the best nest of a blank or slice."""
+    stock, shop, work = question.stock, question.shop, question.work
+    thickness = float(stock.thickness or 0.0)
+    if keep_axis is not None and not holds(*keep_axis, question.outs[0].segments):
+        raise StockError(f"The axis {keep_axis} lies outside the wood.", "Give a point of the face, in mm.")
+    found = best_of_round(work, question.outs, stock, question.scale_error, keep_axis)
+    limit = math.inf if shop.screws is None else thickness - shop.screws - shop.clearance
+    if question.want:
+        found = _with_wanted(question, found, thickness, limit)
+    count = _count_asked(question, found)
+    best = found.nests[count]
+    far = stock.rim == "far"
+    axis = Axis((found.x, found.y, thickness if far else 0.0), (0.0, 0.0, -1.0 if far else 1.0))
+    first = turned_outside(work.rules, np.array([best.recipe.rim]), np.array([best.recipe.depth]))
+    names, marking = names_of(question.outs)[found.owner], round_marking(question.face, axis, best)
+    nest = nest_of(question, axis, best.recipe, found.points, names, limit, thickness, marking)
+    nest = with_room(nest, axis_slack(found.points, first), 0.0)
+    kept = bowls_kept(work, found.points, thickness, found.widest, count, limit)
+    nest = with_room(nest, nest.may_be_off, max(kept, nest.may_be_off))
+    bounds = found.bounds
+    bound = bounds.get(count, best.value) if work.worth.objective == "bowls" else max(bounds.values())
+    return Answer(
+        (nest,),
+        best.value,
+        bound,
+        question.bowls or max(bounds, default=count),
+        _round_alternatives(question, found, axis, count),
+        tuple(f"{name} stays in the wood hollowed out of the last bowl while it spins." for name in found.in_hollow),
+        () if question.want or question.bowls else _gains(question, found, keep_axis, best),
+    )
+
+
+def _gains(question: Question, found: RoundPlan, keep_axis: Point | None, best: Found) -> tuple[str, ...]:
+    """Return what a millimetre more of thickness, or the nearest defect less, would bring."""
+    stock, told = question.stock, []
+    if stock.far_outline is not None or (stock.rim == "far" and any(out.depth is not None for out in question.outs)):
+        return ()  # a search over the face for each answer would take too long
+    thicker = replace(stock, thickness=float(stock.thickness or 0.0) + 1.0)
+    more = best_of_round(question.work, question.outs, thicker, question.scale_error, keep_axis)
+    told.append(f"One millimetre more of thickness would bring {_difference(question, more, best)}.")
+    binding = _nearest_defects(question, found, best)
+    for name in binding[:MOST_GAINS]:
+        without = [out for out in question.outs if out.name != name]
+        other = best_of_round(question.work, without, stock, question.scale_error, keep_axis)
+        told.append(f"Without {name} there would be {_difference(question, other, best)}.")
+    return tuple(told)
+
+
+def _difference(question: Question, other: RoundPlan, best: Found) -> str:
+    if not other.nests:
+        return "nothing"
+    count = max(other.nests, key=lambda n: float(question.work.rank(n, other.nests[n].value)))
+    more = count - best.bowls
+    if more and question.work.worth.objective == "bowls":
+        return f"{more:+d} bowl{'s' * (abs(more) > 1)}"
+    unit = {"bowls": " mm of rim diameters in all", "capacity": " ml", "value": " in price"}
+    gain = other.nests[count].value - best.value
+    return f"{gain:+.1f}{unit[question.work.worth.objective]}" if abs(gain) >= 0.3 else "nothing"
+
+
+def _nearest_defects(question: Question, found: RoundPlan, best: Found) -> list[str]:
+    """Return the names of the defects that the first bowl just clears."""
+    clear = clear_radius(question.outs, question.scale_error)
+    each = clear.each(found.x, found.y)
+    owners = np.unique(clear.owner[(each < best.recipe.rim + 1.0) & (clear.owner > 0)])
+    return [question.outs[i].name for i in owners if question.outs[i].name not in found.in_hollow]
+
+
+def _with_wanted(question: Question, found: RoundPlan, thickness: float, limit: float) -> RoundPlan:
+    """Return the plan with the nest that holds the bowls wanted alone; raise NoPlanError where none does."""
+    rules = question.work.rules
+
+    def room_at(rim: Real) -> Real:
+        return np.minimum(room(rim, rules.foot(rim), found.points), thickness)
+
+    wanted = wanted_nest(question.work, room_at, found.widest, limit, question.want)
+    if wanted.found is None:
+        raise NoPlanError(wanted.stops, "Ask for smaller bowls or fewer, thinner walls, or use another cutter.")
+    return replace(found, nests={len(question.want): wanted.found})
+
+
+def _count_asked(question: Question, found: RoundPlan) -> int:
+    """Return the number of bowls to plan; raise NoPlanError where none, or not so many, fit."""
+    work, nests = question.work, found.nests
+    if not nests:
+        raise NoPlanError(*why_no_bowl(question, found.widest, float(question.stock.thickness or 0.0)))
+    if question.bowls is not None:
+        if question.bowls not in nests:
+            raise NoPlanError(
+                f"{question.bowls} bowls don't fit: the most on this axis is {max(nests)}.",
+                "Ask for fewer, lower min_rim or min_depth, or use thinner walls or another cutter.",
+            )
+        return question.bowls
+    return max(nests, key=lambda n: float(work.rank(n, nests[n].value)))
+
+
+def _round_alternatives(question: Question, found: RoundPlan, axis: Axis, chosen: int) -> tuple[Alternative, ...]:
+    """Return the best plan of every other number of bowls, on the same axis."""
+    rules, others = question.work.rules, []
+    for count in sorted(found.nests, reverse=True):
+        if count != chosen:
+            rims = tuple(round(2 * float(bowl.rim), 1) for bowl in found.nests[count].recipe.bowls(rules))
+            others.append(Alternative(count, rims, (axis,), f"the best with {count} bowl{'s' * (count > 1)}"))
+    return tuple(others)
