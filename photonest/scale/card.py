@@ -32,7 +32,7 @@ SMALLEST_SHARE, SMALL_SHARE = 0.006, 0.02  # of the frame: below the first it is
 ONE_HIDDEN = 2.0  # standard errors that the proportion may be off where only three corners are seen
 MARGIN = 0.1  # of each side, for its rounded corners
 ROUGH_CORNER, ROUGH_PROPORTION = 0.0006, 0.03  # of rough corners: their error over the photo's longer side; a bias
-WORST_FIT = 2.4  # mean squared residual over its expectation
+SURE_FIT, WORST_FIT = 1.3, 2.4  # mean squared residual over its expectation
 LOOKS_OFF = 1.4  # by which factor a tilted card may look longer or shorter
 TELLING = 0.05  # standard error of a proportion beyond which it tells nothing, and the shape must look right as it is:
 NEARLY = 1.12  # by this factor, as tilt under 27 degrees leaves it
@@ -61,6 +61,16 @@ class Found(NamedTuple):
     size: tuple[float, float]
     corners: int
 
+    @property
+    def is_sure(self) -> bool:
+        """Whether all four corners are seen and its sides fit well."""
+        return self.corners == 4 and self.view.cost < SURE_FIT * sum(len(edge.px) for edge in self.seen.edges)
+
+    def holds(self, point: Array) -> bool:
+        """Whether a pixel lies on the card."""
+        x, y = self.view.to_mm(point[None])[0]
+        return bool(0 < x < self.size[0] and 0 < y < self.size[1])
+
 
 class Card:
     """Finds a card of format ID-1, lying on the face or level with it."""
@@ -75,6 +85,8 @@ class Card:
         cards: list[Found] = []
         complaints: list[str] = []
         for rough in rough_shapes(photo):
+            if any(card.is_sure and card.holds(rough.mean(axis=0)) for card in cards):
+                continue  # another way to close the same card
             seen = sharpened(photo, rough, MARGIN) if may_be_card(photo, prior, rough) else None
             found = None if seen is None else as_card(photo, prior, seen)
             if isinstance(found, str):
@@ -106,11 +118,14 @@ class Card:
 
 
 def may_be_card(photo: Photo, prior: Prior, rough: Array) -> bool:
-    """Whether a shape is large enough and has about a card's proportion, as far as its rough corners tell."""
+    """Whether a shape may be a card by its size, its proportion and at least one round corner, roughly seen."""
     longer = max(photo.width, photo.height)
     if area(rough) < SMALLEST_SHARE / 3 * photo.width * photo.height or not _looks_right(looks(rough)):
         return False
-    return rough_proportion(prior, rough, ROUGH_CORNER * longer).is_about(_true(looks(rough)), ROUGH_PROPORTION)
+    if not rough_proportion(prior, rough, ROUGH_CORNER * longer).is_about(_true(looks(rough)), ROUGH_PROPORTION):
+        return False
+    size = (WIDTH_MM, HEIGHT_MM) if looks(rough) > 1 else (HEIGHT_MM, WIDTH_MM)
+    return right_corners(photo, Seen(rough, [], 0.0), size, CORNER_MM, sharp=False) > 0
 
 
 def _true(looks: float) -> float:

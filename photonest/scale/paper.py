@@ -11,7 +11,17 @@ from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, Prior, View, prior_of
 from photonest.scale.edges import light
-from photonest.scale.rectangle import Seen, area, fitted, interior, proportion, right_corners, rough_shapes, sharpened
+from photonest.scale.rectangle import (
+    Seen,
+    area,
+    fitted,
+    interior,
+    looks,
+    proportion,
+    right_corners,
+    rough_shapes,
+    sharpened,
+)
 
 SIZES_MM: dict[str, tuple[float, float]] = {  # long side first
     "A3": (420.0, 297.0),  # ISO 216
@@ -99,6 +109,9 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> 
     """Return a shape as a sheet of one of the sizes named; None if it is not like one, or a text where it nearly is."""
     if not _is_plain_white(photo, seen.corners):
         return None
+    about = (100 * looks(seen.corners), 100.0)
+    if right_corners(photo, seen, about, min(about) / 30, sharp=True) < 4:
+        return "a white rectangle does not show four sharp corners: one is hidden, bent or cut off, or it is no sheet"
     bend, answer = 0.0, proportion(prior, seen)
     if answer is not None and answer[1][0].cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):
         bend, answer = BEND, proportion(prior, seen, BEND)
@@ -124,8 +137,6 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> 
         return f"a white rectangle fills only {100 * seen.share:.1f} % of the photo: a label, or a sheet too far off"
     if view.cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):
         return "a sheet's sides are not straight: it is curled, or partly covered"
-    if right_corners(photo, seen, size, short / 30, sharp=True) < 4:
-        return "a white rectangle does not show four sharp corners: one is hidden, bent or cut off, or it is no sheet"
     return Found(seen, fits[0], view, other)
 
 

@@ -145,6 +145,8 @@ def looks(corners: Array) -> float:
 
 
 def _same(one: Array, other: Array, nearer: float) -> bool:
+    if np.abs(one.mean(axis=0) - other.mean(axis=0)).max() > nearer:
+        return False
     return any(np.abs(np.roll(one, turn, axis=0) - other).max() < nearer for turn in range(4))
 
 
