@@ -30,7 +30,7 @@ class RidgeOptions:
         How far a free tip is extended beyond what is seen, in percent of the mean diameter.
     """
 
-    seen_from: float = 0.7
+    seen_from: float = 0.8
     possible_from: float = 0.2
     tip_margin_pct: float = 3.5
 
