@@ -16,6 +16,7 @@ from photonest.pith.drift import CENTRE, DRIFTING, OVAL, Fit, Vote, agreement, f
 from photonest.pith.straight import holed, straightest, straightness
 
 HINT = "sand or plane the middle, take a sharper photo in even light, or set the pith by hand"
+FAINT = 0.25  # below it the search for straight rings starts from several places
 STRAIGHT_ENOUGH = 0.15  # rings seen in part only: straighter than chance
 LARGEST_ERROR = 0.015  # of the mean diameter; beyond it there is no answer
 # Radius of the disc looked at in mean radii, how much of the family is free, and whether radial lines (rays, checks,
@@ -134,6 +135,13 @@ def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.floa
 
     hold = 0.02 if one_sided else 0.012
     middle = straightest(wide, last.centre, last.centre, hold * seen.diameter, (4.0, 0.5))
+    if not one_sided and wide(middle) < FAINT:  # the fit may be some percent off: rays and stains draw it away
+        ways = np.array([(np.cos(angle), np.sin(angle)) for angle in np.arange(8) * np.pi / 4])
+        starts = last.centre + 0.02 * seen.diameter * ways
+        tried = [straightest(wide, start, last.centre, 0.03 * seen.diameter, (4.0, 0.5)) for start in starts]
+        better = max(tried, key=wide)
+        if wide(better) > wide(middle) + 0.1:  # by more than chance gives where no rings are to be seen
+            middle = better
     centres, values = [], []
     for rings in (circles, family):
         centre = middle
