@@ -149,6 +149,11 @@ def _warnings(face: Face, stock: Stock, shop: Shop, outs: Sequence[KeepOut]) -> 
         x, y = out.segments[0, :2].tolist()
         if not holds(x, y, outs[0].segments) and float(distances(x, y, outs[0].segments).min()) > 5:
             found.append(f"{out.name} lies outside the wood: see that it belongs to this piece.")
+    if any(defect.kind == "knot" and defect.status != "dismissed" for defect in face.defects):
+        found.append(
+            "Knots are taken to run straight down from the face: a branch that leans may come into a wall below. "
+            "Look for it on the other faces."
+        )
     wide = [cutter.name for cutter in shop.cutters if cutter.kerf > shop.wall_min]
     if wide:
         found.append(f"The kerf of {', '.join(wide)} is wider than the thinnest wall: check the figure.")
