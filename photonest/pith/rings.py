@@ -179,7 +179,8 @@ def standard_error(found: Located, diameter: float) -> float:
     coarse = 0.003 * (250 / diameter) ** 2.5  # fewer pixels lose the inner rings: faces made smaller step by step
     if not found.one_sided:
         usual = 2.5e-5 * (max(found.straight, 0.0) + 0.03) ** -1.9
-        return math.hypot(usual, 0.7 * found.unsure / diameter, 0.0004, coarse)
+        faint = 0.004 if found.straight < 0.12 else 0.0004  # there the straightest place may be another's
+        return math.hypot(usual, 0.7 * found.unsure / diameter, faint, coarse)
     sectors = math.sqrt(float(np.trace(found.fits[-1].covariance)) / 2) / diameter
     if found.straight >= STRAIGHT_ENOUGH:
         return math.hypot(0.6 * sectors**0.8 + 0.0005, coarse)
@@ -192,7 +193,7 @@ def _doubtful(found: Located, error: float) -> bool:
     Few lines agree on it: the side of the grain shows lines that run past each other, and seldom straight rings. Or, at
     the edge of the piece or outside, it still wandered off when the rings were let be oval.
     """
-    if found.agree + found.straight < 0.5 or error > LARGEST_ERROR:
+    if found.agree + found.straight < 0.52 or error > LARGEST_ERROR:
         return True
     wandered = float(np.hypot(*(found.fits[-1].centre - found.fits[-2].centre))) / found.fits[-1].unit
     return found.one_sided and (found.agree < 0.52 or wandered > 0.06)
