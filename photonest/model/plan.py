@@ -220,7 +220,7 @@ class Bound:
         No plan with as many bowls is worth more, by the objective (or with any number of them, where counts don't come
         first).
     gap_pct : float
-        How far above this plan's worth that is.
+        How far above this plan's worth that is; in bowls, where it is not settled that no plan has more of them.
     bowls : int
         No plan has more bowls; 0 when not told.
     """

@@ -98,15 +98,17 @@ def plan_nest(
     else:
         answer = plan_round(question, keep_axis)
     total = sum(bowl.rim_diameter for nest in answer.nests for bowl in nest.bowls)
+    count = sum(len(nest.bowls) for nest in answer.nests)
     value = answer.value
     bound = max(answer.bound, value)
+    gap = max(bound / value - 1 if value > 0 else 0.0, answer.bowls_bound / count - 1)
     return Plan(
         face=facts or FaceFacts("", ""),
         stock=stock,
         shop=shop,
         nests=answer.nests,
-        score=Score(objective, sum(len(nest.bowls) for nest in answer.nests), total, value),
-        bound=Bound(bound, 100 * (bound / value - 1) if value > 0 else 0.0, answer.bowls_bound),
+        score=Score(objective, count, total, value),
+        bound=Bound(bound, 100 * gap, answer.bowls_bound),
         warnings=(*_warnings(face, stock, shop, outs), *answer.warnings),
         alternatives=answer.alternatives,
         reasons=answer.reasons,

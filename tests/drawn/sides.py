@@ -77,9 +77,19 @@ def _colour(spec: SceneSpec, growth: Growth, x: F32, y: F32, z: F32) -> F32:
     sheet = Grid(0, 0, 0.5, 1600, 400)
     rough = clouds(sheet, rng, 9.0, 4) + 0.5 * speckle(sheet, rng, 0.8)
     around = (angle * np.float32(growth.spec.diameter / 2 / 0.5)) % 1599
-    value = cv2.remap(
-        rough, around.astype(np.float32)[None], ((z / 1.6) / 0.5 % 399).astype(np.float32)[None], cv2.INTER_LINEAR
-    )[0]
+    along = (z / 1.6) / 0.5 % 399
+    longest = 32_000  # OpenCV's maps are shorter than 32768
+    value = np.concatenate(
+        [
+            cv2.remap(
+                rough,
+                around[None, start : start + longest].astype(np.float32),
+                along[None, start : start + longest].astype(np.float32),
+                cv2.INTER_LINEAR,
+            )[0]
+            for start in range(0, max(len(x), 1), longest)
+        ]
+    )
     has_bark = growth.radius(angle, growth.outer - growth.under) > 0.4
     base = np.where(has_bark[:, None], np.array(look.bark), 0.85 * np.array(look.sap))
     tone = 1 + np.where(has_bark, 0.28, 0.05) * value
