@@ -267,8 +267,12 @@ def room_by_defects(r: Real, f: Real, rho: Real, h: Real, keep: Real) -> Real:
     span, rest = np.maximum(r**2 - f**2, 0.0), h**2 - keep**2
     lead = (rho**2 + rest) - r**2
     with np.errstate(invalid="ignore", divide="ignore"):
-        s = (keep * np.sqrt(lead * lead + 4 * np.maximum(rest, 0.0) * r**2) - lead * h) * (0.5 / rest)
-        s = np.maximum(np.where(rest > 0, s, 1e9), 0.0)
+        root = keep * np.sqrt(np.maximum(lead * lead + 4 * rest * r**2, 0.0))
+        s = np.where(rest > 0, (root - lead * h) * (0.5 / rest), 1e9)
+        # nearer to the rim plane than the distance to keep, a point clears an arc only where it stands off the rim too
+        off_rim = (rest <= 0) & (keep > 0) & (h > 0) & (rho > r) & (np.hypot(rho - r, h) >= keep)
+        s = np.where(off_rim, (4 * keep**2 * r**2 - lead * lead) / (2 * (root + lead * h)), s)
+    s = np.maximum(s, 0.0)
     found = np.where(lead >= 2 * keep * r, np.inf, np.sqrt(s * s + span) - s)
     found = np.maximum(np.maximum(found, h - keep), 0.0)
     by_corner = (keep > 0) & (h > 0) & (rho - f < keep)

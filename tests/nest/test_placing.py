@@ -1,7 +1,7 @@
 """The room that points leave a first bowl, against distances to bowls of many depths."""
 
 import numpy as np
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from photonest.model import Shop
@@ -13,6 +13,7 @@ RULES = Rules(Shop())
 
 
 @given(st.floats(60, 170), st.floats(0, 1.2), st.floats(-10, 180), st.floats(-40, 15))
+@example(60.0, 1.078125, 2.0, 5.0)  # beside the rim, nearer to its plane than the distance to keep
 @settings(max_examples=200, deadline=None)
 def test_room_is_the_deepest_bowl_that_keeps_its_distance(rim: float, share: float, h: float, keep: float) -> None:
     """A negative distance lets the bowl hold the point, so far inside and no farther."""
