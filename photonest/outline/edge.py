@@ -10,12 +10,11 @@ import numpy as np
 from photonest.imaging import Path, mean_diameter, polygon_area, reduced, usable_part
 from photonest.model import FlatPhoto, NotFound, Outline
 from photonest.outline import bark
+from photonest.outline.answers import CUT, RETAKE, nothing_to_see
 from photonest.outline.lines import CUT_RUN, as_points, at_frame, longest_run, simple
 from photonest.outline.plain import contour, plain_piece
 from photonest.outline.regions import best_edge, prepare
 from photonest.outline.strip import COARSE, FINE, sharpened
-
-RETAKE = "photograph the whole face on a plain ground of another colour, or point at the piece"
 
 
 @dataclass(frozen=True)
@@ -58,15 +57,12 @@ class EdgeOutline:
 
     def find(self, flat: FlatPhoto, options: EdgeOptions) -> Outline | NotFound:
         """Return the outline of the piece at the aim."""
-        if min(flat.pixels.shape[:2]) < 48:
-            return NotFound("the photo is too small", "take a photo at least 300 pixels wide")
-        if float(flat.pixels[::7, ::7].std(axis=(0, 1)).max()) < 2.0:
-            return NotFound("the photo shows one colour only", RETAKE)
+        empty = nothing_to_see(flat)
+        if empty is not None:
+            return empty
         middling = reduced(flat, options.middling_px)
         found = _plain(middling, options) or _natural(middling, options)
-        if isinstance(found, NotFound):
-            return found
-        return _outline(middling, found)
+        return _outline(middling, found) if isinstance(found, _Edges) else found
 
 
 def _plain(flat: FlatPhoto, options: EdgeOptions) -> _Edges | None:
@@ -114,7 +110,7 @@ def _outline(flat: FlatPhoto, found: _Edges) -> Outline | NotFound:
         return NotFound("the edge found crosses itself", RETAKE)
     wood = None if found.wood is None else simple(found.wood)
     cut = longest_run(at_frame(flat, outer)) > CUT_RUN
-    warnings = ("part of the piece lies outside the photo",) if cut and not found.plain else ()
+    warnings = (CUT,) if cut and not found.plain else ()
     return Outline(
         as_points(outer),
         None if wood is None else as_points(wood),

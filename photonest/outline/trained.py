@@ -9,14 +9,13 @@ import numpy as np
 
 from photonest.imaging import Path, cropped, mean_diameter, polygon_area, polygon_centroid, reduced, usable_part
 from photonest.model import FlatPhoto, NotFound, Outline, Points
+from photonest.outline.answers import CUT, RETAKE, nothing_to_see
 from photonest.outline.lines import CUT_RUN, apart, as_points, at_frame, longest_run, simple
 from photonest.outline.network import MIRRORED, Shares, looks, mean_of
 from photonest.outline.plain import PlainLimits, contour, plain_piece
 from photonest.outline.strip import FINE, pulled
 
-RETAKE = "photograph the whole face on a plain ground of another colour, or point at the piece"
 DOUBTED = "The outline may be wrong by {error:.0f} % of the diameter: check it in the picture."
-CUT = "part of the piece lies outside the photo"
 MARGIN = 0.2  # about the piece, in shares of its extent, when it is looked at from nearer
 PLAIN_PX, PLAIN_WITHIN = 1024, 0.012
 CUT_OUT = PlainLimits(spread=1.0)  # a real cloth or board is less even, and may look like the bark before it
@@ -90,10 +89,9 @@ class TrainedOutline:
 
     def find(self, flat: FlatPhoto, options: TrainedOptions) -> Outline | NotFound:
         """Return the outline of the piece at the aim."""
-        if min(flat.pixels.shape[:2]) < 48:
-            return NotFound("the photo is too small", "take a photo at least 300 pixels wide")
-        if float(flat.pixels[::7, ::7].std(axis=(0, 1)).max()) < 2.0:
-            return NotFound("the photo shows one colour only", RETAKE)
+        empty = nothing_to_see(flat)
+        if empty is not None:
+            return empty
         work = reduced(flat, options.work_px)
         sight = see(work)
         return _outline(work, sight, options) if isinstance(sight, Sight) else sight

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.model import FlatPhoto
+from photonest.imaging import mean_diameter
+from photonest.model import FlatPhoto, Outline
 
 Array = NDArray[np.float64]
 WHITE, GREEN = (255, 255, 255), (60, 95, 70)
@@ -94,3 +97,17 @@ def distances(found: Array, truth: Array) -> Array:
     line, ring = shapely.LinearRing(found), shapely.LinearRing(truth)
     places = shapely.line_interpolate_point(line, np.arange(720) / 720, normalized=True)
     return np.asarray(shapely.distance(places, ring))
+
+
+def found_by(finder: Any, flat: FlatPhoto) -> Outline:
+    """Return the outline that a finder finds, its lines valid and one within the other."""
+    import shapely
+
+    outline = finder.find(flat, finder.Options())
+    assert isinstance(outline, Outline)
+    polygon = shapely.Polygon(outline.points)
+    assert polygon.is_valid
+    if outline.under_bark is not None:
+        assert shapely.Polygon(outline.under_bark).is_valid
+        assert polygon.buffer(0.02 * mean_diameter(outline.points)).covers(shapely.Polygon(outline.under_bark))
+    return outline

@@ -11,37 +11,13 @@ import shapely
 from photonest.imaging import mean_diameter
 from photonest.model import FlatPhoto, NotFound, Outline
 from photonest.outline.trained import Doubt, TrainedOptions, TrainedOutline, under_bark
-from tests.outline.scenes import GREEN, WHITE, blob, distances, painted, photo
+from tests.outline.scenes import GREEN, blob, distances, found_by, painted, photo
 
 SHAPE = (420, 560)
 
 
-def find(flat: FlatPhoto) -> Outline | NotFound:
-    return TrainedOutline().find(flat, TrainedOptions())
-
-
 def found(flat: FlatPhoto) -> Outline:
-    outline = find(flat)
-    assert isinstance(outline, Outline)
-    polygon = shapely.Polygon(outline.points)
-    assert polygon.is_valid
-    if outline.under_bark is not None:
-        assert shapely.Polygon(outline.under_bark).is_valid
-        assert polygon.buffer(0.02 * mean_diameter(outline.points)).covers(shapely.Polygon(outline.under_bark))
-    return outline
-
-
-@pytest.mark.parametrize("ground", [WHITE, (0, 0, 0), GREEN, "moss"])
-def test_outline_of_a_round_face(ground: tuple[int, int, int] | str) -> None:
-    line = blob((285, 212), 160)
-    flat = photo(painted(SHAPE, line, (300, 205), ground=ground))
-    outline = found(flat)
-    away = distances(flat.to_px(outline.points), line)
-    # A pixel is a third of a percent of D: the edge must hold to about one pixel, its worst twentieth to three.
-    assert away.mean() < 1.2
-    assert np.percentile(away, 95) < 3.2
-    assert not outline.cut_by_frame
-    assert away.mean() * flat.mm_per_px < 2 * outline.standard_error
+    return found_by(TrainedOutline(), flat)
 
 
 def test_cut_out_pieces_are_exact() -> None:
@@ -51,28 +27,6 @@ def test_cut_out_pieces_are_exact() -> None:
     assert diameter == pytest.approx(mean_diameter(line), rel=0.005)  # half a pixel each side would be 0.3 %
 
 
-def test_corners_of_a_half_stay_sharp() -> None:
-    whole = shapely.Polygon(blob((280, 260), 190, waves=(0.02,)))
-    half = np.array(whole.intersection(shapely.box(0, 0, 560, 262)).exterior.coords)[:-1]
-    flat = photo(painted(SHAPE, half, (280, 262)))
-    away = distances(flat.to_px(found(flat).points), half)
-    assert away.max() < 5  # an opened corner would lose (sqrt(2) - 1) of a radius of 4 px and more
-
-
-def test_bark_is_told_apart_on_a_plain_ground() -> None:
-    outer, wood = blob((285, 212), 180), blob((285, 212), 165)
-    outline = found(photo(painted(SHAPE, outer, (290, 205), bark=wood)))
-    assert outline.under_bark is not None
-    flat = photo(painted(SHAPE, outer, (290, 205), bark=wood))
-    assert distances(flat.to_px(outline.points), outer).mean() < 1.0
-    assert distances(flat.to_px(outline.under_bark), wood).mean() < 2.0
-
-
-def test_bare_wood_has_no_bark() -> None:
-    assert found(photo(painted(SHAPE, blob((285, 212), 160), (300, 205), ground="moss"))).under_bark is None
-    assert found(photo(painted(SHAPE, blob((285, 212), 160), (300, 205)))).under_bark is None
-
-
 def test_the_piece_aimed_at_is_the_one_meant() -> None:
     left, right = blob((150, 210), 105), blob((410, 210), 105)
     both = painted(SHAPE, left, (150, 210))
@@ -80,12 +34,6 @@ def test_the_piece_aimed_at_is_the_one_meant() -> None:
     for line, x in ((left, 150.0), (right, 410.0)):
         flat = photo(both, aim_px=(x, 210.0))
         assert distances(flat.to_px(found(flat).points), line).mean() < 1.0
-
-
-def test_a_piece_cut_by_the_frame_says_so() -> None:
-    outline = found(photo(painted(SHAPE, blob((180, 212), 230), (200, 205), ground="moss")))
-    assert outline.cut_by_frame
-    assert any("outside the photo" in warning for warning in outline.warnings)
 
 
 def test_a_grey_face_on_like_mottles_is_right_or_warned_of() -> None:
@@ -126,24 +74,9 @@ def test_turning_the_photo_turns_the_outline() -> None:
     assert distances(a, b).mean() < 1.0  # a third of a percent of D
 
 
-@pytest.mark.parametrize(
-    "pixels",
-    [
-        np.zeros((300, 400, 3), np.uint8),
-        np.full((300, 400, 3), 255, np.uint8),
-        np.full((20, 30, 3), 90, np.uint8),
-    ],
-    ids=["black", "white", "tiny"],
-)
-def test_nothing_to_see_is_not_found(pixels: np.ndarray) -> None:
-    answer = find(photo(pixels))
-    assert isinstance(answer, NotFound)
-    assert answer.reason and answer.hint
-
-
 def test_noise_alone_gives_no_confident_answer() -> None:
     noise = np.random.default_rng(1).integers(0, 256, (240, 320, 3)).astype(np.uint8)
-    answer = find(photo(noise))
+    answer = TrainedOutline().find(photo(noise), TrainedOptions())
     assert isinstance(answer, NotFound) or shapely.Polygon(answer.points).is_valid
 
 

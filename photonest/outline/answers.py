@@ -1,0 +1,17 @@
+"""What the outline finders say alike."""
+
+from __future__ import annotations
+
+from photonest.model import FlatPhoto, NotFound
+
+RETAKE = "photograph the whole face on a plain ground of another colour, or point at the piece"
+CUT = "part of the piece lies outside the photo"
+
+
+def nothing_to_see(flat: FlatPhoto) -> NotFound | None:
+    """Return why no edge can be looked for in a photo, if so."""
+    if min(flat.pixels.shape[:2]) < 48:
+        return NotFound("the photo is too small", "take a photo at least 300 pixels wide")
+    if float(flat.pixels[::7, ::7].std(axis=(0, 1)).max()) < 2.0:
+        return NotFound("the photo shows one colour only", RETAKE)
+    return None
