@@ -10,8 +10,6 @@ from numpy.typing import NDArray
 
 from photonest.scale.lines import Array, Lines, joined, straight_segments
 
-__all__ = ["SEARCH_PX", "SHORTEST", "Lines", "closed", "find_quads", "joined", "straight_segments"]
-
 SEARCH_PX = 640  # longer side of the picture that is searched
 SHORTEST = 0.03  # line that is looked at, as a share of that
 MOST_QUADS = 400
