@@ -23,12 +23,13 @@ from photonest.cracks.evidence import Evidence, evidence
 from photonest.cracks.search import candidates, view
 from tests.bench.cracked import cracked, mirrored
 from tests.bench.cracks import Scene, Truth, drawn_scene, scene, truths
+from tests.bench.fitting import Fit, kept, network
 
 Vector = NDArray[np.float64]
 TOLERANCE = 0.008  # of the diameter: a candidate runs along a crack within this
 SAME_DISC = {"logend_douglas_origC07c": "dfC07c", "half_douglas_dfD06c": "dfD06c"}
 FIRST_DRAWN = 1000  # seeds below are kept for measuring
-HIDDEN, MEMBERS, DECAY, STEPS = 12, 5, 0.02, 200
+MEMBERS, FIT = 5, Fit(units=12, decay=0.02, steps=200, outliers_pct=0.5)
 PARTS = 5  # the discs are left out in this many lots
 
 
@@ -129,10 +130,10 @@ def cracked_rows(truth: Truth, here: Scene, seed: int) -> Iterator[Row]:
 
 
 def drawn_rows(seed: int) -> Iterator[Row]:
-    """Yield the candidates of a wholly drawn photo; every fifth is a blank's side grain, every tenth a half log."""
+    """Yield the candidates of a wholly drawn photo; two in five are a blank's side grain, one in ten a half log."""
     from shapely.geometry import LineString
 
-    cut: Literal["end", "side"] = "side" if seed % 5 == 4 else "end"
+    cut: Literal["end", "side"] = "side" if seed % 5 in (1, 4) else "end"
     drawn = drawn_scene(seed, cut, "half" if seed % 10 == 2 else "whole")
     here = drawn.scene if seed % 4 else replace(drawn.scene, pith=None)
     if here.pith is not None:  # as far off as finders are
@@ -161,42 +162,8 @@ def gather(variants: int, drawn: int) -> Examples:
 
 def fitted(examples: Examples, members: int = MEMBERS) -> judge.Network:
     """Return the network that fits the examples best, long candidates counting more."""
-    low, high = np.percentile(examples.cues, [0.5, 99.5], axis=0)
-    clipped = np.clip(examples.cues, low, high)
-    mean, spread = clipped.mean(axis=0), np.maximum(clipped.std(axis=0), 1e-6)
-    inputs = (clipped - mean) / spread
     weight = np.sqrt(examples.length)
-    weight /= weight.sum()
-    fits = [_member(inputs, examples.crack, weight, seed) for seed in range(members)]
-    first, bias, second, last = (np.array(part) for part in zip(*fits, strict=True))
-    return judge.Network(low, high, mean, spread, first, bias, second, last)
-
-
-def _member(inputs: Vector, target: Vector, weight: Vector, seed: int) -> tuple[Vector, Vector, Vector, float]:
-    """Fit one network by L-BFGS on the weighted cross entropy with weight decay."""
-    from scipy.optimize import minimize
-
-    rng = np.random.default_rng(seed)
-    count = inputs.shape[1]
-    sizes = [count * HIDDEN, HIDDEN, HIDDEN, 1]
-    cuts = np.cumsum(sizes)[:-1]
-
-    def loss(flat: Vector) -> tuple[float, Vector]:
-        w1, b1, w2, b2 = np.split(flat, cuts)
-        w1 = w1.reshape(count, HIDDEN)
-        hidden = np.tanh(inputs @ w1 + b1)
-        z = hidden @ w2 + b2
-        value = float(weight @ (np.logaddexp(0, z) - target * z)) + DECAY * float((w1**2).sum() + (w2**2).sum()) / 20
-        slope = weight * (1 / (1 + np.exp(-z)) - target)
-        back = slope[:, None] * w2 * (1 - hidden**2)
-        grad_w1 = inputs.T @ back + DECAY * w1 / 10
-        grad = [grad_w1.ravel(), back.sum(axis=0), hidden.T @ slope + DECAY * w2 / 10, [slope.sum()]]
-        return value, np.concatenate(grad)
-
-    start = rng.normal(0, 0.3, sum(sizes))
-    best = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": STEPS}).x
-    w1, b1, w2, b2 = np.split(best, cuts)
-    return w1.reshape(count, HIDDEN), b1, w2, float(b2[0])
+    return network(examples.cues, examples.crack, weight, members, FIT)
 
 
 def left_out(examples: Examples) -> Vector:
@@ -260,17 +227,12 @@ def main() -> None:
 
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--variants", type=int, default=5, help="pictures drawn into each photo")
-    parser.add_argument("--drawn", type=int, default=40, help="wholly drawn photos")
+    parser.add_argument("--drawn", type=int, default=120, help="wholly drawn photos")
     parser.add_argument("--keep", type=Path, help="write the examples here, or read them if it exists")
     parser.add_argument("--write", action="store_true", help="write the judge that the package ships")
     asked = parser.parse_args()
     cv2.setNumThreads(1)
-    if asked.keep and asked.keep.exists():
-        examples = Examples(**np.load(asked.keep))
-    else:
-        examples = gather(asked.variants, asked.drawn)
-        if asked.keep:
-            np.savez(asked.keep, **vars(examples))
+    examples = Examples(**kept(asked.keep, lambda: vars(gather(asked.variants, asked.drawn))))
     sure = left_out(examples)
     report(examples, sure)
     if asked.write:

@@ -21,13 +21,13 @@ from photonest.cracks.judge import Network, likelihoods
 from photonest.cracks.patch_cues import cues_of
 from photonest.cracks.patches import outline_of, patches, sheets
 from photonest.model import DefectKind
-from tests.bench.fitting import member
+from tests.bench.fitting import Fit, kept, network
 from tests.bench.patched import Face, matches, patched, random_face, real_faces, shape_of
 
 Vector = NDArray[np.float64]
 FIRST_DRAWN = 3000  # seeds; those from 9000 on are kept for measuring
 MEMBERS, PARTS = 4, 5
-UNITS, DECAY, STEPS = 8, 0.006, 150
+FIT = Fit(units=8, decay=0.006, steps=150, outliers_pct=0.3)
 KINDS: tuple[DefectKind, ...] = ("knot", "hole", "bark")
 
 
@@ -70,15 +70,8 @@ def gather(every: Iterable[Face]) -> Examples:
 
 def fitted(examples: Examples, kind: str, members: int = MEMBERS) -> Network:
     """Return the network that tells one kind from all else."""
-    low, high = np.percentile(examples.cues, [0.3, 99.7], axis=0)
-    clipped = np.clip(examples.cues, low, high)
-    mean, spread = clipped.mean(axis=0), np.maximum(clipped.std(axis=0), 1e-6)
-    inputs = (clipped - mean) / spread
-    weight = np.full(len(inputs), 1 / len(inputs))
     target = (examples.kind == kind).astype(float)
-    fits = [member(inputs, target, weight, seed, UNITS, DECAY, STEPS) for seed in range(members)]
-    first, bias, second, last = (np.array(part) for part in zip(*fits, strict=True))
-    return Network(low, high, mean, spread, first, bias, second, last)
+    return network(examples.cues, target, np.ones(len(target)), members, FIT)
 
 
 def left_out(examples: Examples) -> Vector:
@@ -123,12 +116,7 @@ def main() -> None:
     parser.add_argument("--write", action="store_true", help="write the judge that the package ships")
     asked = parser.parse_args()
     cv2.setNumThreads(1)
-    if asked.keep and asked.keep.exists():
-        examples = Examples(**np.load(asked.keep))
-    else:
-        examples = gather(faces(asked.variants, asked.drawn))
-        if asked.keep:
-            np.savez(asked.keep, **vars(examples))
+    examples = Examples(**kept(asked.keep, lambda: vars(gather(faces(asked.variants, asked.drawn)))))
     report(examples, left_out(examples))
     if asked.write:
         patch_judge.save({kind: fitted(examples, kind) for kind in KINDS})
