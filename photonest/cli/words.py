@@ -62,7 +62,7 @@ def describe_plan(plan: Plan) -> str:
         lines += [f"Blank {number}"] if len(plan.nests) > 1 else []
         lines += _nest_lines(nest, plan.stock.kind == "log")
     lines += [
-        f"Or {other.bowls}: rims {', '.join(f'{rim:.0f}' for rim in other.rim_diameters)} mm. {other.note}"
+        f"Or {other.bowls}: rims {', '.join(f'{rim:.0f}' for rim in other.rim_diameters)} mm: {other.note}"
         for other in plan.alternatives
     ]
     return "\n".join([*lines, *plan.reasons])
