@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from photonest import __version__
+from photonest.face_warnings import face_warnings
 from photonest.model import (
     Attempt,
     Crack,
@@ -25,7 +26,6 @@ from photonest.model import (
     Points,
 )
 from photonest.model.values import FieldError
-from photonest.pipeline import face_warnings
 from photonest.rectify import shifted
 from photonest.sizes import centroid, measure_size
 

@@ -6,10 +6,11 @@ from typing import cast
 import pytest
 
 from photonest.adjust import Changes, NewCrack, NewDefect, adjusted, crack_kind, with_end
+from photonest.asking import Choices
 from photonest.gates import merge_marks
 from photonest.marks import hand_marks
 from photonest.model import Crack, Defect, Face, MarksError, Pith, face_from_document, face_to_document
-from photonest.pipeline import Choices, measure
+from photonest.pipeline import measure
 from photonest.registry import BUILT_IN, Listing
 from photonest.spec import Stage
 from tests.test_pipeline import GOOD, Chain, photo

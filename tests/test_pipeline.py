@@ -6,9 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from photonest.asking import Choices
 from photonest.model import Face, OutlineError, Photo, PluginError, ScaleError, dump_json, face_to_document
 from photonest.photo import frozen_pixels
-from photonest.pipeline import Choices, measure
+from photonest.pipeline import measure
 from photonest.registry import Listing, Registry
 
 FAKES = "tests.plugins.fakes"

@@ -7,11 +7,11 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from photonest.asking import Choices
 from photonest.catalogue.entries import Details, Entry
 from photonest.catalogue.files import make_thumbnail
 from photonest.catalogue.store import Catalogue
 from photonest.model import CatalogueError, Face, PhotonestError
-from photonest.pipeline import Choices
 
 ENDINGS = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif"})
 

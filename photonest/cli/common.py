@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
+    from photonest.asking import Choices
     from photonest.model import Face, Photo
-    from photonest.pipeline import Choices
 
 PhotoPath = Annotated[Path, typer.Argument(metavar="PHOTO", help="JPEG, PNG, TIFF, WebP or HEIC file.")]
 OutFolder = Annotated[

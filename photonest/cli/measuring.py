@@ -11,7 +11,7 @@ import typer
 from photonest.cli.common import parsed_point, parsed_settings
 
 if TYPE_CHECKING:
-    from photonest.pipeline import Choices
+    from photonest.asking import Choices
 
 _REFERENCE = "The reference"
 
@@ -84,7 +84,7 @@ class Measuring:
 
     def choices(self) -> Choices:
         """Return what these options ask of the stages."""
-        from photonest.pipeline import Choices
+        from photonest.asking import Choices
 
         chosen = parsed_settings(self.settings or ())
         for option, value, keys in self._lengths():

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from photonest.asking import Choices
 from photonest.catalogue.batch import Failed, Measured, add_photos, measure_photo, photos_in
 from photonest.catalogue.entries import Details
 from photonest.catalogue.store import Catalogue
-from photonest.pipeline import Choices
 from tests.catalogue.pieces import THUMBNAIL, face_of
 
 

@@ -11,13 +11,13 @@ from PIL import Image
 from typer.testing import CliRunner, Result
 
 import photonest.catalogue.batch as batch
+from photonest.asking import Choices
 from photonest.catalogue.batch import Failed, Measured
 from photonest.catalogue.entries import STATES
 from photonest.cli.catalogue import app
 from photonest.cli.catalogue_common import State
 from photonest.cli.piece import Kind
 from photonest.model import CatalogueError, MoistureError, OutputError, StockKind, write_document
-from photonest.pipeline import Choices
 from tests.catalogue.pieces import THUMBNAIL, face_of
 from tests.catalogue.test_store import plan_for
 

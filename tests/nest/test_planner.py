@@ -5,10 +5,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from photonest.face_warnings import face_warnings
 from photonest.model import Face, NoPlanError, Shop, Stock, plan_from_document, plan_to_document
 from photonest.nest import check_plan, plan_nest
 from photonest.nest.planner import _warnings
-from photonest.pipeline import face_warnings
 from tests.nest.examples import face, plain_blank, radial_crack, ring
 
 
