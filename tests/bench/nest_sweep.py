@@ -1,73 +1,157 @@
-"""How safe plans are: python -m tests.bench.nest_sweep [--count N] [--kinds blank=4,slice=4,log=1] [--seed S].
+"""How safe plans are: python -m tests.bench.nest_sweep [--count N] [--kinds blank=4,slice=4,log=1] [--resume FILE].
 
 Plans random blanks, slices and logs of invented wood with 0 to 12 defects, and counts those that the independent check
-finds unsafe. Each unsafe plan is named, so that it can be made again from its seed and index. Columns by kind: pieces,
-plans, pieces that give no bowl, unsafe plans, and the seconds of the processor at the median and in all.
+finds unsafe; every so many plans are also checked as solids in space. Each unsafe plan, and each piece that the planner
+fails on, is named, so that it can be made again from its seed and index. With --resume, what was counted is kept in a
+small file, by commit, and the next run goes on from there. Columns by kind: pieces, plans, pieces that give no bowl,
+plans refused by the check, plans checked as solids and those found unsafe so, failures, and the seconds of the
+processor at the median, the 90th percentile and in all.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
+import subprocess
 import time
-from collections import Counter
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
 from typing import get_args
 
 import numpy as np
 
-from photonest.model import NoPlanError, Plan, StockKind
+from photonest.model import NoPlanError, StockKind
 from photonest.nest import check_plan, plan_nest
-from tests.nest.random_wood import Piece, random_piece
+from tests.nest.random_wood import random_piece
+from tests.nest.solids import found_unsafe
+
+SAVED_EVERY = 10
+COUNTED = ("pieces", "plans", "no bowl", "unsafe", "solids", "unsafe solids", "failed")
 
 
-def planned(piece: Piece, work: int) -> Plan | None:
+@dataclass
+class Tally:
+    """What has been counted so far: by commit and kind of stock, and every fault by its seed and index."""
+
+    seed: int
+    mix: str
+    work: int
+    done: int = 0
+    counts: dict[str, dict[str, dict[str, int]]] = field(default_factory=dict)
+    seconds: dict[str, list[float]] = field(default_factory=dict)
+    faults: list[str] = field(default_factory=list)
+
+    def kind(self, index: int) -> StockKind:
+        """Return the kind of a piece: they come in turns, as the mix tells."""
+        turn: list[StockKind] = []
+        for part in self.mix.split(","):
+            name, _, times = part.partition("=")
+            turn += [kind for kind in get_args(StockKind) if kind == name] * int(times or 1)
+        return turn[index % len(turn)]
+
+    def add(self, commit: str, kind: str, what: str) -> None:
+        row = self.counts.setdefault(commit, {}).setdefault(kind, dict.fromkeys(COUNTED, 0))
+        row[what] += 1
+
+    def fault(self, commit: str, kind: str, told: str) -> None:
+        self.faults.append(f"{kind} seed {self.seed} index {self.done} at {commit}: {told}")
+        print(self.faults[-1], flush=True)
+
+    def table(self) -> str:
+        heads = "".join(f"{what:>14}" for what in COUNTED)
+        lines = [f"{'commit':10} {'kind':6}{heads}"]
+        total: dict[str, dict[str, int]] = {}
+        for commit, kinds in self.counts.items():
+            for kind, row in kinds.items():
+                lines.append(f"{commit:10} {kind:6}" + "".join(f"{row[what]:14}" for what in COUNTED))
+                sums = total.setdefault(kind, dict.fromkeys(COUNTED, 0))
+                total[kind] = {what: sums[what] + row[what] for what in COUNTED}
+        for kind, row in total.items():
+            middle, late = np.quantile(self.seconds[kind], [0.5, 0.9])
+            times = f"   {middle:.2f} s, 90 % {late:.2f} s, all {sum(self.seconds[kind]):.0f} s"
+            lines.append(f"{'all':10} {kind:6}" + "".join(f"{row[what]:14}" for what in COUNTED) + times)
+        return "\n".join(lines)
+
+
+def one_more(tally: Tally, commit: str, solids: int) -> None:
+    """Plan and check the next piece."""
+    kind = tally.kind(tally.done)
+    piece = random_piece(kind, tally.seed, tally.done)
+    tally.add(commit, kind, "pieces")
+    start = time.process_time()
     try:
-        return plan_nest(piece.face, piece.stock, piece.shop, work=work)
+        plan = plan_nest(piece.face, piece.stock, piece.shop, work=tally.work)
     except NoPlanError:
-        return None
+        plan = None
+    except Exception as error:  # whatever it is: counted, named and looked at
+        tally.add(commit, kind, "failed")
+        tally.fault(commit, kind, f"failed: {error!r}")
+        return
+    finally:
+        tally.seconds.setdefault(kind, []).append(round(time.process_time() - start, 2))
+    if plan is None:
+        tally.add(commit, kind, "no bowl")
+        return
+    tally.add(commit, kind, "plans")
+    if found := check_plan(piece.face, plan):
+        tally.add(commit, kind, "unsafe")
+        tally.fault(commit, kind, f"refused: {found[0].rule}, {found[0].where}: {found[0].message}")
+    made = sum(kinds[kind]["plans"] for kinds in tally.counts.values() if kind in kinds)
+    if solids and made % solids == 0:
+        tally.add(commit, kind, "solids")
+        if unsafe := found_unsafe(piece.face, plan):
+            tally.add(commit, kind, "unsafe solids")
+            tally.fault(commit, kind, f"as solids: {unsafe[0]}")
 
 
-def kinds_in_turn(mix: str, count: int) -> list[StockKind]:
-    """Return the kind of each piece, in turns as the mix tells."""
-    turn: list[StockKind] = []
-    for part in mix.split(","):
-        name, _, times = part.partition("=")
-        turn += [kind for kind in get_args(StockKind) if kind == name] * int(times or 1)
-    return [turn[index % len(turn)] for index in range(count)]
+def commit_here() -> str:
+    """Return the commit that the code is of, with a + where it was changed since; "?" outside a repository."""
+    asked = ("git", "-C", str(Path(__file__).parent))
+    try:
+        name = subprocess.run([*asked, "rev-parse", "--short", "HEAD"], capture_output=True, check=True, text=True)
+        changed = subprocess.run([*asked, "status", "--porcelain", "-uno"], capture_output=True, check=True, text=True)
+    except (OSError, subprocess.CalledProcessError):
+        return "?"
+    return name.stdout.strip() + ("+" if changed.stdout.strip() else "")
 
 
-def sweep(count: int, mix: str, seed: int, minutes: float, work: int) -> None:
-    tally: Counter[tuple[str, str]] = Counter()
-    spent: dict[str, list[float]] = {}
-    end = time.monotonic() + 60 * minutes
-    for index, kind in enumerate(kinds_in_turn(mix, count)):
-        if time.monotonic() > end:
-            break
-        piece = random_piece(kind, seed, index)
-        start = time.process_time()
-        plan = planned(piece, work)
-        spent.setdefault(kind, []).append(time.process_time() - start)
-        tally[kind, "plans" if plan else "no bowl"] += 1
-        if plan is None:
-            continue
-        found = check_plan(piece.face, plan)
-        tally[kind, "unsafe"] += bool(found)
-        if found:
-            print(f"UNSAFE {kind} seed {seed} index {index}: {found[0].rule}, {found[0].where}: {found[0].message}")
-    print(f"{'kind':6} {'pieces':>7} {'plans':>6} {'no bowl':>8} {'unsafe':>7} {'median s':>9} {'all s':>7}")
-    for name, times in spent.items():
-        row = [tally[name, what] for what in ("plans", "no bowl", "unsafe")]
-        print(f"{name:6} {len(times):7} {row[0]:6} {row[1]:8} {row[2]:7} {np.median(times):9.2f} {sum(times):7.0f}")
+def opened(path: Path | None, fresh: Tally) -> Tally:
+    """Return the tally kept in a file, or the fresh one where there is none."""
+    if path is None or not path.exists():
+        return fresh
+    kept = Tally(**json.loads(path.read_text()))
+    if (kept.seed, kept.mix, kept.work) != (fresh.seed, fresh.mix, fresh.work):
+        raise SystemExit(f"{path} is of --seed {kept.seed} --kinds {kept.mix} --work {kept.work}: ask for the same.")
+    return kept
+
+
+def kept_in(path: Path | None, tally: Tally) -> None:
+    if path is not None:
+        beside = path.with_name(path.name + ".new")
+        beside.write_text(json.dumps(asdict(tally)))
+        beside.replace(path)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--count", type=int, default=1000, help="how many pieces")
+    parser.add_argument("--count", type=int, default=1000, help="how many pieces in all")
     parser.add_argument("--kinds", default="blank=4,slice=4,log=1", help="kinds in turn, each so many times")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=60.0, help="stop after so long")
     parser.add_argument("--work", type=int, default=20_000_000, help="points a log's search may ask")
+    parser.add_argument("--solids", type=int, default=20, help="check every so many plans as solids; 0 for none")
+    parser.add_argument("--resume", type=Path, help="keep the count in this file, and go on from what it holds")
     told = parser.parse_args()
-    sweep(told.count, told.kinds, told.seed, told.minutes, told.work)
+    tally = opened(told.resume, Tally(told.seed, told.kinds, told.work))
+    commit, end = commit_here(), time.monotonic() + 60 * told.minutes
+    while tally.done < told.count and time.monotonic() < end:
+        one_more(tally, commit, told.solids)
+        tally.done += 1
+        if tally.done % SAVED_EVERY == 0:
+            kept_in(told.resume, tally)
+    kept_in(told.resume, tally)
+    print(tally.table())
+    print(*tally.faults, sep="\n")
 
 
 if __name__ == "__main__":
