@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from photonest.nest.refine import Room
 from photonest.nest.rules import Real, Rules
 from photonest.nest.solve import Found, Workshop, nests_on_axis
 from photonest.nest.spans import View, view_of
+from photonest.nest.wanted import wanted_nest
 
 LOWER_BY = 0.2  # mm
 MOST_LOWERED = 25
@@ -21,7 +23,10 @@ CLEARER = 12.0  # mm: how far a found axis is moved to where it clears all by th
 
 @dataclass(frozen=True)
 class HalfNest:
-    """The best nest found in a half log: its direction (radians), its axis and its recipe."""
+    """The best nest found in a half log: its direction (radians), its axis and its recipe.
+
+    `side` tells the half it is of: 0, or 1 where the axes lie half a turn from the directions searched.
+    """
 
     angle: float
     u: float
@@ -29,6 +34,16 @@ class HalfNest:
     z: float
     found: Found
     slack: float
+    side: int = 0
+
+
+@dataclass(frozen=True)
+class HalfWish:
+    """What is asked of one half: a workshop that makes only that; just so many bowls; bowls of sizes, largest first."""
+
+    work: Workshop
+    count: int | None = None
+    sizes: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +61,14 @@ class Log:
     widest : tuple of float
         The widest rim radius at each.
     scale_error : float
+    rips : tuple of (middle, half width)
+        The directions allowed, in radians from x to y, of one half's axes; the other's lie half a turn from them.
+    through_centre : bool
+        Whether every axis crosses `centre`.
+    wishes : tuple of HalfWish
+        What is asked of either half; empty where nothing is but the best.
+    beat : float
+        Nests of no higher rank than this are not looked for.
     """
 
     work: Workshop
@@ -55,10 +78,36 @@ class Log:
     zs: tuple[float, ...]
     widest: tuple[float, ...]
     scale_error: float
+    rips: tuple[tuple[float, float], ...] = ((math.pi / 2, math.pi / 2),)
+    through_centre: bool = False
+    wishes: tuple[HalfWish, ...] = ()
+    beat: float = 0.0
+
+    def wish(self, side: int) -> HalfWish:
+        """Return what is asked of a half."""
+        return self.wishes[side] if self.wishes else HalfWish(self.work)
+
+    def swept(self, count: int) -> tuple[float, ...]:
+        """Return so many directions to a half turn, as far as they are allowed; else the middles of those allowed."""
+        angles = [math.pi * k / count for k in range(count)]
+        found = [angle for angle in angles if any(abs(angle - middle) <= half for middle, half in self.rips)]
+        return tuple(found or (middle for middle, _ in self.rips))
+
+    def spans(self, count: int) -> tuple[tuple[float, float], ...]:
+        """Return the directions allowed as spans, (middle, half width), none wider than one of so many."""
+        found = []
+        for middle, half in self.rips:
+            parts = max(1, math.ceil(2 * half * count / math.pi - 1e-9))
+            width = half / parts
+            found += [(middle - half + (2 * k + 1) * width, width) for k in range(parts)]
+        return tuple(found)
 
     def site(self, angle: float, z: float) -> LogSite:
         """Return the axes in one direction at a place along the log."""
-        return log_site(self.marks, self.centre, angle, z, self.scale_error, self.split)
+        found = log_site(self.marks, self.centre, angle, z, self.scale_error, self.split)
+        if self.through_centre:
+            found = replace(found, low=(0.0, found.low[1]), high=(0.0, found.high[1]))
+        return found
 
     def view(self, angle: float, half: float, z: float) -> View:
         """Return the wood in a span of directions."""
@@ -87,12 +136,21 @@ def room_on_axis(rules: Rules, site: LogSite, a: float, b: float) -> Room:
     return room_at
 
 
-def nest_at(log: Log, angle: float, a: float, b: float, z: float, starts: int = 1) -> HalfNest | None:
-    """Return the best nest on the axis (u, t) of a direction, at z along the log."""
+def nest_at(log: Log, angle: float, a: float, b: float, z: float, starts: int = 1, side: int = 0) -> HalfNest | None:
+    """Return the best nest on the axis (u, t) of a direction, at z along the log: of those asked of its half."""
     widest = log.widest[log.zs.index(z)]
     room_at = room_on_axis(log.work.rules, log.site(angle, z), a, b)
-    found = nests_on_axis(log.work, room_at, widest, best_only=True, starts=starts)
-    return HalfNest(angle, a, b, z, found[max(found)], 0.0) if found else None
+    wish, found = log.wish(side), None
+    if wish.sizes:
+        found = wanted_nest(log.work, room_at, widest, math.inf, wish.sizes).found
+    else:
+        counted = log.work.worth.objective == "bowls"
+        nests = nests_on_axis(wish.work, room_at, widest, best_only=counted and wish.count is None, starts=starts)
+        if wish.count is not None:
+            found = nests.get(wish.count)
+        elif nests:
+            found = max(nests.values(), key=lambda nest: float(log.work.rank(nest.bowls, nest.value)))
+    return HalfNest(angle, a, b, z, found, 0.0, side) if found is not None else None
 
 
 def polished(log: Log, nest: HalfNest) -> HalfNest:
@@ -104,8 +162,8 @@ def polished(log: Log, nest: HalfNest) -> HalfNest:
         better = clearest(first, near(site, nest.u, nest.t, CLEARER), most_cells=600)
         if better.value < 0:
             break
-        other = nest_at(log, nest.angle, better.a, better.b, nest.z, 2)
-        moved = HalfNest(nest.angle, better.a, better.b, nest.z, nest.found, better.value)
+        other = nest_at(log, nest.angle, better.a, better.b, nest.z, 2, nest.side)
+        moved = replace(nest, u=better.a, t=better.b, slack=better.value)
         if other is None or log.rank(other) <= log.rank(nest) + 0.2:
             return moved
         nest = other
@@ -116,4 +174,4 @@ def near(site: LogSite, a: float, b: float, reach: float) -> LogSite:
     """Return the axes of a site within a square about one."""
     low = (max(site.low[0], a - reach), max(site.low[1], b - reach))
     high = (min(site.high[0], a + reach), min(site.high[1], b + reach))
-    return LogSite(site.across, site.along, site.marks, site.z, site.scale_error, low, high, site.foot_at)
+    return replace(site, low=low, high=high)

@@ -119,7 +119,7 @@ class _Search:
         self.best, self.pair, self.settled = 0.0, tuple[HalfNest, ...](), 0.0
         shop = log.work.rules.shop
         self.halves = tuple(
-            _Half(side, z, widest, table_of(log.work, widest))
+            _Half(side, z, widest, table_of(log.wish(side).work, widest))
             for side in (0, 1)
             for z, widest in zip(log.zs, log.widest, strict=True)
             if widest >= shop.min_rim / 2
@@ -154,10 +154,10 @@ class _Search:
 
     def start(self) -> None:
         """Begin with the plain rip, sweep the directions for a better pair of nests, then open the spans."""
-        self.best, self.pair = self.plain()
+        rank, pair = self.plain()
+        self.best, self.pair = (rank, pair) if rank > self.log.beat else (self.log.beat, ())
         found = []
-        for k in range(SWEPT):
-            angle = math.pi * k / SWEPT
+        for k, angle in enumerate(self.log.swept(SWEPT)):
             spots = []
             for side in (0, 1):
                 each = [
@@ -169,17 +169,19 @@ class _Search:
             found.append((sum(spot.rank for spot in spots), -k, angle, spots))
         for _, _, angle, spots in sorted(found, key=lambda each: each[:2], reverse=True)[:TAKEN]:
             self.take(spots, angle)
-        width = math.pi / FIRST_SPANS / 2
-        for k in range(FIRST_SPANS):
-            angle = (2 * k + 1) * width
+        for angle, width in self.log.spans(FIRST_SPANS):
             cells = tuple(self.first_cells(half, angle) for half in self.halves)
             node = self.node(angle, width, cells)
             self.push(self.narrowed(node, [math.inf, math.inf], self.all))
 
     def plain(self) -> tuple[float, tuple[HalfNest, ...]]:
-        """Return the rank and the nests of the plain way: ripped along the photo's x axis, centred as in sound wood."""
+        """Return the rank and the nests of the plain way: ripped along the photo's x axis, centred as in sound wood.
+
+        Where that rip isn't allowed, of those looked at the nearest to it.
+        """
         log = self.log
-        sound, angle = replace(log, marks=log.marks.of_edge()), math.pi / 2
+        sound = replace(log, marks=log.marks.of_edge())
+        angle = min(log.swept(SWEPT), key=lambda each: abs(each - math.pi / 2))
         pair: list[HalfNest] = []
         for side in (0, 1):
             spots = [
@@ -201,6 +203,8 @@ class _Search:
         wide, deep = (max(1, math.ceil(span / 2 / FIRST_CELL)) for span in (2 * reach, reach - low))
         across, down = reach / wide, max(reach - low, 0.0) / 2 / deep
         a, b = np.meshgrid(across * (2 * np.arange(wide) + 1) - reach, low + down * (2 * np.arange(deep) + 1))
+        if log.through_centre:
+            a, b, across = np.zeros(deep), b[:, 0], 0.0
         rims = np.ones((a.size, len(half.table.levels[0].low)), bool)
         return Cells(a.ravel(), b.ravel(), across, down, rims, 0)
 
@@ -331,7 +335,8 @@ class _Search:
         a, b = cells.a, np.maximum(cells.b, view.nearest)
         for step, level in CLIMB:
             if step:
-                a, b = (np.array([at + step * move[k] for move in AROUND]) for k, at in enumerate((best.a, best.b)))
+                steps = (0.0 if self.log.through_centre else step, step)
+                a, b = (np.array([at + steps[k] * move[k] for move in AROUND]) for k, at in enumerate((best.a, best.b)))
             trial = Cells(a, b, 0.0, 0.0, np.tile(rims, (len(a), 1)), cells.level)
             trial = trial.picked(np.flatnonzero(trial.b >= view.nearest))
             floor = best.rank - CLIMB_SLACK * (best.rank % PER_BOWL)  # a finer table ranks a little lower
@@ -346,4 +351,5 @@ class _Search:
     def nest(self, angle: float, spot: Spot) -> HalfNest | None:
         """Return the best nest on an axis; its work is counted."""
         self.work += WORK_A_NEST
-        return nest_at(self.log, angle, spot.a, spot.b, self.halves[spot.place].z)
+        half = self.halves[spot.place]
+        return nest_at(self.log, angle, spot.a, spot.b, half.z, side=half.side)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import functools
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from photonest.nest.chains import IMPOSSIBLE, Level, best_following, following, level_of
+from photonest.nest.chains import IMPOSSIBLE, Chains, Level, Worth, best_following, following, level_of
 from photonest.nest.curves import Outside
 from photonest.nest.refine import Recipe, Room, refined, trace
 from photonest.nest.rules import Real
@@ -49,16 +51,53 @@ def wanted_nest(work: Workshop, room: Room, widest: float, limit: float, sizes: 
     return Wanted(None, "These sizes don't fit together.")
 
 
-def _levels(work: Workshop, rims: Sequence[float]) -> list[Level]:
+@dataclass(frozen=True)
+class FirstOf(Worth):
+    """How nests are valued whose first bowl is at least of a rim radius."""
+
+    least: float = field(default=0.0, kw_only=True)
+
+    def of_rim(self, rim: Real) -> Real:
+        """Return what bowls are worth by their rim radius; no first bowl may be smaller than `least`."""
+        return np.where(np.asarray(rim) >= self.least - SLACK, super().of_rim(rim), IMPOSSIBLE)
+
+
+def _first_of(work: Workshop, least: float) -> Worth:
+    return FirstOf(work.worth.objective, work.worth.prices, least=least)
+
+
+@functools.lru_cache(maxsize=16)
+def counting(work: Workshop, count: int) -> Workshop:
+    """Return a workshop that makes nests of no more than so many bowls."""
+    worth = work.worth if count else _first_of(work, math.inf)
+    cores = max(count - 1, 0)
+    points, cells = work.point_levels[:cores], work.cell_levels[:cores]
+    return replace(work, worth=worth, point_levels=points, cell_levels=cells, memory={})
+
+
+@functools.lru_cache(maxsize=32)
+def making(work: Workshop, sizes: tuple[float, ...]) -> Workshop:
+    """Return a workshop that makes only nests of bowls at least of the rim diameters given, largest first."""
+    rims = [size / 2 for size in sizes]
+    return replace(
+        work,
+        worth=_first_of(work, rims[0] if rims else math.inf),
+        point_levels=_levels(work.points, work.worth, rims[1:]),
+        cell_levels=_levels(work.cells, work.worth, rims[1:]),
+        memory={},
+    )
+
+
+def _levels(chains: Chains, worth: Worth, rims: Sequence[float]) -> list[Level]:
     """Return the values of the cores wanted, the last first: each at least as large as asked."""
-    grid, worth = work.points.grid, work.worth
+    grid = chains.grid
     entering, last = worth.entering(grid), worth.last(grid)
     found: list[Level] = []
     for rim in reversed(rims):
         rest = last
         if found:
             rest = np.full(grid.good.shape, IMPOSSIBLE)
-            rest[grid.good] = best_following(work.points.follows, found[-1])[0]
+            rest[grid.good] = best_following(chains.follows, found[-1])[0]
         large = grid.good & (np.nan_to_num(grid.bowls.rim) >= rim - SLACK) & (rest > IMPOSSIBLE / 2)
         found.append(level_of(grid, worth, np.where(large, entering + rest, IMPOSSIBLE), rest))
     return found
@@ -69,7 +108,7 @@ def _holding(work: Workshop, room: Room, widest: float, limit: float, rims: Sequ
     firsts = firsts.at(firsts.rim >= rims[0] - SLACK)
     if not len(firsts.rim):
         return None
-    levels = _levels(work, rims[1:])
+    levels = _levels(work.points, work.worth, rims[1:])
     total = work.worth.of_rim(firsts.rim)
     total = total + (best_following(following(work.points.grid, firsts), levels[-1])[0] if levels else 0.0)
     place = int(np.argmax(total))
