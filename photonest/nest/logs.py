@@ -154,13 +154,17 @@ def nest_at(log: Log, angle: float, a: float, b: float, z: float, starts: int = 
 
 
 def polished(log: Log, nest: HalfNest) -> HalfNest:
-    """Return a nest moved to where its first bowl clears all by the most, and the best nest there."""
+    """Return a nest moved to where its first bowl clears all by the most, and the best nest there.
+
+    Clearing the marks says nothing of its corners between two of them: the room on the axis has to hold it too.
+    """
     site = log.site(nest.angle, nest.z)
     for _ in range(2):
         recipe = nest.found.recipe
-        first = turned_outside(log.work.rules, np.array([recipe.rim]), np.array([recipe.depth]))
+        rim = np.array([recipe.rim])
+        first = turned_outside(log.work.rules, rim, np.array([recipe.depth]))
         better = clearest(first, near(site, nest.u, nest.t, CLEARER), most_cells=600)
-        if better.value < 0:
+        if better.value < 0 or room_on_axis(log.work.rules, site, better.a, better.b)(rim)[0] < recipe.depth - 1e-9:
             break
         other = nest_at(log, nest.angle, better.a, better.b, nest.z, 2, nest.side)
         moved = replace(nest, u=better.a, t=better.b, slack=better.value)

@@ -1,14 +1,19 @@
+import math
+from dataclasses import replace
+
 import numpy as np
 import pytest
+import shapely
 
 from photonest.model import NoPlanError, Plan, Shop, Stock, StockError, plan_from_document, plan_to_document
 from photonest.nest import check_plan, plan_nest
 from photonest.nest.keepouts import keepouts
-from photonest.nest.logs import Log
+from photonest.nest.logs import HalfNest, Log, nest_at, polished
 from photonest.nest.logsearch import plain_nests
 from photonest.nest.logsite import Split, marks
 from photonest.nest.solve import workshop
 from tests.nest.examples import face, radial_crack, ring
+from tests.nest.random_wood import random_piece
 
 
 def test_a_clear_log_gives_two_nests_either_side_of_the_pith() -> None:
@@ -73,3 +78,35 @@ def test_an_unknown_pith_is_asked_for() -> None:
 def test_a_log_checked_from_end_to_end_gives_nothing() -> None:
     with pytest.raises(NoPlanError, match="end checks"):
         plan_nest(face(ring(150.0), pith=(0.0, 0.0)), Stock("log", length=200.0, check_depth=195.0), Shop())
+
+
+def _section(log: Log, nest: HalfNest, trueing: float) -> shapely.Polygon:
+    """Return the first bowl as it lies in the face, the trueing allowance added."""
+    into = np.array([math.cos(nest.angle), math.sin(nest.angle)])
+    across = np.array([-into[1], into[0]])
+    bowl = nest.found.recipe.bowls(log.work.rules)[0]
+    angles = np.linspace(0.0, math.asin(bowl.rim / bowl.radius), 200)
+    rho, h = bowl.radius * np.sin(angles), bowl.radius * np.cos(angles) - bowl.stand_off
+    rho, h = rho[h <= bowl.depth] + trueing, h[h <= bowl.depth]
+    rho, h = np.append(bowl.foot + trueing, rho), np.append(bowl.depth, h)
+    at = log.centre + nest.u * across + nest.t * into + h[:, None] * into
+    return shapely.Polygon(np.vstack([at + rho[:, None] * across, (at - rho[:, None] * across)[::-1]]))
+
+
+def test_bowls_moved_to_clear_all_by_the_most_lie_in_the_wood_between_its_marks_too() -> None:
+    # The marks are 1 mm apart. Between two of them an arc of 60 mm or more bulges by 1 / (8 x 60) = 0.002 mm at most;
+    # rim and foot are corners, and stood out between two marks while the marks alone were asked of a moved bowl.
+    piece = random_piece("log", 77, 37)
+    sure = replace(piece.face.outline, standard_error=0.0)
+    wood = replace(piece.face, outline=sure, scale=replace(piece.face.scale, standard_error_pct=0.0))
+    assert wood.pith is not None
+    shop, z = piece.shop, (piece.stock.length or 0.0) / 2
+    marked = marks(keepouts(wood, piece.stock, shop))
+    split = Split(wood.pith.point, shop.pith_slab, towards_pith=False)
+    centre = np.asarray(wood.outline.wood).mean(axis=0)
+    log = Log(workshop(shop, None), marked, centre, split, (z,), (z - shop.trueing,), 0.0)
+    inside = shapely.Polygon(wood.outline.wood).buffer(0.002)
+    for u, t in [(-20.0, -110.0), (0.0, -100.0), (15.0, -90.0), (30.0, -80.0)]:
+        nest = nest_at(log, 1.1, u, t, z)
+        for found in (nest, polished(log, nest)) if nest is not None else ():
+            assert inside.contains(_section(log, found, shop.trueing))
