@@ -74,7 +74,19 @@ class Wishes:
     ] = None
     keep_axis: Annotated[
         str | None,
-        typer.Option(metavar="X,Y", help="Turn on this axis: mm from the middle of the face.", rich_help_panel=_WISHES),
+        typer.Option(
+            metavar="X,Y",
+            help="Turn on this axis, mm from the middle of the face; a log's axes cross that point.",
+            rich_help_panel=_WISHES,
+        ),
+    ] = None
+    rip: Annotated[
+        float | None,
+        typer.Option(
+            metavar="DEGREES",
+            help="Rip a log in this direction: the line's angle to the photo's horizontal, counted as on paper.",
+            rich_help_panel=_WISHES,
+        ),
     ] = None
     gap: Annotated[
         float,
@@ -93,6 +105,7 @@ class Wishes:
             "bowls": self.bowls,
             "want": _diameters(self.want) if self.want else None,
             "keep_axis": parsed_point(self.keep_axis, "--keep-axis"),
+            "rip": self.rip,
             "gap_pct": self.gap,
             "seconds": self.seconds,
         }

@@ -13,6 +13,7 @@ from photonest.model import (
     Axis,
     Face,
     Nest,
+    Point,
     Shop,
     Stock,
 )
@@ -26,7 +27,11 @@ from photonest.nest.solve import Workshop
 
 @dataclass(frozen=True)
 class Question:
-    """What is asked of the planner, its workshop and keep-outs worked out."""
+    """What is asked of the planner, its workshop and keep-outs worked out.
+
+    `keep_axis` is where the axis of a blank or slice stands, or a point that a log's axes cross; `rip` is the direction
+    of a log's rip in degrees from the photo's horizontal, as on paper.
+    """
 
     face: Face
     stock: Stock
@@ -35,6 +40,8 @@ class Question:
     outs: tuple[KeepOut, ...]
     bowls: int | None
     want: tuple[float, ...]
+    keep_axis: Point | None = None
+    rip: float | None = None
 
     @property
     def scale_error(self) -> float:
@@ -58,6 +65,15 @@ class Answer:
 def names_of(outs: Sequence[KeepOut]) -> NDArray[np.str_]:
     """Return the keep-outs' names as they stand in a sentence."""
     return np.array([out.name if " " in out.name and out.kind != "edge" else f"the {out.name}" for out in outs])
+
+
+def counted(bowls: int) -> str:
+    """Return a number of bowls.
+
+    >>> counted(1), counted(3)
+    ('1 bowl', '3 bowls')
+    """
+    return f"{bowls} bowl{'s' * (bowls != 1)}"
 
 
 def nest_of(

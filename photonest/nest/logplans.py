@@ -17,32 +17,35 @@ from photonest.model import (
     Point,
     StockError,
 )
-from photonest.nest.asked import Answer, Question, names_of, nest_of, why_no_bowl, with_room
+from photonest.nest.asked import Answer, Question, counted, names_of, nest_of, why_no_bowl, with_room
 from photonest.nest.keepouts import KeepOut
 from photonest.nest.logs import HalfNest, Log, nest_at, room_on_axis
-from photonest.nest.logsearch import best_of_log
+from photonest.nest.logsearch import LogPlan, best_of_log
 from photonest.nest.logsite import Split, log_site, marks
+from photonest.nest.logwishes import best_shared, fits, in_numbers, in_sizes, largest_beside
 from photonest.nest.marking import log_marking
 from photonest.nest.placing import HalfPlanePoints
 from photonest.nest.reasons import NEAR
 from photonest.nest.rounds import bowls_kept
 from photonest.nest.solve import PER_BOWL, Found, nests_on_axis
 
+COARSE_GAP = 0.05  # for what is told beside a wish that can't be met
+
 
 def plan_log(question: Question, gap: float, work: int, seconds: float) -> Answer:
-    """Return the best nests of a log."""
+    """Return the best nests of a log, of those asked for."""
     log = _log(question)
-    found = best_of_log(log, gap, work, seconds)
+    found = _best(question, log, gap, work, seconds)
     if not found.halves:
         if found.bound > 0:
             raise NoPlanError("The search stopped before it found a bowl in this log.", "Give it more time.")
         raise NoPlanError(*why_no_bowl(question, max(log.widest), float(question.stock.length or 0.0)))
-    nests, value, warnings = [], 0.0, []
+    nests, value, warnings, asked_for = [], 0.0, [], bool(question.want or question.bowls)
     for half in found.halves:
         nests.append(_half(question, log, half, found.halves))
         value += half.found.value
     count = sum(half.found.bowls for half in found.halves)
-    if len(found.halves) == 1:
+    if len(found.halves) == 1 and not asked_for:
         warnings.append("Only one half of the log gives a bowl.")
     per_count = question.work.worth.objective == "bowls"
     top, worth = divmod(found.bound, PER_BOWL) if per_count else (count, found.bound)
@@ -52,8 +55,57 @@ def plan_log(question: Question, gap: float, work: int, seconds: float) -> Answe
     if found.stopped == "clock":
         warnings.append("The search was stopped by the clock: on another machine it may end with another plan.")
     others = _alternatives(question, log, found.halves, tuple(nest.axis for nest in nests))
-    told = _gains(question, log, found.halves, nests)
+    told = () if asked_for else _gains(question, log, found.halves, nests)
     return Answer(tuple(nests), value, bound, int(top), others, tuple(warnings), told)
+
+
+def _best(question: Question, log: Log, gap: float, work: int, seconds: float) -> LogPlan:
+    """Return the best nests of those asked for; raise NoPlanError, with what is nearest, where none is."""
+    count = len(question.want) or question.bowls
+    if not count:
+        return best_of_log(log, gap, work, seconds)
+    shares = in_sizes(log, question.want) if question.want else in_numbers(log, count)
+    found = best_shared(log, shares, count, gap, work // 2, seconds)
+    if found.halves:
+        return found
+    free = best_of_log(log, COARSE_GAP, work // 3, seconds)
+    if not free.halves:
+        return free
+    settled = "don't fit" if not found.stopped else "were not found to fit in as much work as was allowed"
+    nearest = _rims_of(log, free.halves)
+    if question.want:
+        why = _what_stops(question, log, work // 6, seconds)
+        raise NoPlanError(why, f"Ask for smaller or fewer bowls. Without that wish the log gives {nearest}.")
+    most = sum(half.found.bowls for half in free.halves)
+    raise NoPlanError(
+        f"{counted(count)} {settled} in this log: the most found is {most}, {nearest}.",
+        "Ask for fewer, lower min_rim or min_depth, or use thinner walls or another cutter.",
+    )
+
+
+def _what_stops(question: Question, log: Log, work: int, seconds: float) -> str:
+    """Return which of the sizes wanted does not fit, and what does in its place."""
+    sizes = sorted(question.want, reverse=True)
+    for place, size in enumerate(sizes):
+        tried = fits(log, sizes[: place + 1], work, seconds)
+        if tried.halves:
+            continue
+        kept = ", ".join(f"{each:.0f}" for each in sizes[:place])
+        largest = largest_beside(log, sizes[:place], work, seconds)
+        beside = f"beside {kept} mm " if kept else ""
+        reach = f"the largest found {beside}is {largest:.0f} mm" if largest else f"nothing was found {beside}".strip()
+        settled = "was not found to fit" if tried.stopped else "does not fit"
+        return f"A bowl {size:.0f} mm across {settled} {beside}in this log: {reach}."
+    return "These sizes were not found to fit together in as much work as was allowed."
+
+
+def _rims_of(log: Log, halves: Sequence[HalfNest]) -> str:
+    """Return the rims of nests in words, the halves set apart."""
+    parts = []
+    for half in halves:
+        rims = ", ".join(f"{2 * float(bowl.rim):.0f}" for bowl in half.found.recipe.bowls(log.work.rules))
+        parts.append(f"{rims} mm")
+    return " in one half and ".join(parts) + (" in the other" if len(parts) > 1 else " in one half")
 
 
 def _alternatives(
@@ -97,7 +149,7 @@ def _gains(question: Question, log: Log, halves: Sequence[HalfNest], nests: Sequ
 
 def _more(log: Log, half: HalfNest) -> str:
     """Return what a changed log gives more on an axis, in words."""
-    other = nest_at(log, half.angle, half.u, half.t, half.z, 2)
+    other = nest_at(log, half.angle, half.u, half.t, half.z, 2, half.side)
     if other is None:
         return "nothing more"
     bowls = other.found.bowls - half.found.bowls
@@ -130,14 +182,17 @@ def _log(question: Question) -> Log:
             "Use a longer log.",
         )
     widest = tuple(min(z - shop.trueing, length - far - keep - z, most) for z in places)
-    centre = np.asarray(face.outline.wood).mean(axis=0)
+    kept = question.keep_axis
+    centre = np.asarray(face.outline.wood).mean(axis=0) if kept is None else np.asarray(kept)
     if stock.through_pith or face.pith is None:
         split = Split(None if face.pith is None else face.pith.point, shop.saw_kerf / 2, stock.rim_towards == "pith")
     else:
         slab = shop.pith_slab + 2 * face.pith.standard_error
         split = Split(face.pith.point, max(slab, shop.saw_kerf / 2), stock.rim_towards == "pith")
     found = marks(_with_far_outline(question))
-    return Log(question.work, found, centre, split, tuple(places), widest, question.scale_error)
+    log = Log(question.work, found, centre, split, tuple(places), widest, question.scale_error)
+    rips = log.rips if question.rip is None else ((math.radians(90 - question.rip) % math.pi, 0.0),)
+    return replace(log, rips=rips, through_centre=kept is not None)
 
 
 def _with_far_outline(question: Question) -> Sequence[KeepOut]:

@@ -38,6 +38,7 @@ def plan_nest(
     facts: FaceFacts | None = None,
     bowls: int | None = None,
     keep_axis: Point | None = None,
+    rip: float | None = None,
     want: Sequence[float] | None = None,
     gap_pct: float = 1.0,
     work: int = MOST_WORK,
@@ -62,9 +63,11 @@ def plan_nest(
     bowls : int or None
         Plan this many bowls, not more; None for as many as are best.
     keep_axis : (x, y) or None
-        Keep the axis of a blank or slice at this point of the face.
+        Keep the axis of a blank or slice at this point of the face; let both axes of a log cross it.
+    rip : float or None
+        Rip a log in this direction: degrees from the photo's horizontal, counted as on paper.
     want : sequence of float or None
-        Rim diameters wanted of a blank or slice, in mm: the nest has these bowls, each at least so large.
+        Rim diameters wanted, in mm: the nest has these bowls, each at least so large; a log's nests have them together.
     gap_pct : float
         The search stops when no plan can be better by more than this.
     work : int
@@ -85,18 +88,14 @@ def plan_nest(
         If no bowl fits, or not those wanted; says what is nearest.
     """
     _see_that_it_can_be_planned(face, shop, objective)
+    if rip is not None and stock.kind != "log":
+        raise StockError(f"A {stock.kind} is not ripped.", "Leave out the direction of the rip.")
     values = workshop(shop, wall_need, objective)
     outs = keepouts(face, stock, shop)
-    question = Question(face, stock, shop, values, outs, bowls, tuple(want or ()))
-    if stock.kind == "log":
-        if keep_axis is not None or want or bowls is not None:
-            raise StockError(
-                "An axis, sizes or a number of bowls can't be asked of a log.",
-                "Ask it of each blank sawn from the log.",
-            )
-        answer = plan_log(question, gap_pct / 100, work, seconds)
-    else:
-        answer = plan_round(question, keep_axis)
+    if keep_axis is not None and not holds(*keep_axis, outs[0].segments):
+        raise StockError(f"The axis {keep_axis} lies outside the wood.", "Give a point of the face, in mm.")
+    question = Question(face, stock, shop, values, outs, bowls, tuple(want or ()), keep_axis, rip)
+    answer = plan_log(question, gap_pct / 100, work, seconds) if stock.kind == "log" else plan_round(question)
     total = sum(bowl.rim_diameter for nest in answer.nests for bowl in nest.bowls)
     count = sum(len(nest.bowls) for nest in answer.nests)
     value = answer.value

@@ -12,12 +12,10 @@ from photonest.model import (
     Axis,
     NoPlanError,
     Point,
-    StockError,
 )
 from photonest.nest.asked import Answer, Question, names_of, nest_of, why_no_bowl, with_room
 from photonest.nest.circle import clear_radius
 from photonest.nest.curves import turned_outside
-from photonest.nest.keepouts import holds
 from photonest.nest.marking import round_marking
 from photonest.nest.placing import room
 from photonest.nest.rounds import RoundPlan, axis_slack, best_of_round, bowls_kept
@@ -28,12 +26,10 @@ from photonest.nest.wanted import wanted_nest
 MOST_GAINS = 3
 
 
-def plan_round(question: Question, keep_axis: Point | None) -> Answer:
+def plan_round(question: Question) -> Answer:
     """Return the best nest of a blank or slice."""
     stock, shop, work = question.stock, question.shop, question.work
-    thickness = float(stock.thickness or 0.0)
-    if keep_axis is not None and not holds(*keep_axis, question.outs[0].segments):
-        raise StockError(f"The axis {keep_axis} lies outside the wood.", "Give a point of the face, in mm.")
+    thickness, keep_axis = float(stock.thickness or 0.0), question.keep_axis
     found = best_of_round(work, question.outs, stock, question.scale_error, keep_axis)
     limit = math.inf if shop.screws is None else thickness - shop.screws - shop.clearance
     if question.want:
