@@ -2,9 +2,10 @@
 
 Draws `scenes` (4500) small scenes of every kind, trains `steps` (5700) times on a hundred of them, each time changed
 anew, and writes photonest/outline/shares.onnx. It needs PyTorch and onnx, which nothing else here does, and a graphics
-card or patience. No real photo is used. What ships was made by this recipe; another run gives other weights of like
-quality, so run ``python -m tests.bench.outlines`` after it, and fit the weights of the doubt again
-(``python -m tests.bench.outlines doubt``).
+card or patience. No real photo is used. What ships was made by this recipe; another run gives other weights, so run
+``python -m tests.bench.outlines`` and ``python -m tests.bench.altered`` after it, and fit the weights of the doubt
+again (``python -m tests.bench.outlines doubt``). A run cut short (3600 scenes, 3000 steps, with more shade) lost pieces
+that fill the frame before a white ground, so train in full.
 
 What is changed: size, turn and shape of the piece; the ground, for another scene's, a plain colour or mottles, with a
 shadow on it; the piece sawn off along a line; the tint of wood and of bark; light, shadows, contrast, colour, blur,
