@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -89,17 +90,17 @@ class View:
     covariance: Array | None = None
     cost: float = math.inf
 
-    @property
+    @cached_property
     def focal_px(self) -> Array:
         """Focal length in pixels."""
         return np.asarray(np.exp(self.values[..., FOCAL]))
 
-    @property
+    @cached_property
     def rotation(self) -> Array:
         """Rotation from the mm frame to the camera, shape (..., 3, 3)."""
         return rotation(self.values[..., TURN]) @ self.turned
 
-    @property
+    @cached_property
     def shift(self) -> Array:
         """The mm frame's origin seen from the camera, in mm, shape (..., 3)."""
         focal = self.focal_px[..., None]
@@ -112,7 +113,7 @@ class View:
         """What the reference adds to the parameters."""
         return self.values[..., OPTICS:]
 
-    @property
+    @cached_property
     def homography(self) -> Array:
         """From mm to undistorted pixels, shape (..., 3, 3)."""
         plane = self.rotation.copy()
@@ -145,10 +146,14 @@ class View:
     def ideal(self, points_px: ArrayLike) -> Array:
         """Return pixels, shape (..., n, 2), where a lens without distortion would have shown them."""
         centre, focal = self._optics()
-        offset = seen = (np.asarray(points_px, dtype=float) - centre) / focal
+        seen = (np.asarray(points_px, dtype=float) - centre) / focal
+        k1, k2 = self.values[..., 3, None], self.values[..., 4, None]
+        seen2 = seen[..., 0] ** 2 + seen[..., 1] ** 2
+        stretch = np.ones_like(seen2)
         for _ in range(6):  # the error shrinks about thirtyfold a round for |k1| up to 0.1 inside the frame
-            offset = seen / self._stretch(offset)
-        return np.asarray(centre + focal * offset)
+            r2 = seen2 / (stretch * stretch)
+            stretch = 1 + r2 * (k1 + k2 * r2)
+        return np.asarray(centre + focal / stretch[..., None] * seen)
 
     def _optics(self) -> tuple[Array, Array]:
         """Return the centre and the focal length, shaped to go with points."""
@@ -212,7 +217,14 @@ def _seen(view: View, shift: Array) -> Array:
     return np.array([*(view.values[CENTRE] + focal * shift[:2] / shift[2]), math.log(shift[2] / focal)])
 
 
-def fit(view: View, prior: Prior, residuals: Residuals, more_errors: Sequence[float] = ()) -> View | None:
+def fit(
+    view: View,
+    prior: Prior,
+    residuals: Residuals,
+    more_errors: Sequence[float] = (),
+    settled: float = 1e-6,
+    steps: int = _STEPS,
+) -> View | None:
     """Return the most likely view near a first one, with its covariance (Levenberg-Marquardt).
 
     Parameters
@@ -221,23 +233,28 @@ def fit(view: View, prior: Prior, residuals: Residuals, more_errors: Sequence[fl
         Of a view: what was measured less what it predicts, each over its standard error.
     more_errors : sequence of float
         Standard errors of what the reference adds to the parameters, all taken to be zero.
+    settled : float
+        Gain of a step, as a share of the cost, below which no further one is taken.
+    steps : int
+        The most that are taken.
 
     Returns
     -------
     View or None
         None where the fit runs away.
     """
-    steps = _steps(view)
+    parts = _steps(view)
 
     def whole(at: View) -> Array:
         return np.concatenate([residuals(at), _departures(at, prior, more_errors)], axis=-1)
 
     current, damping = whole(view), 1e-3
-    jacobian = _jacobian(whole, view, steps, current)
-    for _ in range(_STEPS):
+    jacobian = _jacobian(whole, view, parts, current)
+    for _ in range(steps):
         normal, slope = jacobian.T @ jacobian, jacobian.T @ current
         if not np.isfinite(normal).all():
             return None
+        raised = False
         while True:
             change = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -slope)
             change /= max(1.0, float(np.abs(change[_DIMENSIONLESS]).max()) / _BOLDEST)
@@ -246,12 +263,12 @@ def fit(view: View, prior: Prior, residuals: Residuals, more_errors: Sequence[fl
             gain = float(current @ current - result @ result)
             if gain >= 0 or damping > 1e8:
                 break
-            damping *= 10
+            damping, raised = damping * 10, True
         if not gain >= 0:
             return None
-        view, current, damping = tried, result, max(damping / 10, 1e-9)
-        jacobian = _jacobian(whole, view, steps, current)
-        if gain <= 1e-6 * (1 + float(current @ current)):
+        view, current, damping = tried, result, damping if raised else max(damping / 10, 1e-9)
+        jacobian = _jacobian(whole, view, parts, current)
+        if gain <= settled * (1 + float(current @ current)):
             break
     covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian))
     return replace(view, covariance=covariance, cost=float(current @ current))

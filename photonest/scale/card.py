@@ -12,30 +12,26 @@ from photonest.scale.build import STEEPEST_DEG, scale_from_view
 from photonest.scale.camera import Array, Prior, View, prior_of
 from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.height import face_above
-from photonest.scale.rectangle import (
-    Seen,
-    area,
-    fitted,
-    looks,
-    proportion,
-    right_corners,
-    rough_proportion,
-    rough_shapes,
-    sharpened,
-)
+from photonest.scale.rectangle import Proportion, Seen, fitted, proportion, rough_proportion, sharpened
+from photonest.scale.rough_shapes import area, looks, searched
+from photonest.scale.shape_corners import right_corners
 
 # ISO/IEC 7810, format ID-1
 WIDTH_MM, HEIGHT_MM, THICKNESS_MM = 85.60, 53.98, 0.76
 CORNER_MM = 3.18  # radius; ISO/IEC 7810 allows 2.88 to 3.48
 WIDTH_ERROR_MM, HEIGHT_ERROR_MM = 0.06, 0.03  # half of the standard's tolerance for unused cards
 SMALLEST_SHARE, SMALL_SHARE = 0.006, 0.02  # of the frame: below the first it is refused, below the second warned of
-ONE_HIDDEN = 2.0  # standard errors that the proportion may be off where only three corners are seen
+# standard errors that the proportion may be off where only three corners are seen, or two; what else two ask for: the
+# standard error of the proportion, and the share of each side in sight
+ONE_HIDDEN, TWO_HIDDEN, TWO_HIDDEN_ERROR, TWO_HIDDEN_SHARE = 2.8, 2.0, 0.012, 0.8
 MARGIN = 0.1  # of each side, for its rounded corners
-ROUGH_CORNER, ROUGH_PROPORTION = 0.0006, 0.03  # of rough corners: their error over the photo's longer side; a bias
+ROUGH_CORNER, ROUGH_PROPORTION = 0.0015, 0.03  # of rough corners: their error over the photo's longer side; a bias
 SURE_FIT, WORST_FIT = 1.3, 2.4  # mean squared residual over its expectation
+ENOUGH = 2  # ways to close one card, of which the best is taken where none is sure
 LOOKS_OFF = 1.4  # by which factor a tilted card may look longer or shorter
 TELLING = 0.05  # standard error of a proportion beyond which it tells nothing, and the shape must look right as it is:
 NEARLY = 1.12  # by this factor, as tilt under 27 degrees leaves it
+ONLY_TWO = "only two of a card's round corners are seen: the others are hidden, bent up or cut off"
 NO_CARD = "a rectangle has a card's proportion, but its corners are not a card's"
 
 
@@ -84,11 +80,16 @@ class Card:
         prior = prior_of(photo)
         cards: list[Found] = []
         complaints: list[str] = []
-        for rough in rough_shapes(photo):
-            if any(card.is_sure and card.holds(rough.mean(axis=0)) for card in cards):
-                continue  # another way to close the same card
-            seen = sharpened(photo, rough, MARGIN) if may_be_card(photo, prior, rough) else None
-            found = None if seen is None else as_card(photo, prior, seen)
+
+        def is_wanted(rough: Array) -> bool:
+            here = [card for card in cards if card.holds(rough.mean(axis=0))]
+            # else it is another way to close a card already seen
+            return len(here) < ENOUGH and not any(card.is_sure for card in here) and has_size(photo, prior, rough)
+
+        for rough in searched(photo).shapes(is_wanted):
+            if not (is_wanted(rough) and has_round_corner(photo, rough)):
+                continue
+            found = _best_of(photo, prior, rough)
             if isinstance(found, str):
                 complaints.append(found)
             elif found is not None:
@@ -117,15 +118,42 @@ class Card:
         return scale if isinstance(scale, NotFound) else face_above(scale, -options.thickness_mm)
 
 
-def may_be_card(photo: Photo, prior: Prior, rough: Array) -> bool:
-    """Whether a shape may be a card by its size, its proportion and at least one round corner, roughly seen."""
+def has_size(photo: Photo, prior: Prior, rough: Array) -> bool:
+    """Whether a shape may be a card by its size and its proportion, roughly seen."""
     longer = max(photo.width, photo.height)
     if area(rough) < SMALLEST_SHARE / 3 * photo.width * photo.height or not _looks_right(looks(rough)):
         return False
-    if not rough_proportion(prior, rough, ROUGH_CORNER * longer).is_about(_true(looks(rough)), ROUGH_PROPORTION):
-        return False
-    size = (WIDTH_MM, HEIGHT_MM) if looks(rough) > 1 else (HEIGHT_MM, WIDTH_MM)
-    return right_corners(photo, Seen(rough, [], 0.0), size, CORNER_MM, sharp=False) > 0
+    return rough_proportion(prior, rough, ROUGH_CORNER * longer).is_about(_true(looks(rough)), ROUGH_PROPORTION)
+
+
+def has_round_corner(photo: Photo, rough: Array) -> bool:
+    """Whether at least one corner of a shape roughly seen is a card's."""
+    return right_corners(photo, rough, _size(looks(rough)), CORNER_MM, sharp=False).count > 0
+
+
+def _best_of(photo: Photo, prior: Prior, rough: Array) -> Found | str | None:
+    """Return a shape roughly seen as a card, if need be with a side moved to where the others say that it must be."""
+    seen = sharpened(photo, rough, MARGIN)
+    if seen is None:
+        return None
+    found = as_card(photo, prior, seen)
+    if isinstance(found, Found):
+        return found
+    right = right_corners(photo, seen.corners, _size(looks(seen.corners)), CORNER_MM, sharp=False).right
+    sides = [k for k in range(4) if right[k] and right[(k + 1) % 4]]
+    for side in sides if not right.all() else ():
+        width, height = _size(looks(seen.corners))
+        other = searched(photo).with_far_side(seen.corners, side, width / height if side % 2 else height / width)
+        again = None if other is None else sharpened(photo, other, MARGIN)
+        better = None if again is None else as_card(photo, prior, again)
+        if isinstance(better, Found):
+            return better
+    return found
+
+
+def _size(looks: float) -> tuple[float, float]:
+    """Return the size of a card that lies the way it looks."""
+    return (WIDTH_MM, HEIGHT_MM) if looks > 1 else (HEIGHT_MM, WIDTH_MM)
 
 
 def _true(looks: float) -> float:
@@ -142,23 +170,19 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
     look = looks(seen.corners)
     if not _looks_right(look):
         return None
-    size = (WIDTH_MM, HEIGHT_MM) if look > 1 else (HEIGHT_MM, WIDTH_MM)
+    size = _size(look)
     errors = (WIDTH_ERROR_MM, HEIGHT_ERROR_MM) if look > 1 else (HEIGHT_ERROR_MM, WIDTH_ERROR_MM)
-    right = right_corners(photo, seen, size, CORNER_MM, sharp=False)
-    if right < 3:
-        if right == 2:
-            return "only two of a card's round corners are seen: the others are hidden, bent up or cut off"
+    corners = right_corners(photo, seen.corners, size, CORNER_MM, sharp=False)
+    if corners.count < 2:
         return NO_CARD if _looks_right(look, NEARLY) else None
+    if corners.count == 2 and (corners.wrong.any() or min(edge.share for edge in seen.edges) < TWO_HIDDEN_SHARE):
+        return ONLY_TWO
     shape = proportion(prior, seen)
     if shape is None:
         return None
-    told = shape[0].error < TELLING
-    if told and not shape[0].is_about(_true(look), 0.001):
-        return None
-    if not told and not _looks_right(look, NEARLY):
-        return None
-    if right < 4 and told and not shape[0].is_about(_true(look), 0.001, ONE_HIDDEN):
-        return "a card's proportion is not quite right: one of its sides or corners is hidden or bent"
+    fault = _fault(shape[0], look, corners.count)
+    if fault is not None:
+        return fault or None
     answer = fitted(prior, seen, shape[1], size, errors)
     if answer is None:
         return None
@@ -169,7 +193,19 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
         return f"a card fills only {100 * seen.share:.1f} % of the photo; that is too small to measure by"
     if view.cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):
         return "a card's sides are not straight: it is bent, or partly covered"
-    return Found(seen, view, other, size, right)
+    return Found(seen, view, other, size, corners.count)
+
+
+def _fault(shape: Proportion, look: float, corners: int) -> str | None:
+    """Return what is wrong with a proportion, the fewer corners are seen the sooner; empty where it is no card's."""
+    true, told = _true(look), shape.error < TELLING
+    if corners == 2 and not (shape.error < TWO_HIDDEN_ERROR and shape.is_about(true, 0.001, TWO_HIDDEN)):
+        return ONLY_TWO
+    if not (shape.is_about(true, 0.001) if told else _looks_right(look, NEARLY)):
+        return ""
+    if corners < 4 and told and not shape.is_about(true, 0.001, ONE_HIDDEN):
+        return "a card's proportion is not quite right: one of its sides or corners is hidden or bent"
+    return None
 
 
 def _apart(cards: list[Found]) -> list[Found]:

@@ -17,6 +17,8 @@ from photonest.scale.camera import Array
 LEAST_ERROR_PX = 0.04  # standard error of a piece of an edge, however well the pieces agree
 STRIPS = 4  # that an edge is read in
 PIECES = 28  # a side is cut into
+THIN = 3  # times fewer lines across an edge are read while it is only being found
+LEAST_GOOD = 0.3  # of the pieces must agree
 LEAST_CHANGE = 0.006  # of light across an edge
 CLEAR = 4.0  # times its standard error that the mean change along an edge must be
 
@@ -99,22 +101,22 @@ def fine_edge(
     start, end = np.asarray(ends, dtype=float)
     length = float(np.linalg.norm(end - start))
     each = int(np.clip(length * (1 - 2 * margin) / pieces, 2, 12))
-    share = np.linspace(margin, 1 - margin, pieces * each)
-    middle = share.reshape(pieces, each).mean(axis=1)
+    middle = margin + (np.arange(pieces) + 0.5) / pieces * (1 - 2 * margin)
     normal = _normal(start, end)
     powers = (2 * middle[:, None] - 1) ** np.arange(3)
     shift: NDArray[Any] = np.zeros(pieces)
-    for times in (1.0, 1.0, closer, closer) if closer < 1 else (1.0, 1.0, 1.0):
-        reach = times * reach_px
-        offsets = np.linspace(-reach, reach, 2 * int(np.ceil(2 * reach)) + 1)
+    for times, thin in ((1.0, True), (1.0, closer < 1), (closer, False), (closer, False))[: 4 if closer < 1 else 3]:
+        reach, samples = times * reach_px, max(2, each // THIN) if thin else each
+        offsets = np.linspace(-reach, reach, 2 * int(np.ceil((1 if thin else 2) * reach)) + 1)
+        share = margin + (np.arange(pieces * samples) + 0.5) / (pieces * samples) * (1 - 2 * margin)
         on = start + share[:, None] * (end - start) + np.interp(share, middle, shift)[:, None] * normal
         colour = _profiles(pixels, on, normal, offsets)
         if colour is None:
             return None
-        place, clear = _place(colour.reshape(pieces, each, len(offsets), -1).mean(axis=1), offsets)
+        place, clear = _place(colour.reshape(pieces, samples, len(offsets), -1).mean(axis=1), offsets)
         place = place + shift
         curve, good = _smooth(powers, place, clear)
-        if good.sum() < 6:
+        if good.sum() < max(6, LEAST_GOOD * pieces):
             return None
         shift = powers @ curve
         if np.abs(shift).max() > 2 * reach_px + 2:
@@ -130,11 +132,12 @@ def _profiles(pixels: NDArray[np.uint8], on: Array, normal: Array, offsets: Arra
     import cv2
 
     at = on[:, None] + offsets[None, :, None] * normal
+    rims = np.stack([at[:, 0], at[:, -1]])  # nothing of a strip lies outside its two long sides
     out = np.empty((*at.shape[:2], 3), np.float32)
     for part in np.array_split(np.arange(len(on)), STRIPS):  # each a small piece of the picture to turn into light
         place = at[part]
-        low = np.floor(place.min(axis=(0, 1))).astype(int) - 1
-        high = np.ceil(place.max(axis=(0, 1))).astype(int) + 2
+        rim = rims[:, part].reshape(-1, 2)
+        low, high = np.floor(rim.min(axis=0)).astype(int) - 1, np.ceil(rim.max(axis=0)).astype(int) + 2
         low, high = np.maximum(low, 0), np.minimum(high, [pixels.shape[1], pixels.shape[0]])
         if (high - low < 3).any() or (high - low > 8000).any():
             return None

@@ -11,17 +11,9 @@ from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, Prior, View, prior_of
 from photonest.scale.edges import light
-from photonest.scale.rectangle import (
-    Seen,
-    area,
-    fitted,
-    interior,
-    looks,
-    proportion,
-    right_corners,
-    rough_shapes,
-    sharpened,
-)
+from photonest.scale.rectangle import Seen, fitted, interior, proportion, sharpened
+from photonest.scale.rough_shapes import area, looks, searched
+from photonest.scale.shape_corners import right_corners
 
 SIZES_MM: dict[str, tuple[float, float]] = {  # long side first
     "A3": (420.0, 297.0),  # ISO 216
@@ -77,8 +69,9 @@ class Paper:
             return NotFound(f"no paper size is called {options.size!r}", f"Give one of {', '.join(SIZES_MM)}.")
         prior = prior_of(photo)
         found: list[Found | str | None] = []
-        for rough in rough_shapes(photo):
-            seen = sharpened(photo, rough, MARGIN) if may_be_paper(photo, rough) else None
+        for rough in searched(photo).shapes(lambda rough: may_be_paper(photo, rough)):
+            near = may_be_paper(photo, rough) and sharp_corners(photo, rough) > 0
+            seen = sharpened(photo, rough, MARGIN) if near else None
             found.append(None if seen is None else as_paper(photo, prior, seen, names))
         sheets = [sheet for sheet in found if isinstance(sheet, Found)]
         if not sheets:
@@ -105,12 +98,17 @@ def may_be_paper(photo: Photo, rough: Array) -> bool:
     return share > SMALLEST_SHARE / 3 and _is_plain_white(photo, rough)
 
 
+def sharp_corners(photo: Photo, corners: Array) -> int:
+    """Return how many corners of a shape are as sharp as a sheet's."""
+    about = (100 * looks(corners), 100.0)
+    return right_corners(photo, corners, about, min(about) / 30, sharp=True).count
+
+
 def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> Found | str | None:
     """Return a shape as a sheet of one of the sizes named; None if it is not like one, or a text where it nearly is."""
     if not _is_plain_white(photo, seen.corners):
         return None
-    about = (100 * looks(seen.corners), 100.0)
-    if right_corners(photo, seen, about, min(about) / 30, sharp=True) < 4:
+    if sharp_corners(photo, seen.corners) < 4:
         return "a white rectangle does not show four sharp corners: one is hidden, bent or cut off, or it is no sheet"
     bend, answer = 0.0, proportion(prior, seen)
     if answer is not None and answer[1][0].cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):

@@ -12,10 +12,14 @@ from photonest.scale.camera import OPTICS, SHIFT, Array, Prior, View, fit, mirro
 from photonest.scale.edges import Edge
 
 GROWTH_PX = 0.15  # of all sides together: what is light looks larger, or smaller
-SIDE_PX = 0.08  # of each side alone: shadows, bevels, sawdust along it; and by as much more as
-SIDE_SHARE = 0.7  # of its pieces' own error, where what lies beside the edge misleads them alike
+SIDE_SHARE = 0.7  # of its pieces' own error that a side is off as a whole, where what lies beside misleads them alike
+# a rectangle's side is shifted, turned and bent as a whole by shadows, bevels, sawdust along it, by so many times what
+# its pieces are rough over a clean edge's; measured on drawn cards and sheets
+STRAY, CLEAN_PX = (1.6, 1.1, 2.0), 0.015
 ALIKE_PIECES = 3.0  # over which errors of neighbouring pieces of an edge are alike
-SOFTNESS = (30.0, 1.0, 1.0)  # errors are first taken to be larger, so that what is known keeps the lens sane
+# errors are first taken to be larger, so that what is known keeps the lens sane; how far each fit is driven, and the
+# most steps it takes
+SOFTNESS = ((30.0, 1e-3, 12), (1.0, 1e-4, 12), (1.0, 1e-6, 25))
 POOR_FIT = 1.5  # mean squared residual beyond which another start is tried
 ANYWHERE_MM, ANY_TURN = 1e4, 10.0  # where a loose shape may lie, and how it may be turned
 
@@ -50,7 +54,7 @@ def fit_sides(
     edges: Sequence[Edge],
     size_errors: Sequence[float],
     middle_mm: tuple[float, float],
-    side_px: float = SIDE_PX,
+    side_px: float | None = None,
     bend_error: float = 0.0,
 ) -> tuple[View, View | None] | None:
     """Return the most likely view of shapes by their edges, and the second most likely.
@@ -62,7 +66,7 @@ def fit_sides(
     size_errors : sequence of float
         Standard errors, in mm, of the shape's uncertain lengths.
     side_px : float
-        By how many pixels each side alone may be off.
+        By how many pixels each side alone may be off; for a rectangle, by how rough it looks if not given.
     bend_error : float
         How far, in mm, the sides of a rectangle may lie above its middle; zero for a flat one.
     """
@@ -87,9 +91,9 @@ def refit_sides(
     bend_error: float = 0.0,
 ) -> tuple[View, View | None] | None:
     """Return the most likely view of one shape and the second most likely, near views that its edges gave before."""
-    seen = _BentPoints(sides, edges, SIDE_PX) if bend_error else _Points(sides, edges, SIDE_PX)
+    seen = _BentPoints(sides, edges) if bend_error else _Points(sides, edges)
     errors = (*size_errors, GROWTH_PX, *[bend_error] * (2 if bend_error else 0))
-    return _best_two([_settled(view, prior, seen, errors, softness=(1.0,)) for view in begun])
+    return _best_two([_settled(view, prior, seen, errors, softness=SOFTNESS[-1:]) for view in begun])
 
 
 def enlarged(view: View, times: float) -> View:
@@ -109,10 +113,14 @@ def _best_two(found: Sequence[View | None]) -> tuple[View, View | None] | None:
 
 
 def _settled(
-    view: View, prior: Prior, seen: _Points, errors: Sequence[float], softness: Sequence[float] = SOFTNESS
+    view: View,
+    prior: Prior,
+    seen: _Points,
+    errors: Sequence[float],
+    softness: Sequence[tuple[float, float, int]] = SOFTNESS,
 ) -> View | None:
     """Return the most likely view near a first one; distances are turned into pixels by the one before."""
-    for soft in softness:
+    for soft, settled, steps in softness:
         if view.rotation[2, 2] <= 0.1:
             return None
         size = seen.mm_per_px(view)
@@ -120,7 +128,7 @@ def _settled(
         def residuals(at: View, size: Array = size, soft: float = soft) -> Array:
             return seen.outside(at, size) / soft
 
-        fitted = fit(view, prior, residuals, errors)
+        fitted = fit(view, prior, residuals, errors, settled, steps)
         if fitted is None:
             return None
         view = fitted
@@ -134,7 +142,7 @@ class _Points:
     moved outward, then for each loose shape but the first where its origin lies and how it is turned.
     """
 
-    def __init__(self, sides: Sequence[Side], edges: Sequence[Edge], side_px: float) -> None:
+    def __init__(self, sides: Sequence[Side], edges: Sequence[Edge], side_px: float | None = None) -> None:
         counts = [len(edge.px) for edge in edges]
         of_side = np.repeat(np.arange(len(edges)), counts)
         self.px = np.concatenate([edge.px for edge in edges])
@@ -142,10 +150,7 @@ class _Points:
         self.at = np.array([side.at for side in sides])[of_side]
         self.size = np.array([side.size for side in sides], dtype=float)[of_side]
         # each side may be moved as a whole: its points' errors are correlated, and are made independent here
-        self.whiten = [
-            _whitening(len(edge.px), edge.error_px, float(np.hypot(side_px, SIDE_SHARE * edge.error_px)))
-            for edge in edges
-        ]
+        self.whiten = [_whitening(len(edge.px), edge.error_px, _stray(edge.error_px, side_px)) for edge in edges]
         self.cuts = np.cumsum(counts)[:-1]
         self.shape = np.array([side.shape for side in sides])[of_side]
         self.loose = int(self.shape.max())
@@ -216,15 +221,24 @@ def _pose(mm: Array, outward: Array, at: Array) -> Array:
     return best
 
 
-def _whitening(count: int, own: float, shared: float) -> Array:
+def _stray(own: float, side_px: float | None) -> tuple[float, ...]:
+    """Return by how many pixels a side may be shifted, turned at its ends, and bent there against its middle."""
+    if side_px is None:
+        return tuple(times * (own - CLEAN_PX) for times in STRAY)
+    shared = float(np.hypot(side_px, SIDE_SHARE * own))
+    return shared, shared, 0.0
+
+
+def _whitening(count: int, own: float, stray: Sequence[float]) -> Array:
     """Return the symmetric root of the inverse covariance of the places of neighbouring pieces of a side.
 
-    Each has an error, half of it (as a variance) alike to its neighbours' by the texture beside the edge; all share one
-    that shifts the side and one that turns it, by as much at its ends.
+    Each has an error, half of it (as a variance) alike to its neighbours' by the texture beside the edge; all share
+    those that shift the side, turn it and bend it.
     """
-    turn = np.linspace(-1, 1, count)
+    along = np.linspace(-1, 1, count)
+    ways = np.stack([np.ones(count), along, along**2 - 1 / 3]) * np.reshape(stray, (3, 1))
     apart = np.abs(np.subtract.outer(np.arange(count), np.arange(count)))
-    covariance = 0.5 * own**2 * (np.exp(-apart / ALIKE_PIECES) + np.eye(count)) + shared**2 * (1 + np.outer(turn, turn))
+    covariance = 0.5 * own**2 * (np.exp(-apart / ALIKE_PIECES) + np.eye(count)) + ways.T @ ways
     values, vectors = np.linalg.eigh(covariance)
     return np.asarray(vectors / np.sqrt(values) @ vectors.T)
 

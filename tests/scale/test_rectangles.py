@@ -10,7 +10,7 @@ from photonest.model import NotFound, Scale
 from photonest.scale.card import HEIGHT_MM, WIDTH_MM, Card
 from photonest.scale.paper import SIZES_MM, Paper
 from photonest.scale.quads import find_quads
-from photonest.scale.rectangle import rough_shapes
+from photonest.scale.rough_shapes import searched
 from tests.drawn.camera import CameraSpec
 from tests.scale.scenes import as_photo, diameter_off_pct, photograph
 
@@ -118,7 +118,7 @@ def test_two_cards_that_disagree_are_both_told_of() -> None:
 
 def test_a_photo_is_searched_once_for_both() -> None:
     photo = as_photo(seen(WIDTH_MM, HEIGHT_MM, 3.18), FOCAL)
-    assert rough_shapes(photo) is rough_shapes(photo)
+    assert searched(photo) is searched(photo)
 
 
 @pytest.mark.parametrize("name", ["A4", "Letter"])

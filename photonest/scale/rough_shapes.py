@@ -1,0 +1,128 @@
+"""Shapes with four straight sides, roughly: proposed by lines in a small picture, their sides moved onto edges."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from weakref import WeakKeyDictionary
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.model import Photo
+from photonest.scale.camera import Array
+from photonest.scale.edges import coarse_edge
+from photonest.scale.quads import SEARCH_PX, find_quads
+
+ROUGH_SHARE = 0.4  # of each side must be seen as an edge
+ROUGH_PX = 1000  # least longer side, where the photo has it, of the picture that sides are first looked for in
+LEAST_AREA, LONGEST = 0.002, 3.0  # of shapes looked at: share of the frame, and length over width
+NEARLY_SAME = 0.003  # of the longer side, that corners may be moved by and need no second look where they were
+MOST_TRIED = 40
+FAR_SIDE = 0.12  # of a shape's depth, that a side may be off where its size and three other sides say it is
+
+
+class Searched:
+    """Shapes with four straight sides in a photo, as lines in a small picture close them, the best closed first.
+
+    Cards and paper are both looked for in one photo: it is searched once, and each shape is moved onto edges once.
+    """
+
+    def __init__(self, pixels: NDArray[np.uint8]) -> None:
+        import cv2
+
+        height, width = pixels.shape[:2]
+        fold = max(1, max(width, height) // ROUGH_PX)
+        size = (width // fold, height // fold)
+        self.small = pixels if fold == 1 else cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+        self._ratio = np.array(self.small.shape[1::-1]) / [width, height]
+        self._quads = [quad for quad in find_quads(self.small) if _is_worth_a_look(quad, self.small.shape)]
+        self._moved: dict[int, Array | None] = {}
+
+    def shapes(self, wanted: Callable[[Array], bool]) -> Iterator[Array]:
+        """Yield corners of shapes wanted, clockwise, to a pixel or two: with sides moved onto edges, and as they were.
+
+        Parameters
+        ----------
+        wanted : callable
+            Of corners to a few pixels, whether the shape is worth a closer look; asked when its turn comes.
+        """
+        longer, looked_at = max(self.small.shape[:2]), 0
+        for number, quad in enumerate(self._quads):
+            if looked_at == MOST_TRIED or not wanted(self._in_photo(quad)):
+                continue
+            looked_at += 1
+            if number not in self._moved:
+                self._moved[number] = _moved(self.small, quad, max(3.0, 2.5 * longer / SEARCH_PX))
+            moved = self._moved[number]
+            if moved is not None:
+                yield self._in_photo(moved)
+            if moved is None or np.abs(moved - quad).max() > NEARLY_SAME * longer:
+                yield self._in_photo(quad)
+
+    def with_far_side(self, corners: Array, side: int, depth: float) -> Array | None:
+        """Return corners with the side opposite to one moved onto the strongest edge about where it should be.
+
+        Parameters
+        ----------
+        side : int
+            The side trusted, with the directions of its two neighbours.
+        depth : float
+            About how long those are, over the length of that side.
+        """
+        a, b, c, d = np.roll((corners + 0.5) * self._ratio - 0.5, -side, axis=0)
+        reach = depth * float(np.linalg.norm(b - a))
+        far = np.array([b + reach * (c - b) / np.linalg.norm(c - b), a + reach * (d - a) / np.linalg.norm(d - a)])
+        edge = coarse_edge(self.small, far, FAR_SIDE * reach)
+        if edge is None or edge[1] < ROUGH_SHARE:
+            return None
+        moved = np.array([a, b, meet(np.array([b, c]), edge[0]), meet(np.array([a, d]), edge[0])])
+        return self._in_photo(np.roll(moved, side, axis=0)) if np.isfinite(moved).all() else None
+
+    def _in_photo(self, corners: Array) -> Array:
+        return np.asarray((corners + 0.5) / self._ratio - 0.5)
+
+
+def searched(photo: Photo) -> Searched:
+    """Return the shapes with four straight sides in a photo."""
+    if photo not in _SEARCHED:
+        _SEARCHED[photo] = Searched(photo.pixels)
+    return _SEARCHED[photo]
+
+
+_SEARCHED: WeakKeyDictionary[Photo, Searched] = WeakKeyDictionary()  # nothing but answers worked out before
+
+
+def _is_worth_a_look(quad: Array, shape: tuple[int, ...]) -> bool:
+    return area(quad) > LEAST_AREA * shape[0] * shape[1] and 1 / LONGEST < looks(quad) < LONGEST
+
+
+def _moved(pixels: NDArray[np.uint8], quad: Array, reach: float) -> Array | None:
+    """Return a shape with its sides moved onto the strongest straight edges near them; None where one isn't there."""
+    ends = []
+    for k in range(4):
+        moved = coarse_edge(pixels, [quad[k], quad[(k + 1) % 4]], reach)
+        if moved is None or moved[1] < ROUGH_SHARE:
+            return None
+        ends.append(moved[0])
+    corners = np.array([meet(ends[k - 1], ends[k]) for k in range(4)])
+    return corners if np.isfinite(corners).all() and np.abs(corners - quad).max() < 4 * reach else None
+
+
+def area(corners: Array) -> float:
+    """Return the area of a four-sided shape, positive where its corners run clockwise as seen."""
+    x, y = corners.T
+    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
+
+
+def looks(corners: Array) -> float:
+    """Return the length of sides 0 and 2 over that of sides 1 and 3, as seen."""
+    sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
+    return float(np.sqrt(sides[0] * sides[2] / (sides[1] * sides[3])))
+
+
+def meet(one: Array, other: Array) -> Array:
+    """Return where two lines, each by two points, meet."""
+    u, v = one[1] - one[0], other[1] - other[0]
+    cross = u[0] * v[1] - u[1] * v[0]
+    gap = other[0] - one[0]
+    return np.asarray(one[0] + u * (gap[0] * v[1] - gap[1] * v[0]) / cross if cross else np.full(2, np.nan))
