@@ -88,6 +88,10 @@ class Wishes:
             rich_help_panel=_WISHES,
         ),
     ] = None
+    cutters: Annotated[
+        str | None,
+        typer.Option(metavar="NAME,...", help="Cut with these of your cutters alone.", rich_help_panel=_WISHES),
+    ] = None
     gap: Annotated[
         float,
         typer.Option(
@@ -109,6 +113,18 @@ class Wishes:
             "gap_pct": self.gap,
             "seconds": self.seconds,
         }
+
+    def in_shop(self, shop: Shop) -> Shop:
+        """Return the workshop with the cutters that are to be used; raise ShopError for one that it has not."""
+        from photonest.model import ShopError
+
+        if self.cutters is None:
+            return shop
+        names = [name.strip() for name in self.cutters.split(",") if name.strip()]
+        owned = [cutter.name for cutter in shop.cutters]
+        if strange := [name for name in names if name not in owned]:
+            raise ShopError(f"The workshop has no cutter called {' or '.join(strange)}.", f"It has {', '.join(owned)}.")
+        return replace(shop, cutters=tuple(cutter for cutter in shop.cutters if cutter.name in names))
 
 
 @expanding(piece=Piece, wishes=Wishes, measuring=Measuring)
@@ -133,7 +149,7 @@ def plan(
     """
     from photonest.model import dump_json, face_to_document, plan_to_document
 
-    stock, shop = piece.made_stock(), piece.made_shop()
+    stock, shop = piece.made_stock(), wishes.in_shop(piece.made_shop())
     wood = piece.made_wood(stock, shop)
     asked = wishes.asked()
     chosen = measuring.choices()

@@ -14,9 +14,10 @@ def describe_face(face: Face) -> str:
     from photonest.report.words import DEFECT_NAMES, defect_size
 
     size = face.size
-    se = face.scale.standard_error_pct
+    se, rim = face.scale.standard_error_pct, face.scale.rim_error_mm
+    at_rim = "" if rim is None else f", {rim:.2g} mm at the far rim"
     lines = [
-        f"Scale       {face.scale.kind}, {face.scale.mm_per_px:.4g} mm per pixel, standard error {se:.2g} %",
+        f"Scale       {face.scale.kind}, {face.scale.mm_per_px:.4g} mm per pixel, standard error {se:.2g} %{at_rim}",
         f"Diameter    {size.mean_diameter:.1f} mm mean ({size.min_diameter:.1f} to {size.max_diameter:.1f}), "
         f"ovality {size.ovality_pct:.1f} %",
     ]
@@ -54,7 +55,7 @@ def describe_face(face: Face) -> str:
 
 def describe_plan(plan: Plan) -> str:
     """Return a plan in a few lines."""
-    from photonest.report.words import proof
+    from photonest.report.words import counted, proof, runners_up
 
     noun = "bowl" if plan.score.bowls == 1 else "bowls"
     lines = [f"{plan.score.bowls} {noun}, rim diameters {plan.score.total_rim_diameter:.0f} mm in all. {proof(plan)}"]
@@ -62,9 +63,13 @@ def describe_plan(plan: Plan) -> str:
         lines += [f"Blank {number}"] if len(plan.nests) > 1 else []
         lines += _nest_lines(nest, plan.stock.kind == "log")
     lines += [
-        f"Or {other.bowls}: rims {', '.join(f'{rim:.0f}' for rim in other.rim_diameters)} mm: {other.note}"
+        f"Or {counted(other.bowls)}, {'rim' if other.bowls == 1 else 'rims'} "
+        f"{', '.join(f'{rim:.0f}' for rim in other.rim_diameters)} mm: {other.note}"
         for other in plan.alternatives
     ]
+    for other, words in zip(plan.runners_up, runners_up(plan), strict=True):
+        asked = f" Ask for it with --{' '.join(other.asked)}." if other.asked is not None else ""
+        lines.append(words + asked)
     return "\n".join([*lines, *plan.reasons])
 
 

@@ -247,12 +247,21 @@ class Alternative:
     axes : tuple of Axis
     note : str
         What sets it apart.
+    loses : str
+        What it is worth less than the plan, in words; empty where that isn't told.
+    prefer : tuple of str
+        What speaks for it, in words.
+    asked : (wish, value) or None
+        How to ask for it: by ``"keep-axis"``, ``"rip"`` or ``"cutters"``.
     """
 
     bowls: int
     rim_diameters: tuple[float, ...]
     axes: tuple[Axis, ...]
     note: str
+    loses: str = ""
+    prefer: tuple[str, ...] = ()
+    asked: tuple[str, str] | None = None
     extra: Extra = extra_fields()
 
 
@@ -269,8 +278,9 @@ class FaceFacts:
 class Plan:
     """Everything needed to take the nest out of the stock.
 
-    `alternatives` are other plans to choose from; `reasons` tell in plain words what limits the plan, and what a little
-    more wood or one defect less would bring.
+    `alternatives` are the best plans of other numbers of bowls; `runners_up` differ from this plan by more than a
+    detail: another axis, another rip, fewer tools. `reasons` tell in plain words what limits the plan, and what a
+    little more wood or one defect less would bring.
     """
 
     face: FaceFacts
@@ -281,5 +291,6 @@ class Plan:
     bound: Bound
     warnings: tuple[str, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
+    runners_up: tuple[Alternative, ...] = ()
     reasons: tuple[str, ...] = ()
     extra: Extra = extra_fields()

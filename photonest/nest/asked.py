@@ -44,6 +44,11 @@ class Question:
     rip: float | None = None
 
     @property
+    def wished(self) -> bool:
+        """Whether a person settles how many bowls, which or where."""
+        return bool(self.want) or any(each is not None for each in (self.bowls, self.keep_axis, self.rip))
+
+    @property
     def scale_error(self) -> float:
         """Standard error of the scale as a share."""
         return self.face.scale.standard_error_pct / 100
@@ -58,6 +63,7 @@ class Answer:
     bound: float
     bowls_bound: int
     alternatives: tuple[Alternative, ...] = ()
+    runners_up: tuple[Alternative, ...] = ()
     warnings: tuple[str, ...] = ()
     reasons: tuple[str, ...] = ()
 

@@ -85,12 +85,14 @@ def clear_radius(keepouts: Sequence[KeepOut], scale_error: float) -> ClearRadius
     )
 
 
-def widest(clear: ClearRadius, tolerance: float = 0.05) -> tuple[float, float, float, float]:
+def widest(
+    clear: ClearRadius, tolerance: float = 0.05, beyond: tuple[float, float, float] | None = None
+) -> tuple[float, float, float, float]:
     """Return the centre (x, y) of the widest clear circle, its radius, and a proven upper bound of the radius.
 
-    The radius is negative when nothing is clear.
+    The radius is negative when nothing is clear. `beyond` is a circle (x, y, radius) that the centre must lie outside.
     """
-    search = _Search(clear, tolerance)
+    search = _Search(clear, tolerance, beyond)
     low, high = clear.edge[:, :2].min(axis=0), clear.edge[:, :2].max(axis=0)
     half = float(max(high - low)) / 2
     x, y = ((low + high) / 2).tolist()
@@ -101,8 +103,8 @@ def widest(clear: ClearRadius, tolerance: float = 0.05) -> tuple[float, float, f
 class _Search:
     """The open cells, best bound first, and the best point so far."""
 
-    def __init__(self, clear: ClearRadius, tolerance: float) -> None:
-        self.clear, self.tolerance = clear, tolerance
+    def __init__(self, clear: ClearRadius, tolerance: float, beyond: tuple[float, float, float] | None) -> None:
+        self.clear, self.tolerance, self.beyond = clear, tolerance, beyond
         self.best, self.point = -math.inf, (0.0, 0.0)
         self.cells: list[tuple[float, int, float, float, float, NDArray[np.intp]]] = []
         self.count = itertools.count()
@@ -110,12 +112,15 @@ class _Search:
     def push(self, x: float, y: float, half: float, active: NDArray[np.intp]) -> None:
         """Value a cell's centre and keep the cell if it may hold something better."""
         diagonal = half * math.sqrt(2)
+        short = 0.0 if self.beyond is None else self.beyond[2] - math.hypot(x - self.beyond[0], y - self.beyond[1])
+        if short > diagonal:
+            return
         each = self.clear.each(x, y, active)
         least = float(each.min())
         blocking = self.clear.blocking(x, y)
         if blocking is None:
             bound = least + diagonal
-            if least > self.best:
+            if least > self.best and short <= 0:
                 self.best, self.point = least, (x, y)
         else:
             bound = diagonal - float(distances(x, y, blocking).min())

@@ -27,9 +27,12 @@ from photonest.nest.marking import log_marking
 from photonest.nest.placing import HalfPlanePoints
 from photonest.nest.reasons import NEAR
 from photonest.nest.rounds import bowls_kept
+from photonest.nest.runnersup import RIP_TURN, best_choices, cutters_of, runner_up
 from photonest.nest.solve import PER_BOWL, Found, nests_on_axis
+from photonest.nest.wanted import using
 
 COARSE_GAP = 0.05  # for what is told beside a wish that can't be met
+RUNNER_UP_SHARE = 10  # of the work, one part in so many goes into another rip
 
 
 def plan_log(question: Question, gap: float, work: int, seconds: float) -> Answer:
@@ -56,7 +59,29 @@ def plan_log(question: Question, gap: float, work: int, seconds: float) -> Answe
         warnings.append("The search was stopped by the clock: on another machine it may end with another plan.")
     others = _alternatives(question, log, found.halves, tuple(nest.axis for nest in nests))
     told = () if asked_for else _gains(question, log, found.halves, nests)
-    return Answer(tuple(nests), value, bound, int(top), others, tuple(warnings), told)
+    runners_up = () if question.wished else _runners_up(question, log, found.halves, nests, work, seconds)
+    return Answer(tuple(nests), value, bound, int(top), others, runners_up, tuple(warnings), told)
+
+
+def _runners_up(
+    question: Question, log: Log, halves: Sequence[HalfNest], nests: Sequence[Nest], work: int, seconds: float
+) -> tuple[Alternative, ...]:
+    """Return the best plan found with another rip, and the best on these axes with fewer cutters."""
+    middle, turn = halves[0].angle % math.pi + math.pi / 2, math.radians(RIP_TURN) * 1.01
+    others = replace(log, rips=((middle, math.pi / 2 - turn),))
+    tried = [best_of_log(others, COARSE_GAP, work // RUNNER_UP_SHARE, seconds).halves]
+    names = cutters_of(nests)
+    for few in itertools.combinations(names, len(names) - 1) if len(names) > 1 else ():
+        fewer = replace(log, work=using(log.work, few))
+        cut = (nest_at(fewer, half.angle, half.u, half.t, half.z, 2, half.side) for half in halves)
+        tried.append(tuple(half for half in cut if half is not None))
+    found = []
+    for other in filter(None, tried):
+        their = [_half(question, log, half, other) for half in other]
+        value = sum(half.found.value for half in halves)
+        worth = sum(half.found.value for half in other)
+        found.append(runner_up(log.work, nests, value, their, worth, question.face.size.mean_diameter))
+    return best_choices(found)
 
 
 def _best(question: Question, log: Log, gap: float, work: int, seconds: float) -> LogPlan:

@@ -18,7 +18,8 @@ def round_marking(face: Face, axis: Axis, found: Found) -> tuple[str, ...]:
     lines = [f"Mark the centre {_from_edge(face, (x, y))}."]
     if face.pith is not None:
         away, direction = _offset(face.pith.point, (x, y))
-        lines.append(f"It lies {away:.0f} mm from the pith, {direction}.")
+        where = f", {direction} it as the photo shows it" if away >= 0.5 else ""
+        lines.append(f"It lies {away:.0f} mm from the pith{where}.")
     return (
         *lines,
         f"Saw or turn no smaller than {2 * found.recipe.rim:.0f} mm across; scribe that circle and check it.",
@@ -77,13 +78,27 @@ def _exit(face: Face, point: Point, direction: np.ndarray) -> float:
 
 def _offset(origin: Point, point: Point) -> tuple[float, str]:
     away = np.asarray(point) - np.asarray(origin)
-    return float(np.hypot(*away)), _direction(away)
+    names = (
+        "right of",
+        "below right of",
+        "below",
+        "below left of",
+        "left of",
+        "above left of",
+        "above",
+        "above right of",
+    )
+    return float(np.hypot(*away)), names[_eighth(away)]
 
 
 def _direction(vector: np.ndarray) -> str:
     names = ("right", "lower right", "lower", "lower left", "left", "upper left", "upper", "upper right")
-    turn = math.atan2(float(vector[1]), float(vector[0])) / (math.pi / 4)
-    return names[round(turn) % 8]
+    return names[_eighth(vector)]
+
+
+def _eighth(vector: np.ndarray) -> int:
+    """Return which eighth of a turn a vector lies in, from the right, downwards."""
+    return round(math.atan2(float(vector[1]), float(vector[0])) / (math.pi / 4)) % 8
 
 
 def _angle(vector: np.ndarray) -> float:

@@ -110,6 +110,7 @@ def plan_nest(
         bound=Bound(bound, 100 * gap, answer.bowls_bound),
         warnings=(*_warnings(face, stock, shop, outs), *answer.warnings),
         alternatives=answer.alternatives,
+        runners_up=answer.runners_up,
         reasons=answer.reasons,
     )
 

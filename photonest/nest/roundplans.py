@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -10,18 +11,20 @@ import numpy as np
 from photonest.model import (
     Alternative,
     Axis,
+    Nest,
     NoPlanError,
     Point,
 )
 from photonest.nest.asked import Answer, Question, names_of, nest_of, why_no_bowl, with_room
-from photonest.nest.circle import clear_radius
+from photonest.nest.circle import clear_radius, widest
 from photonest.nest.curves import turned_outside
 from photonest.nest.marking import round_marking
 from photonest.nest.placing import room
 from photonest.nest.rounds import RoundPlan, axis_slack, best_of_round, bowls_kept
 from photonest.nest.rules import Real
+from photonest.nest.runnersup import best_choices, beyond, cutters_of, runner_up
 from photonest.nest.solve import Found
-from photonest.nest.wanted import wanted_nest
+from photonest.nest.wanted import using, wanted_nest
 
 MOST_GAINS = 3
 
@@ -36,12 +39,7 @@ def plan_round(question: Question) -> Answer:
         found = _with_wanted(question, found, thickness, limit)
     count = _count_asked(question, found)
     best = found.nests[count]
-    far = stock.rim == "far"
-    axis = Axis((found.x, found.y, thickness if far else 0.0), (0.0, 0.0, -1.0 if far else 1.0))
-    first = turned_outside(work.rules, np.array([best.recipe.rim]), np.array([best.recipe.depth]))
-    names, marking = names_of(question.outs)[found.owner], round_marking(question.face, axis, best)
-    nest = nest_of(question, axis, best.recipe, found.points, names, limit, thickness, marking)
-    nest = with_room(nest, axis_slack(found.points, first), 0.0)
+    nest = _nest(question, found, count, limit)
     kept = bowls_kept(work, found.points, thickness, found.widest, count, limit)
     nest = with_room(nest, nest.may_be_off, max(kept, nest.may_be_off))
     bounds = found.bounds
@@ -51,10 +49,43 @@ def plan_round(question: Question) -> Answer:
         best.value,
         bound,
         question.bowls or max(bounds, default=count),
-        _round_alternatives(question, found, axis, count),
+        _round_alternatives(question, found, nest.axis, count),
+        () if question.wished else _runners_up(question, nest, best, limit),
         tuple(f"{name} stays in the wood hollowed out of the last bowl while it spins." for name in found.in_hollow),
         () if question.want or question.bowls else _gains(question, found, keep_axis, best),
     )
+
+
+def _nest(question: Question, found: RoundPlan, count: int, limit: float) -> Nest:
+    """Return the nest found of a number of bowls."""
+    best, thickness = found.nests[count], float(question.stock.thickness or 0.0)
+    far = question.stock.rim == "far"
+    axis = Axis((found.x, found.y, thickness if far else 0.0), (0.0, 0.0, -1.0 if far else 1.0))
+    first = turned_outside(question.work.rules, np.array([best.recipe.rim]), np.array([best.recipe.depth]))
+    names, marking = names_of(question.outs)[found.owner], round_marking(question.face, axis, best)
+    nest = nest_of(question, axis, best.recipe, found.points, names, limit, thickness, marking)
+    return with_room(nest, axis_slack(found.points, first), 0.0)
+
+
+def _runners_up(question: Question, best: Nest, worth: Found, limit: float) -> tuple[Alternative, ...]:
+    """Return the best plan about another axis, and the best about this one with fewer cutters, where there are such."""
+    x, y, _ = best.axis.point
+    diameter = question.face.size.mean_diameter
+    clear = clear_radius(question.outs, question.scale_error)
+    elsewhere = widest(clear, 0.2, beyond((x, y), diameter))
+    names = cutters_of([best])
+    fewer = itertools.combinations(names, len(names) - 1) if len(names) > 1 else ()
+    tried = [(using(question.work, few), (x, y)) for few in fewer]
+    if 2 * elsewhere[2] >= question.shop.min_rim:
+        tried.append((question.work, (round(elsewhere[0], 1), round(elsewhere[1], 1))))
+    found = []
+    for work, at in tried:
+        plan = best_of_round(work, question.outs, question.stock, question.scale_error, at)
+        if plan.nests:
+            count = max(plan.nests, key=lambda n: float(work.rank(n, plan.nests[n].value)))
+            other, value = _nest(question, plan, count, limit), plan.nests[count].value
+            found.append(runner_up(question.work, [best], worth.value, [other], value, diameter))
+    return best_choices(found)
 
 
 def _gains(question: Question, found: RoundPlan, keep_axis: Point | None, best: Found) -> tuple[str, ...]:
@@ -69,7 +100,9 @@ def _gains(question: Question, found: RoundPlan, keep_axis: Point | None, best: 
     for name in binding[:MOST_GAINS]:
         without = [out for out in question.outs if out.name != name]
         other = best_of_round(question.work, without, stock, question.scale_error, keep_axis)
-        told.append(f"Without {name} there would be {_difference(question, other, best)}.")
+        told.append(
+            f"Without {name} there would be {_difference(question, other, best)}.".replace("nothing", "no more")
+        )
     return tuple(told)
 
 

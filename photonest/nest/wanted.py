@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from photonest.nest.chains import IMPOSSIBLE, Chains, Level, Worth, best_following, following, level_of
 from photonest.nest.curves import Outside
@@ -88,18 +89,38 @@ def making(work: Workshop, sizes: tuple[float, ...]) -> Workshop:
     )
 
 
+@functools.lru_cache(maxsize=16)
+def using(work: Workshop, cutters: tuple[str, ...]) -> Workshop:
+    """Return a workshop that cuts with some of its cutters alone."""
+    picked = [place for place, cutter in enumerate(work.rules.shop.cutters) if cutter.name in cutters]
+
+    def levels(chains: Chains, count: int) -> list[Level]:
+        mask = np.isin(chains.grid.cutter, picked)[:, None]
+        found = _levels_of(chains, work.worth, [mask] * count)
+        return [level for level in found if (level.value > IMPOSSIBLE / 2).any()]
+
+    points, cells = levels(work.points, len(work.point_levels)), levels(work.cells, len(work.cell_levels))
+    return replace(work, point_levels=points, cell_levels=cells, memory={})
+
+
 def _levels(chains: Chains, worth: Worth, rims: Sequence[float]) -> list[Level]:
     """Return the values of the cores wanted, the last first: each at least as large as asked."""
+    sizes = np.nan_to_num(chains.grid.bowls.rim)
+    return _levels_of(chains, worth, [sizes >= rim - SLACK for rim in reversed(rims)])
+
+
+def _levels_of(chains: Chains, worth: Worth, allowed: Sequence[NDArray[np.bool_]]) -> list[Level]:
+    """Return the values of one core more a level, the last first, each of those allowed of the grid."""
     grid = chains.grid
     entering, last = worth.entering(grid), worth.last(grid)
     found: list[Level] = []
-    for rim in reversed(rims):
+    for may_be in allowed:
         rest = last
         if found:
             rest = np.full(grid.good.shape, IMPOSSIBLE)
             rest[grid.good] = best_following(chains.follows, found[-1])[0]
-        large = grid.good & (np.nan_to_num(grid.bowls.rim) >= rim - SLACK) & (rest > IMPOSSIBLE / 2)
-        found.append(level_of(grid, worth, np.where(large, entering + rest, IMPOSSIBLE), rest))
+        possible = grid.good & may_be & (rest > IMPOSSIBLE / 2)
+        found.append(level_of(grid, worth, np.where(possible, entering + rest, IMPOSSIBLE), rest))
     return found
 
 

@@ -10,7 +10,7 @@ from photonest.report.nest_view import draw_nest_on_face, half_number
 from photonest.report.page import Box, Format, Page, save
 from photonest.report.section import draw_section
 from photonest.report.units import Units, sixteenths, stacked
-from photonest.report.words import counted, instead, proof
+from photonest.report.words import counted, instead, proof, runners_up
 
 NO_DEFECT = 1000.0
 """Clearance of a bowl where there is no defect, as the plan file tells it."""
@@ -48,9 +48,9 @@ def plan_picture(photo: Photo | None, face: Face, plan: Plan, *, format: Format 
             y += draw_section(page, plan, nest, face.outline.wood, Box(page.left, y + 3, page.room, 130.0)) + 3
             y = draw_bowl_table(page, nest, y + 2, units)
             y = draw_cut_table(page, nest, y + 3, units)
-        y = page.paragraph(
-            page.left, y + 2, " ".join([*notes(plan), instead(plan, units)]), page.room, size=style.SMALL
-        )
+        others = " ".join(filter(None, [instead(plan, units), *runners_up(plan, units)]))
+        for words in filter(None, [" ".join(notes(plan)), others]):
+            y = page.paragraph(page.left, y + 2, words, page.room, size=style.SMALL)
         page.trim(y + 4)
         return save(page, format)
 

@@ -17,9 +17,10 @@ from photonest.report.piece_sheet import piece_pages
 from photonest.report.section import draw_section
 from photonest.report.speeds import turning_speeds
 from photonest.report.units import Units, at_least, at_most, stacked, told
-from photonest.report.words import instead
+from photonest.report.words import instead, runners_up
 
 ORDER = 15.5
+GAP = 1.2  # mm between paragraphs in small type
 
 
 def setup_sheet(
@@ -80,8 +81,8 @@ def refuse_unsafe(face: Face, plan: Plan, wall_need: Callable[[float], float] | 
 def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) -> None:
     book.start(f"The nest{nest_name(plan, nest)}")
     taken = (line_height(style.BODY) + line_height(style.SMALL) + 2) * (len(nest.bowls) + 1) + 8
-    other = " ".join(filter(None, [instead(plan, units), *plan.reasons]))
-    taken += book.height_of([other], size=style.SMALL) if other else 0.0
+    choices = _choices(plan, units) if nest is plan.nests[0] else []
+    taken += book.height_of(choices, size=style.SMALL) + len(choices) * GAP
     box = Box(book.page.left, book.y + 1, book.page.room, book.rest - taken)
     book.y += draw_section(book.page, plan, nest, face.outline.wood, box) + 3
     heads = ("bowl", "rim Ø", "depth", "wall", "base", "tenon Ø", "jaws")
@@ -96,14 +97,20 @@ def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) ->
     book.y = table(book.page, book.y, heads, rows)
     dashed = "the tenons, and the recess by which cores are turned round" if nest.cuts else "the tenon"
     book.paragraph(f"In mm. Dashed: {dashed}.", size=style.SMALL)
-    if other:
-        book.paragraph(other, size=style.SMALL)
+    for words in choices:
+        book.y += GAP
+        book.paragraph(words, size=style.SMALL)
     limits = [(f"bowl {b.number}", "; ".join(b.binds)) for b in nest.bowls if b.binds]
     if limits:
         book.heading("What limits each bowl")
         for name, words in limits:
             book.fact(name, words)
     _order_of_work(book, _order(face, plan, nest, units), nest_name(plan, nest))
+
+
+def _choices(plan: Plan, units: Units) -> list[str]:
+    """Return what else could be had of the piece, a paragraph each: fewer bowls, another place, a little more wood."""
+    return [*filter(None, [instead(plan, units), *runners_up(plan, units), " ".join(plan.reasons)])]
 
 
 def _order_of_work(book: Book, order: Sequence[str], half: str) -> None:

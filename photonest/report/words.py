@@ -115,6 +115,18 @@ def instead(plan: Plan, units: Units = "mm") -> str:
     return f"You could have instead: {'; '.join(others)}. Plan again for just so many before you cut them."
 
 
+def runners_up(plan: Plan, units: Units = "mm") -> tuple[str, ...]:
+    """Return each plan that differs by more than a detail in one sentence: what it is, loses and has for it."""
+    told_of = []
+    for other in plan.runners_up:
+        rims = ", ".join(told(rim, units) for rim in other.rim_diameters)
+        told_of.append(
+            f"Or otherwise, {other.note}: {counted(other.bowls)}, {'rim' if other.bowls == 1 else 'rims'} Ø {rims}. "
+            f"It loses {other.loses}, but {', and '.join(other.prefer)}."
+        )
+    return tuple(told_of)
+
+
 def all_warnings(face: Face) -> tuple[str, ...]:
     """Return every warning of a face once, in order."""
     parts: list[Iterable[str]] = [face.warnings, face.scale.warnings, face.outline.warnings]
