@@ -38,7 +38,7 @@ from photonest.registry import Registry
 from photonest.scale.advice import advice, height_note
 from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.height import READING_MM, face_above, laid_by_eye
-from photonest.scale.uncertainty import diameter_error_pct
+from photonest.scale.uncertainty import diameter_error_pct, rim_error_mm
 from photonest.sizes import centroid, measure_size
 from photonest.spec import Stage
 
@@ -91,7 +91,8 @@ def measure(
     outline = doubted(moved_outline(outlined.value, dx, dy))
     unfit = fitness(flat, outline.points)
     error = diameter_error_pct(scale, outline.points)
-    scale = replace(scale, standard_error_pct=error, warnings=(*scale.warnings, *unfit))
+    at_rim = rim_error_mm(scale, outline.points)
+    scale = replace(scale, standard_error_pct=error, rim_error_mm=at_rim, warnings=(*scale.warnings, *unfit))
     flat = replace(flat, standard_error_pct=scale.standard_error_pct)
 
     progress("pith")

@@ -142,6 +142,9 @@ class Scale:
         Standard error of that distance.
     foot_px : (x, y) or None
         The undistorted pixel that shows the foot of that distance; it may lie outside the photo.
+    rim_error_mm : float or None
+        Standard error, due to the scale, of the point of the face's edge that is known worst against the edge as a
+        whole; None before there is a face.
     notes : tuple of str
         What it takes for granted.
     warnings : tuple of str
@@ -160,6 +163,7 @@ class Scale:
     distance_mm: float | None = None
     distance_error_mm: float = 0.0
     foot_px: Point | None = None
+    rim_error_mm: float | None = None
     warnings: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     extra: Extra = extra_fields()
@@ -169,6 +173,7 @@ class Scale:
             standard_error_pct=self.standard_error_pct,
             reference_error_pct=self.reference_error_pct,
             distance_error_mm=self.distance_error_mm,
+            rim_error_mm=self.rim_error_mm,
         )
         require_positive(mm_per_px=self.mm_per_px, distance_mm=self.distance_mm)
         matrix = np.asarray(self.px_to_mm, dtype=float)

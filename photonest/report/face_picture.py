@@ -117,7 +117,17 @@ def _draw_sizes(page: Page, face: Face, y: float, units: Units) -> float:
             y += line_height(style.SMALL) - 0.5
             page.text(98, y - 1.5, f"{sixteenths(inches)} in", size=style.SMALL, across="right")
     y += 1
-    return page.paragraph(page.left, y, "± is twice the standard error.", 92, size=style.SMALL, colour=style.QUIET)
+    return page.paragraph(page.left, y, error_words(face), 92, size=style.SMALL, colour=style.QUIET)
+
+
+def error_words(face: Face) -> str:
+    """Return what ± means, and what the scale's own error comes to."""
+    scale, rim = face.scale, face.scale.rim_error_mm
+    at_rim = "" if rim is None else f", and the far rim's place to ± {2 * rim:.1f} mm"
+    return (
+        f"± is twice the standard error. By the scale ({scale.kind}) alone, lengths are known to "
+        f"± {2 * scale.standard_error_pct:.2g} %{at_rim}."
+    )
 
 
 def size_rows(face: Face) -> list[tuple[str, str, float | None]]:

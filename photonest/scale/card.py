@@ -29,6 +29,7 @@ ROUGH_CORNER, ROUGH_PROPORTION = 0.0015, 0.03  # of rough corners: their error o
 SURE_FIT, WORST_FIT = 1.3, 2.4  # mean squared residual over its expectation
 ENOUGH = 2  # ways to close one card, of which the best is taken where none is sure
 LOOKS_OFF = 1.4  # by which factor a tilted card may look longer or shorter
+ODD = 0.005  # that a proportion may be off by shadows along a side, as a share
 TELLING = 0.05  # standard error of a proportion beyond which it tells nothing, and the shape must look right as it is:
 NEARLY = 1.12  # by this factor, as tilt under 27 degrees leaves it
 ONLY_TWO = "only two of a card's round corners are seen: the others are hidden, bent up or cut off"
@@ -199,11 +200,11 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
 def _fault(shape: Proportion, look: float, corners: int) -> str | None:
     """Return what is wrong with a proportion, the fewer corners are seen the sooner; empty where it is no card's."""
     true, told = _true(look), shape.error < TELLING
-    if corners == 2 and not (shape.error < TWO_HIDDEN_ERROR and shape.is_about(true, 0.001, TWO_HIDDEN)):
+    if corners == 2 and not (shape.error < TWO_HIDDEN_ERROR and shape.is_about(true, ODD, TWO_HIDDEN)):
         return ONLY_TWO
-    if not (shape.is_about(true, 0.001) if told else _looks_right(look, NEARLY)):
+    if not (shape.is_about(true, ODD) if told else _looks_right(look, NEARLY)):
         return ""
-    if corners < 4 and told and not shape.is_about(true, 0.001, ONE_HIDDEN):
+    if corners < 4 and told and not shape.is_about(true, ODD, ONE_HIDDEN):
         return "a card's proportion is not quite right: one of its sides or corners is hidden or bent"
     return None
 

@@ -67,16 +67,6 @@ def diameter_slope(scale: Scale, outline_mm: ArrayLike) -> Array:
     return np.asarray(np.einsum("ni,nim->m", outward, modes_mm(scale, points)) / (2 * area))
 
 
-def length_error_pct(scale: Scale, start_mm: ArrayLike, end_mm: ArrayLike) -> float:
-    """Return the standard error of the distance between two points due to the scale, in percent."""
-    if scale.map_error is None:
-        return scale.standard_error_pct
-    ends = np.array([start_mm, end_mm], dtype=float)
-    along = ends[1] - ends[0]
-    moved = modes_mm(scale, ends)
-    return 100 * _spread(scale.map_error, along @ (moved[1] - moved[0]) / float(along @ along))
-
-
 def rim_error_mm(scale: Scale, outline_mm: ArrayLike) -> float:
     """Return the greatest standard error of a point of the outline against the outline as a whole, in mm.
 

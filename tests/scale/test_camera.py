@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from photonest.model import MapError, Scale
 from photonest.scale.camera import Prior, View, fit, mirrored, rotation, squarely, start
 from photonest.scale.height import error_pct_per_mm, face_above, grown, laid_by_eye
-from photonest.scale.uncertainty import diameter_error_pct, disc, growth, length_error_pct, modes
+from photonest.scale.uncertainty import diameter_error_pct, disc, growth, modes, rim_error_mm
 from tests.drawn.camera import CameraSpec
 
 PRIOR = Prior(1000.0, 0.03, (600.0, 450.0), 12.0)
@@ -170,8 +170,9 @@ def test_impossible_heights_are_refused() -> None:
 
 def test_growth_is_an_error_of_all_lengths_alike() -> None:
     scale = grown(flat_scale(), 0.02)
-    for start_mm, end_mm in (((0, 0), (100, 0)), ((-50, 30), (20, -80))):
-        assert length_error_pct(scale, start_mm, end_mm) == pytest.approx(2.0, abs=0.02)
+    for centre, radius in (((0, 0), 100), ((-50, 30), 60)):
+        assert diameter_error_pct(scale, disc(centre, radius)) == pytest.approx(2.0, abs=0.02)
+        assert rim_error_mm(scale, disc(centre, radius)) == pytest.approx(0.02 * radius, rel=0.02)
     way = growth(flat_scale())
     assert way[[1, 5]] == pytest.approx([1, 1])
 

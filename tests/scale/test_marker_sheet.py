@@ -12,7 +12,7 @@ from photonest.scale.board import sheet_layout, sheet_raster
 from photonest.scale.marker_sheet import MarkerSheet, find_sheet
 from photonest.scale.markers import Markers
 from photonest.scale.seen_markers import seen_markers
-from photonest.scale.uncertainty import diameter_error_pct, disc, length_error_pct, rim_error_mm
+from photonest.scale.uncertainty import diameter_error_pct, disc, rim_error_mm
 from tests.drawn.camera import CameraSpec, lookup
 from tests.scale.scenes import as_photo, diameter_off_pct, photograph
 
@@ -83,8 +83,8 @@ def test_error_grows_away_from_the_sheet(scale: Scale) -> None:
     near, far = disc((105, 150), 40), LOG_ON_SHEET
     assert diameter_error_pct(scale, near) < diameter_error_pct(scale, far)
     assert rim_error_mm(scale, near) < rim_error_mm(scale, far)
-    # beside its own print's error of 0.2 % a length on the sheet is nearly free of error
-    assert length_error_pct(scale, (30, 150), (180, 150)) == pytest.approx(0.2, abs=0.05)
+    # beside its own print's error of 0.2 % a circle on the sheet is nearly free of error
+    assert diameter_error_pct(scale, near) == pytest.approx(0.2, abs=0.05)
 
 
 def test_part_hidden_and_part_outside() -> None:
