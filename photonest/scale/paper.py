@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -26,6 +26,11 @@ MARGIN = 0.05  # of each side
 CUT_ERROR_MM = 0.5  # of office paper's sides, well inside the 2 mm that ISO 216 allows; common practice, no source
 SMALLEST_SHARE = 0.035  # of the frame; smaller white rectangles are labels
 WORST_FIT = 1.6  # mean squared residual over its expectation: flat sheets stay below 1.45, one bent by 1 mm does not
+HIDDEN = "a white rectangle does not show four sharp corners: one is hidden, bent or cut off, or it is no sheet"
+# where a corner is hidden: each side's share in sight, its roughness over the photo's longer side, the proportion's
+# standard error
+CLEAN_SHARE, CLEAN, TELLING = 0.7, 6e-5, 0.012
+BENT_GAIN = 5.0  # in squared standard errors, by which a bent sheet must fit better: one in four lies bent
 BEND = 0.012  # of a sheet's height, that its sides may lie above its middle
 MOST_COLOUR = 0.42  # of white paper's light, largest channel less smallest over the largest
 TONES = 0.55  # by which share light may differ on a sheet, in shadow
@@ -71,7 +76,7 @@ class Paper:
         found: list[Found | str | None] = []
         for rough in searched(photo).shapes(lambda rough: may_be_paper(photo, rough)):
             near = may_be_paper(photo, rough) and sharp_corners(photo, rough) > 0
-            seen = sharpened(photo, rough, MARGIN) if near else None
+            seen = sharpened(photo, rough, MARGIN, bent=True) if near else None
             found.append(None if seen is None else as_paper(photo, prior, seen, names))
         sheets = [sheet for sheet in found if isinstance(sheet, Found)]
         if not sheets:
@@ -108,26 +113,16 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> 
     """Return a shape as a sheet of one of the sizes named; None if it is not like one, or a text where it nearly is."""
     if not _is_plain_white(photo, seen.corners):
         return None
-    if sharp_corners(photo, seen.corners) < 4:
-        return "a white rectangle does not show four sharp corners: one is hidden, bent or cut off, or it is no sheet"
-    bend, answer = 0.0, proportion(prior, seen)
-    if answer is not None and answer[1][0].cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):
-        bend, answer = BEND, proportion(prior, seen, BEND)
-    if answer is None:
-        return None
-    shape, views = answer
-    lying = shape.value > 1
-    ratios = {name: SIZES_MM[name][0] / SIZES_MM[name][1] for name in names}
-    fits = [name for name, ratio in ratios.items() if shape.is_about(ratio if lying else 1 / ratio, 0.003)]
-    if not fits:
-        return (
-            f"a white rectangle is {max(shape.value, 1 / shape.value):.2f} times as long as wide: no sheet's proportion"
-        )
-    if len(fits) > 1:
-        return f"a white sheet may be {' or '.join(fits)}: its proportion can't be told"
-    long, short = SIZES_MM[fits[0]]
-    size = (long, short) if lying else (short, long)
-    best = fitted(prior, seen, views, size, (CUT_ERROR_MM, CUT_ERROR_MM), bend)
+    corners = sharp_corners(photo, seen.corners)
+    longer = max(photo.width, photo.height)
+    clean = all(edge.share > CLEAN_SHARE and edge.error_px < CLEAN * longer for edge in seen.edges)
+    if corners < 3 or (corners == 3 and not clean):
+        return HIDDEN
+    told = _told(prior, seen, names, TELLING if corners == 3 else np.inf)
+    if told is None or isinstance(told, str):
+        return told
+    name, size, views = told
+    best = _flat_or_bent(prior, seen, views, size)
     if best is None:
         return None
     view, other = best
@@ -135,7 +130,47 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> 
         return f"a white rectangle fills only {100 * seen.share:.1f} % of the photo: a label, or a sheet too far off"
     if view.cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):
         return "a sheet's sides are not straight: it is curled, or partly covered"
-    return Found(seen, fits[0], view, other)
+    return Found(seen, name, view, other)
+
+
+def _told(
+    prior: Prior, seen: Seen, names: tuple[str, ...], most_error: float
+) -> tuple[str, tuple[float, float], list[View]] | str | None:
+    """Return which sheet a shape is by its proportion, its size as it lies, its views; or what keeps it from that."""
+    complaint = None
+    for bend in (0.0, BEND):
+        answer = proportion(prior, seen, bend)
+        if answer is None:
+            return None
+        shape, views = answer
+        lying = shape.value > 1
+        ratios = {name: SIZES_MM[name][0] / SIZES_MM[name][1] for name in names}
+        fits = [name for name, ratio in ratios.items() if shape.is_about(ratio if lying else 1 / ratio, 0.003)]
+        fair = views[0].cost < WORST_FIT * sum(len(edge.px) for edge in seen.edges)
+        if len(fits) == 1 and fair and shape.error < most_error:
+            long, short = SIZES_MM[fits[0]]
+            return fits[0], (long, short) if lying else (short, long), views
+        if len(fits) > 1:
+            complaint = f"a white sheet may be {' or '.join(fits)}: its proportion can't be told"
+        elif not fits:
+            times = max(shape.value, 1 / shape.value)
+            complaint = f"a white rectangle is {times:.2f} times as long as wide: no sheet's proportion"
+        else:
+            complaint = HIDDEN if fair else "a sheet's sides are not straight: it is curled, or partly covered"
+    return complaint
+
+
+def _flat_or_bent(
+    prior: Prior, seen: Seen, views: list[View], size: tuple[float, float]
+) -> tuple[View, View | None] | None:
+    """Return the most likely view of a sheet and the second: flat unless a bent one fits much better."""
+    errors = (CUT_ERROR_MM, CUT_ERROR_MM)
+    flat, bent = fitted(prior, seen, views, size, errors), fitted(prior, seen, views, size, errors, BEND)
+    if flat is None or bent is None:
+        return flat or bent
+    if flat[0].cost - bent[0].cost > BENT_GAIN:
+        return bent
+    return flat[0], flat[1] or replace(bent[0], cost=bent[0].cost + BENT_GAIN)
 
 
 def _is_plain_white(photo: Photo, corners: Array) -> bool:

@@ -52,13 +52,15 @@ class Proportion:
         return abs(math.log(self.value / value)) < within * math.hypot(self.error, tolerance)
 
 
-def sharpened(photo: Photo, rough: Array, margin: float) -> Seen | None:
+def sharpened(photo: Photo, rough: Array, margin: float, bent: bool = False) -> Seen | None:
     """Return a shape with its sides found again in the full photo, or None where a side isn't there.
 
     Parameters
     ----------
     margin : float
         Share of each side left out at either end.
+    bent : bool
+        Whether its sides may be bent, so that they meet where they would go on bending.
     """
     longer = max(photo.width, photo.height)
     narrow = max(4.0, 0.0018 * longer)
@@ -72,6 +74,9 @@ def sharpened(photo: Photo, rough: Array, margin: float) -> Seen | None:
         return None
     lines = [_line(edge.px) for edge in edges]
     corners = np.array([meet(lines[k - 1], lines[k]) for k in range(4)])
+    if bent and np.isfinite(corners).all():
+        ends = [(_line(edges[k - 1].px, corners[k]), _line(edges[k].px, corners[k])) for k in range(4)]
+        corners = np.array([meet(*pair) for pair in ends])
     if not np.isfinite(corners).all() or area(corners) <= 0:
         return None
     return Seen(corners, edges, area(corners) / (photo.width * photo.height))
@@ -97,11 +102,18 @@ def rough_proportion(prior: Prior, corners: Array, corner_px: float) -> Proporti
     return Proportion(float(np.exp(value[0])), float(np.linalg.norm(value[1:] - value[0])))
 
 
-def _line(points: Array) -> Array:
-    """Return two points on the straight line through points."""
+def _line(points: Array, near: Array | None = None) -> Array:
+    """Return two points on the line through points, or on the tangent near a place to a parabola through them."""
     middle = points.mean(axis=0)
     along = np.linalg.svd(points - middle)[2][0]
-    return np.array([middle, middle + along])
+    if near is None:
+        return np.array([middle, middle + along])
+    aside = np.array([-along[1], along[0]])
+    curve = np.polyfit((points - middle) @ along, (points - middle) @ aside, 2)
+    at = float((near - middle) @ along) + np.array([0.0, 1.0])
+    return np.asarray(
+        middle + at[:, None] * along + (curve[2] + curve[1] * at + curve[0] * at[0] * (2 * at - at[0]))[:, None] * aside
+    )
 
 
 def proportion(prior: Prior, seen: Seen, bend: float = 0.0) -> tuple[Proportion, list[View]] | None:
@@ -147,11 +159,11 @@ def fitted(
     Parameters
     ----------
     views : sequence of View
-        Of the shape as `proportion` sees it, 100 mm high.
+        Of the shape as `proportion` sees it, 100 mm high, bent or not.
     size : (width, height)
         Side 0 is its width.
     """
-    begun = [enlarged(view, size[1] / 100) for view in views]
+    begun = [enlarged(view, size[1] / 100, bent=bend > 0) for view in views]
     return refit_sides(prior, begun, rectangle(*size), seen.edges, errors, bend_error=bend * size[1])
 
 

@@ -96,13 +96,16 @@ def refit_sides(
     return _best_two([_settled(view, prior, seen, errors, softness=SOFTNESS[-1:]) for view in begun])
 
 
-def enlarged(view: View, times: float) -> View:
-    """Return a view of a shape fitted before as if the shape, and all mm with it, were so many times larger."""
+def enlarged(view: View, times: float, bent: bool = False) -> View:
+    """Return a view of a rectangle fitted before as if it, and all mm with it, were so many times larger.
+
+    `bent` says whether the view is to hold how far its sides are bent up.
+    """
     values = view.values.copy()
     values[SHIFT][2] += np.log(times)
     values[OPTICS : OPTICS + 2] = 0  # what its sides were off by
-    values[OPTICS + 3 :] *= times  # how far they were bent up
-    return View(values, view.turned)
+    bends = values[OPTICS + 3 :] * times if len(values) > OPTICS + 3 else np.zeros(2)
+    return View(np.append(values[: OPTICS + 3], bends if bent else []), view.turned)
 
 
 def _best_two(found: Sequence[View | None]) -> tuple[View, View | None] | None:
