@@ -68,6 +68,15 @@ class Answer:
     reasons: tuple[str, ...] = ()
 
 
+def in_words(name: str) -> str:
+    """Return the name of a keep-out as it stands in a sentence.
+
+    >>> in_words("pith"), in_words("crack c2")
+    ('the pith', 'crack c2')
+    """
+    return name if " " in name else f"the {name}"
+
+
 def names_of(outs: Sequence[KeepOut]) -> NDArray[np.str_]:
     """Return the keep-outs' names as they stand in a sentence."""
     return np.array([out.name if " " in out.name and out.kind != "edge" else f"the {out.name}" for out in outs])
@@ -107,37 +116,3 @@ def nest_of(
 def with_room(nest: Nest, may_be_off: float, kept: float) -> Nest:
     """Return a nest that tells how far its axis may be off."""
     return replace(nest, may_be_off=may_be_off, bowls_kept_off=kept)
-
-
-def why_no_bowl(question: Question, radius: float, along: float) -> tuple[str, str]:
-    """Return why no bowl fits, and what to do."""
-    shop = question.shop
-    if question.stock.kind == "log":
-        return (
-            f"No bowl fits in either half of this log: its length leaves {2 * max(radius, 0):.0f} mm across, and "
-            f"beside the pith and the defects none is {shop.min_rim:.0f} mm across and {shop.min_depth:.0f} mm deep.",
-            "Use a longer or thicker log, dismiss cracks that are not there, or lower min_rim or min_depth.",
-        )
-    if 2 * radius < shop.min_rim:
-        nearest = _what_is_nearest(question)
-        return (
-            f"No bowl fits: the widest clear circle is {max(2 * radius, 0):.0f} mm across, and the smallest bowl worth "
-            f"having is set to {shop.min_rim:.0f} mm{nearest}.",
-            "Dismiss cracks that are not there, give the depth of those you probed, or lower min_rim.",
-        )
-    return (
-        f"No bowl fits: {along:.0f} mm of thickness leaves no bowl {shop.min_depth:.0f} mm deep with a base.",
-        "Use a thicker piece, or lower min_depth.",
-    )
-
-
-def _what_is_nearest(question: Question) -> str:
-    """Return, in words, how wide the circle would be without any one defect."""
-    from photonest.nest.circle import clear_radius, widest
-
-    outs = question.outs
-    best = (0.0, "")
-    for out in outs[1:30]:
-        radius = widest(clear_radius([other for other in outs if other is not out], question.scale_error), 0.5)[2]
-        best = max(best, (radius, out.name))
-    return f"; without {best[1]} it would be {2 * best[0]:.0f} mm" if best[1] else ""

@@ -17,7 +17,7 @@ from photonest.model import (
     Point,
     StockError,
 )
-from photonest.nest.asked import Answer, Question, counted, names_of, nest_of, why_no_bowl, with_room
+from photonest.nest.asked import Answer, Question, counted, names_of, nest_of, with_room
 from photonest.nest.keepouts import KeepOut
 from photonest.nest.logs import HalfNest, Log, nest_at, room_on_axis
 from photonest.nest.logsearch import LogPlan, best_of_log
@@ -26,6 +26,7 @@ from photonest.nest.logwishes import best_shared, fits, in_numbers, in_sizes, la
 from photonest.nest.marking import log_marking
 from photonest.nest.placing import HalfPlanePoints
 from photonest.nest.reasons import NEAR
+from photonest.nest.refusals import why_no_bowl
 from photonest.nest.rounds import bowls_kept
 from photonest.nest.runnersup import RIP_TURN, best_choices, cutters_of, runner_up
 from photonest.nest.solve import PER_BOWL, Found, nests_on_axis
@@ -190,7 +191,7 @@ def _log(question: Question) -> Log:
     if face.pith is None and not stock.through_pith:
         raise StockError(
             "The pith of this log is not known, and the log is ripped beside it.",
-            "Mark the pith by hand, or allow bowls through the pith.",
+            "Mark it with photonest adjust --pith X,Y, or let bowls hold the pith with --through-pith.",
         )
     length = float(stock.length or 0.0)
     checked = stock.check_depth or 0.0
@@ -203,8 +204,9 @@ def _log(question: Question) -> Log:
     places = sorted(z for z in zs if min(z - shop.trueing, length - far - keep - z) > 0)
     if not places:
         raise NoPlanError(
-            f"No bowl fits: end checks {far:g} mm deep leave nothing clear in {length:g} mm of log.",
-            "Use a longer log.",
+            f"No bowl fits: end checks {checked:g} mm deep at one end and {far:g} mm at the other leave nothing clear "
+            f"in {length:g} mm of log.",
+            "Use a longer log; or tell how deep the far end is checked with --far-check-depth, where it is less.",
         )
     widest = tuple(min(z - shop.trueing, length - far - keep - z, most) for z in places)
     kept = question.keep_axis

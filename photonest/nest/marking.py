@@ -18,8 +18,8 @@ def round_marking(face: Face, axis: Axis, found: Found) -> tuple[str, ...]:
     lines = [f"Mark the centre {_from_edge(face, (x, y))}."]
     if face.pith is not None:
         away, direction = _offset(face.pith.point, (x, y))
-        where = f", {direction} it as the photo shows it" if away >= 0.5 else ""
-        lines.append(f"It lies {away:.0f} mm from the pith{where}.")
+        where = f"{away:.0f} mm from the pith, {direction} it as the photo shows it" if away >= 0.5 else "on the pith"
+        lines.append(f"It lies {where}.")
     return (
         *lines,
         f"Saw or turn no smaller than {2 * found.recipe.rim:.0f} mm across; scribe that circle and check it.",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from photonest.model import (
@@ -26,6 +27,8 @@ from photonest.nest.rules import WallNeed
 from photonest.nest.solve import workshop
 
 MOST_WORK = 150_000_000  # points asked of a log: some seconds
+
+THICK = 2.0  # times the mean diameter: a slice or blank thicker than this is more likely a slip
 
 
 def plan_nest(
@@ -88,12 +91,17 @@ def plan_nest(
         If no bowl fits, or not those wanted; says what is nearest.
     """
     _see_that_it_can_be_planned(face, shop, objective)
+    if unreal := [size for size in want or () if not size > 0]:
+        raise StockError(f"A bowl {unreal[0]:g} mm across can't be had.", "Ask for rim diameters in mm, more than 0.")
     if rip is not None and stock.kind != "log":
         raise StockError(f"A {stock.kind} is not ripped.", "Leave out the direction of the rip.")
     values = workshop(shop, wall_need, objective)
     outs = keepouts(face, stock, shop)
     if keep_axis is not None and not holds(*keep_axis, outs[0].segments):
-        raise StockError(f"The axis {keep_axis} lies outside the wood.", "Give a point of the face, in mm.")
+        x, y = keep_axis
+        raise StockError(
+            f"The axis at {x:g}, {y:g} lies outside the wood.", "Give a point of the face, in mm from its middle."
+        )
     question = Question(face, stock, shop, values, outs, bowls, tuple(want or ()), keep_axis, rip)
     answer = plan_log(question, gap_pct / 100, work, seconds) if stock.kind == "log" else plan_round(question)
     total = sum(bowl.rim_diameter for nest in answer.nests for bowl in nest.bowls)
@@ -111,8 +119,16 @@ def plan_nest(
         warnings=(*_warnings(face, stock, shop, outs), *answer.warnings),
         alternatives=answer.alternatives,
         runners_up=answer.runners_up,
-        reasons=answer.reasons,
+        reasons=(*_no_more(question, count, answer.bowls_bound), *answer.reasons),
     )
+
+
+def _no_more(question: Question, count: int, bound: int) -> tuple[str, ...]:
+    """Return that no further bowl is to be had, where that is proven."""
+    shop = question.shop
+    if question.wished or bound > count or question.work.worth.objective != "bowls":
+        return ()
+    return (f"No further bowl at least {shop.min_rim:.0f} mm across and {shop.min_depth:.0f} mm deep is to be had.",)
 
 
 def _see_that_it_can_be_planned(face: Face, shop: Shop, objective: Objective) -> None:
@@ -120,9 +136,11 @@ def _see_that_it_can_be_planned(face: Face, shop: Shop, objective: Objective) ->
 
     ring = shapely.LinearRing(face.outline.wood)
     if not ring.is_simple:
-        reason = shapely.is_valid_reason(shapely.Polygon(ring))
+        where = re.search(r"\[(\S+) (\S+)\]", shapely.is_valid_reason(shapely.Polygon(ring)))
+        at = "" if where is None else f" at {float(where[1]):.0f}, {float(where[2]):.0f} mm from the middle of the face"
         raise OutlineError(
-            f"The outline crosses itself: {reason}.", "Measure again, or draw the outline by hand without loops."
+            f"The outline crosses itself{at}.",
+            "Measure again, or draw it by hand without loops: photonest adjust --outline.",
         )
     if objective == "value" and not shop.prices:
         raise ShopError("A plan by value needs prices.", "Add [[prices]] with a diameter and a price to the shop file.")
@@ -139,6 +157,8 @@ def _warnings(face: Face, stock: Stock, shop: Shop, outs: Sequence[KeepOut]) -> 
     found = []
     if stock.kind == "slice" and face.pith is None and not stock.through_pith:
         found.append("The pith of this slice is not known: see that no bowl holds it.")
+    if (stock.thickness or 0.0) > THICK * face.size.mean_diameter:
+        found.append(f"A thickness of {stock.thickness:g} mm is much for a face so wide: see that it is right.")
     if stock.through_pith:
         found.append("Bowls may hold the pith, as asked: such bowls often split while they dry.")
     if face.outline.cut_by_frame:

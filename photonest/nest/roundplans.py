@@ -15,11 +15,12 @@ from photonest.model import (
     NoPlanError,
     Point,
 )
-from photonest.nest.asked import Answer, Question, names_of, nest_of, why_no_bowl, with_room
+from photonest.nest.asked import Answer, Question, counted, in_words, names_of, nest_of, with_room
 from photonest.nest.circle import clear_radius, widest
 from photonest.nest.curves import turned_outside
 from photonest.nest.marking import round_marking
 from photonest.nest.placing import room
+from photonest.nest.refusals import why_no_bowl
 from photonest.nest.rounds import RoundPlan, axis_slack, best_of_round, bowls_kept
 from photonest.nest.rules import Real
 from photonest.nest.runnersup import best_choices, beyond, cutters_of, runner_up
@@ -101,7 +102,9 @@ def _gains(question: Question, found: RoundPlan, keep_axis: Point | None, best: 
         without = [out for out in question.outs if out.name != name]
         other = best_of_round(question.work, without, stock, question.scale_error, keep_axis)
         told.append(
-            f"Without {name} there would be {_difference(question, other, best)}.".replace("nothing", "no more")
+            f"Without {in_words(name)} there would be {_difference(question, other, best)}.".replace(
+                "nothing", "no more"
+            )
         )
     return tuple(told)
 
@@ -135,8 +138,18 @@ def _with_wanted(question: Question, found: RoundPlan, thickness: float, limit: 
 
     wanted = wanted_nest(question.work, room_at, found.widest, limit, question.want)
     if wanted.found is None:
-        raise NoPlanError(wanted.stops, "Ask for smaller bowls or fewer, thinner walls, or use another cutter.")
+        free = f" Without that wish there is {_rims(question, found.nests)}." if found.nests else ""
+        raise NoPlanError(
+            wanted.stops, f"Ask for smaller bowls or fewer, or use thinner walls or another cutter.{free}"
+        )
     return replace(found, nests={len(question.want): wanted.found})
+
+
+def _rims(question: Question, nests: dict[int, Found]) -> str:
+    """Return the rims of the best of some nests, in words."""
+    best = max(nests.values(), key=lambda nest: float(question.work.rank(nest.bowls, nest.value)))
+    rims = ", ".join(f"{2 * float(bowl.rim):.0f}" for bowl in best.recipe.bowls(question.work.rules))
+    return f"{rims} mm across"
 
 
 def _count_asked(question: Question, found: RoundPlan) -> int:
@@ -147,7 +160,7 @@ def _count_asked(question: Question, found: RoundPlan) -> int:
     if question.bowls is not None:
         if question.bowls not in nests:
             raise NoPlanError(
-                f"{question.bowls} bowls don't fit: the most on this axis is {max(nests)}.",
+                f"{counted(question.bowls)} don't fit: the most found is {max(nests)}, {_rims(question, nests)}.",
                 "Ask for fewer, lower min_rim or min_depth, or use thinner walls or another cutter.",
             )
         return question.bowls

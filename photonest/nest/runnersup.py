@@ -11,7 +11,7 @@ from photonest.model import Alternative, Nest, Objective, Point
 from photonest.nest.bowls import NO_DEFECT
 from photonest.nest.solve import Workshop
 
-AXIS_SHARE = 0.08  # of the mean diameter: an axis that lies farther off than this is another axis
+AXIS_SHARE = 0.15  # of the mean diameter: an axis that lies farther off than this is another axis
 RIP_TURN = 20.0  # degrees: a rip turned by more than this is another rip
 SIZE_SHARE = 0.08  # of its rim: a bowl that differs by more than this is of another size
 CLEARER, FREER = 2.0, 1.5  # mm more of clearance, and of freedom in marking the axis, that one might want

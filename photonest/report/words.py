@@ -122,7 +122,7 @@ def runners_up(plan: Plan, units: Units = "mm") -> tuple[str, ...]:
         rims = ", ".join(told(rim, units) for rim in other.rim_diameters)
         told_of.append(
             f"Or otherwise, {other.note}: {counted(other.bowls)}, {'rim' if other.bowls == 1 else 'rims'} Ø {rims}. "
-            f"It loses {other.loses}, but {', and '.join(other.prefer)}."
+            f"It loses {other.loses}, {'and' if other.loses == 'nothing' else 'but'} {', and '.join(other.prefer)}."
         )
     return tuple(told_of)
 
