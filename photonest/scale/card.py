@@ -33,6 +33,7 @@ ODD = 0.005  # that a proportion may be off by shadows along a side, as a share
 TELLING = 0.05  # standard error of a proportion beyond which it tells nothing, and the shape must look right as it is:
 NEARLY = 1.12  # by this factor, as tilt under 27 degrees leaves it
 ONLY_TWO = "only two of a card's round corners are seen: the others are hidden, bent up or cut off"
+CUT = "a card is cut by the frame: only part of it is in the photo"
 NO_CARD = "a rectangle has a card's proportion, but its corners are not a card's"
 
 
@@ -96,7 +97,7 @@ class Card:
             elif found is not None:
                 cards.append(found)
         if not cards:
-            return _none(complaints)
+            return _none([CUT] if _is_cut(photo) else complaints)
         scales = [
             self._scale(photo, card, options) for card in sorted(_apart(cards), key=lambda card: -card.seen.share)
         ]
@@ -150,6 +151,30 @@ def _best_of(photo: Photo, prior: Prior, rough: Array) -> Found | str | None:
         if isinstance(better, Found):
             return better
     return found
+
+
+def _is_cut(photo: Photo) -> bool:
+    """Whether two corners of a card are seen whose other two lie beyond the frame."""
+    return any(_cut_corners(photo, corners) == 2 for corners in searched(photo).cut)
+
+
+def _cut_corners(photo: Photo, corners: Array) -> int:
+    """Return how many corners of a shape cut by the frame are a card's, the card long or short along the side seen."""
+    rim = np.minimum(corners, [photo.width - 1, photo.height - 1] - corners).min(axis=1)
+    first = next(k for k in range(4) if rim[k] >= rim[k - 1] and rim[(k + 1) % 4] > rim[(k + 2) % 4])
+    a, b, c, d = np.roll(corners, -first, axis=0)
+    wide, best = float(np.linalg.norm(b - a)), 0
+    for size in ((WIDTH_MM, HEIGHT_MM), (HEIGHT_MM, WIDTH_MM)):
+        deep = wide * size[1] / size[0]
+        if wide * deep < SMALLEST_SHARE / 3 * photo.width * photo.height:
+            continue
+        whole = np.array([a, b, *(end + deep * _unit(far - end) for end, far in ((b, c), (a, d)))])
+        best = max(best, int(right_corners(photo, whole, size, CORNER_MM, sharp=False).right[:2].sum()))
+    return best
+
+
+def _unit(vector: Array) -> Array:
+    return np.asarray(vector / np.linalg.norm(vector))
 
 
 def _size(looks: float) -> tuple[float, float]:
@@ -231,7 +256,7 @@ def _none(complaints: list[str]) -> NotFound:
     if complaints:
         return NotFound(
             min(complaints, key=lambda text: text == NO_CARD),
-            "Lay one flat, whole card level with the face, clear of sawdust, and fill the photo with both.",
+            "Lay one flat, whole card level with the face, clear of sawdust, all of it in the photo.",
         )
     return NotFound(
         "no card in sight",

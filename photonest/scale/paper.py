@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -11,7 +12,7 @@ from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, Prior, View, prior_of
 from photonest.scale.edges import light
-from photonest.scale.rectangle import Seen, fitted, interior, proportion, sharpened
+from photonest.scale.rectangle import Proportion, Seen, fitted, interior, proportion, sharpened
 from photonest.scale.rough_shapes import area, looks, searched
 from photonest.scale.shape_corners import right_corners
 
@@ -29,11 +30,16 @@ WORST_FIT = 1.6  # mean squared residual over its expectation: flat sheets stay 
 HIDDEN = "a white rectangle does not show four sharp corners: one is hidden, bent or cut off, or it is no sheet"
 # where a corner is hidden: each side's share in sight, its roughness over the photo's longer side, the proportion's
 # standard error
-CLEAN_SHARE, CLEAN, TELLING = 0.7, 6e-5, 0.012
+CLEAN_SHARE, CLEAN, TELLING = 0.7, 8e-5, 0.012
+SURE_NAME = 10.0  # difference of squared standard errors by which one proportion is sure: odds of 150 to 1
 BENT_GAIN = 5.0  # in squared standard errors, by which a bent sheet must fit better: one in four lies bent
 BEND = 0.012  # of a sheet's height, that its sides may lie above its middle
+SHADED = 0.6  # least light of a sheet, over the photo's usual one
 MOST_COLOUR = 0.42  # of white paper's light, largest channel less smallest over the largest
-TONES = 0.55  # by which share light may differ on a sheet, in shadow
+SHADOW, TINTS = (
+    4.0,
+    0.35,
+)  # by which factor light may differ on a sheet, part of it in shadow; its colour, by which share
 PLAIN_SHARE = 0.6  # of the sheet must be of one tone within that
 LEAST_WHITE_SIDE = 0.4  # of the strip inside each side
 
@@ -147,6 +153,7 @@ def _told(
         ratios = {name: SIZES_MM[name][0] / SIZES_MM[name][1] for name in names}
         fits = [name for name, ratio in ratios.items() if shape.is_about(ratio if lying else 1 / ratio, 0.003)]
         fair = views[0].cost < WORST_FIT * sum(len(edge.px) for edge in seen.edges)
+        fits = _likeliest(shape, {name: ratios[name] if lying else 1 / ratios[name] for name in fits})
         if len(fits) == 1 and fair and shape.error < most_error:
             long, short = SIZES_MM[fits[0]]
             return fits[0], (long, short) if lying else (short, long), views
@@ -158,6 +165,14 @@ def _told(
         else:
             complaint = HIDDEN if fair else "a sheet's sides are not straight: it is curled, or partly covered"
     return complaint
+
+
+def _likeliest(shape: Proportion, ratios: dict[str, float]) -> list[str]:
+    """Return the name of the proportion that a shape has far more likely than any other, or all names."""
+    off = sorted(((math.log(shape.value / ratio) / shape.error) ** 2, name) for name, ratio in ratios.items())
+    if len(off) > 1 and off[1][0] - off[0][0] > SURE_NAME:
+        return [off[0][1]]
+    return [name for _, name in off]
 
 
 def _flat_or_bent(
@@ -177,14 +192,16 @@ def _is_plain_white(photo: Photo, corners: Array) -> bool:
     """Whether a shape is of one nearly colourless, light tone, some writing or sawdust on it let pass."""
     inside = interior(photo, corners)
     tone = np.median(inside.reshape(-1, 3), axis=0)
-    plain = np.abs(inside / np.maximum(tone, 1e-3) - 1).max(axis=-1) < TONES
+    against = inside / np.maximum(tone, 1e-3)
+    bright = np.maximum(against.mean(axis=-1), 1e-3)
+    plain = (np.abs(against / bright[..., None] - 1).max(axis=-1) < TINTS) & (np.abs(np.log(bright)) < np.log(SHADOW))
     along_sides = (plain[:2], plain[-2:], plain[:, :2], plain[:, -2:])
     if min(float(side.mean()) for side in along_sides) < LEAST_WHITE_SIDE:
         return False  # the edge of something beside the sheet is taken for one of its sides
     step = max(1, min(photo.width, photo.height) // 100)
     around = light(np.ascontiguousarray(photo.pixels[::step, ::step])).mean(axis=2)
     colour = (tone.max() - tone.min()) / max(float(tone.max()), 1e-3)
-    return bool(plain.mean() > PLAIN_SHARE and colour < MOST_COLOUR and tone.mean() > np.median(around))
+    return bool(plain.mean() > PLAIN_SHARE and colour < MOST_COLOUR and tone.mean() > SHADED * np.median(around))
 
 
 def _none(complaints: list[str], names: tuple[str, ...]) -> NotFound:

@@ -14,6 +14,7 @@ SEARCH_PX = 640  # longer side of the picture that is searched
 SHORTEST = 0.03  # line that is looked at, as a share of that
 MOST_QUADS = 400
 MOST_OPEN, LEAST_COVER = 12, 0.6  # shapes with a side open, and the share of each other one that a line covers
+AT_FRAME_PX = 6.0  # from the frame, that a line ends which goes on beyond it
 MOST_AT_ONCE = 2000  # three-sided shapes that a fourth side is looked for in one go
 PARALLEL_DEG, SQUARE_DEG = 30.0, 50.0  # how far, seen slantwise, sides may be off parallel and off square
 
@@ -23,6 +24,11 @@ def find_quads(pixels: NDArray[np.uint8]) -> Array:
 
     Corners are where the sides' lines meet, to about two pixels of the searched size.
     """
+    return find_shapes(pixels)[0]
+
+
+def find_shapes(pixels: NDArray[np.uint8]) -> tuple[Array, Array]:
+    """Return what `find_quads` does, and shapes that the frame cuts, as `cut_by_frame` does."""
     import cv2
 
     longer = max(pixels.shape[:2])
@@ -30,8 +36,35 @@ def find_quads(pixels: NDArray[np.uint8]) -> Array:
     small = pixels if factor == 1 else cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     ratio = np.array(small.shape[1::-1]) / np.array(pixels.shape[1::-1])
     lines = joined(straight_segments(small), SHORTEST * SEARCH_PX)
-    quads = closed(lines, small.shape[1], small.shape[0])
-    return np.asarray((quads + 0.5) / ratio - 0.5)
+    width, height = small.shape[1], small.shape[0]
+    quads, cut = closed(lines, width, height), cut_by_frame(lines, width, height)
+    return (quads + 0.5) / ratio - 0.5, (cut + 0.5) / ratio - 0.5
+
+
+def cut_by_frame(lines: Lines, width: int, height: int) -> Array:
+    """Return shapes of which two corners are seen and two sides run on to the frame, shape (n, 4, 2).
+
+    Corners run clockwise as seen; the two that lie at the frame are where the sides leave it.
+    """
+    if len(lines.ends) < 3:
+        return np.zeros((0, 4, 2))
+    base, first, last = _three_sided(lines)
+    corners, ends = [], []
+    for line in (last, first):
+        corner = _intersection(lines, base, line)
+        way = lines.ends[line] - corner[:, None]
+        far = np.linalg.norm(way, axis=2).argmax(axis=1)
+        corners.append(corner)
+        ends.append(np.take_along_axis(lines.ends[line], far[:, None, None], axis=1)[:, 0])
+    shapes = np.stack([ends[0], ends[1], corners[1], corners[0]], axis=1)
+    outside = np.minimum(shapes, [width - 1, height - 1] - shapes).min(axis=2)  # how far each lies inside the frame
+    share = lines.length[base] / np.linalg.norm(corners[0] - corners[1], axis=1)
+    good = (
+        (outside[:, :2] < AT_FRAME_PX).all(axis=1) & (outside[:, 2:] > AT_FRAME_PX).all(axis=1) & (share > LEAST_COVER)
+    )
+    good &= share < 2 - LEAST_COVER
+    order = np.argsort(-lines.length[base[good]], kind="stable")[:MOST_OPEN]
+    return np.asarray(_clockwise(shapes[good][order]))
 
 
 def closed(lines: Lines, width: int, height: int) -> Array:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from photonest.model import Photo
 from photonest.scale.camera import Array
 from photonest.scale.edges import coarse_edge
-from photonest.scale.quads import SEARCH_PX, find_quads
+from photonest.scale.quads import SEARCH_PX, find_shapes
 
 ROUGH_SHARE = 0.4  # of each side must be seen as an edge
 ROUGH_PX = 1000  # least longer side, where the photo has it, of the picture that sides are first looked for in
@@ -35,7 +35,9 @@ class Searched:
         size = (width // fold, height // fold)
         self.small = pixels if fold == 1 else cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
         self._ratio = np.array(self.small.shape[1::-1]) / [width, height]
-        self._quads = [quad for quad in find_quads(self.small) if _is_worth_a_look(quad, self.small.shape)]
+        quads, cut = find_shapes(self.small)
+        self._quads = [quad for quad in quads if _is_worth_a_look(quad, self.small.shape)]
+        self.cut = [self._in_photo(corners) for corners in cut]  # by the frame: two corners each are seen
         self._moved: dict[int, Array | None] = {}
 
     def shapes(self, wanted: Callable[[Array], bool]) -> Iterator[Array]:

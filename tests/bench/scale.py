@@ -1,9 +1,10 @@
-"""Measure the scale finders on drawn photos: ``python -m tests.bench.scale [CASE ...] [--count N] [--first SEED]``.
+"""Measure the scale finders on drawn photos: ``python -m tests.bench.scale [CASE ...] [--seeds A-B]``.
 
 For each kind of reference beside or on a drawn piece: how often it is found, by how much the mean diameter comes out
 wrong (median and 90 %), how often the truth lies within one and two of the standard errors stated (68 and 95 % if they
 hold), and the time against reading the photo. ``none`` counts what is taken for a reference in photos without one, by
 every finder that needs no figure from the user, and by the ruler's where it is wrongly said that one lies there;
+``none+lookalikes`` the same with things about that are nearly of a card's or a sheet's size;
 ``stage`` times all finders together at 12 megapixels.
 """
 
@@ -11,6 +12,7 @@ from __future__ import annotations
 
 import argparse
 import io
+import json
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -33,6 +35,7 @@ from tests.drawn.noise import generator
 
 UNASKED: tuple[Any, ...] = (MarkerSheet(), Markers(), Card(), Paper())
 SAID_WRONGLY: tuple[Any, ...] = (Ruler.Options("mm"), Ruler.Options("inch"))
+WITHOUT = ("none", "none+lookalikes")
 STAGE_MEGAPIXELS = 12.0
 STAGE_KINDS = ("marker-sheet", "markers-around", "card", "paper", "none")
 
@@ -95,20 +98,23 @@ def report(name: str, rows: list[Row], verbose: bool) -> None:
     )
 
 
-def false_accepts(seeds: range, megapixels: float, cache: Path | None) -> None:
-    """Print what is taken for a reference in photos without one."""
-    wrong = 0
+def false_accepts(kind: str, seeds: range, megapixels: float, cache: Path | None, tally: Path | None) -> None:
+    """Print what is taken for a reference in photos without one; a tally adds up what several runs see."""
+    seen: dict[str, list[str]] = json.loads(tally.read_text()) if tally and tally.exists() else {}
     for seed in seeds:
-        photo = shot("none", seed, megapixels, cache).photo
-        for finder in UNASKED:
-            if finder.find(photo, finder.Options()):
-                wrong += 1
-                print(f"  seed {seed}: {finder.name} accepted")
-        for said in SAID_WRONGLY:
-            if Ruler().find(photo, said):
-                wrong += 1
-                print(f"  seed {seed}: ruler of {said.ticks} accepted")
-    print(f"none                {wrong} accepted in {len(seeds)} photos", flush=True)
+        name = f"{kind} {seed}"
+        if name in seen:
+            continue
+        photo = shot(kind, seed, megapixels, cache).photo
+        seen[name] = [finder.name for finder in UNASKED if finder.find(photo, finder.Options())]
+        if kind == "none":
+            seen[name] += [f"ruler of {said.ticks}" for said in SAID_WRONGLY if Ruler().find(photo, said)]
+        if seen[name]:
+            print(f"  {name}: {', '.join(seen[name])} accepted", flush=True)
+        if tally:
+            tally.write_text(json.dumps(seen))
+    mine = [accepted for name, accepted in seen.items() if name.split()[0] == kind]
+    print(f"{kind:19s} {sum(map(bool, mine))} photos with something accepted in {len(mine)}", flush=True)
 
 
 def enlarged(photo: Photo, megapixels: float) -> bytes:
@@ -145,25 +151,30 @@ def stage_times(seeds: range, megapixels: float, cache: Path | None) -> None:
         print(f"stage  {name:22s} {np.median(values):5.2f} x reading, at most {max(values):5.2f}", flush=True)
 
 
+def _seeds(text: str) -> range:
+    first, _, last = text.partition("-")
+    return range(int(first), int(last or first) + 1)
+
+
 def main() -> None:
     """Run the benchmark."""
     import cv2
 
     cv2.setNumThreads(1)
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("cases", nargs="*", default=[*CASES, "none"], help=f"of {', '.join(CASES)}, none, stage")
-    parser.add_argument("--count", type=int, default=30)
-    parser.add_argument("--first", type=int, default=1000)
+    parser.add_argument("cases", nargs="*", default=[*CASES, "none"], help=f"of {', '.join([*CASES, *WITHOUT])}, stage")
+    parser.add_argument("--seeds", type=_seeds, default=range(1000, 1030), help="A-B, both included")
     parser.add_argument("--megapixels", type=float, default=3.0)
     parser.add_argument("--cache", type=Path, help="a folder that keeps the photos drawn")
+    parser.add_argument("--tally", type=Path, help="a file in which runs of cases without a reference add up")
     parser.add_argument("--verbose", action="store_true")
     asked = parser.parse_args()
     if asked.cache:
         asked.cache.mkdir(exist_ok=True)
-    seeds = range(asked.first, asked.first + asked.count)
+    seeds = asked.seeds
     for name in asked.cases:
-        if name == "none":
-            false_accepts(seeds, asked.megapixels, asked.cache)
+        if name in WITHOUT:
+            false_accepts(name, seeds, asked.megapixels, asked.cache, asked.tally)
         elif name == "stage":
             stage_times(seeds, asked.megapixels, asked.cache)
         else:

@@ -1,6 +1,7 @@
 """Cards and paper: found, told from what is not, and measured; sizes as the standards have them."""
 
 import functools
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -88,6 +89,14 @@ def test_what_is_no_card_is_refused(width: float, height: float, corner: float) 
     answer = card(seen(width, height, corner))
     assert isinstance(answer, NotFound)
     assert answer.hint
+
+
+def test_card_cut_by_the_frame_is_told() -> None:
+    camera = replace(CAMERA, aim=(-170, -80))  # the card's right half lies beyond the frame
+    print_ = rectangle(WIDTH_MM, HEIGHT_MM, 3.18)
+    answer = card(photograph(camera, print_, PX_PER_MM, (80.0, -130.0), turn_deg=20.0, ground=0.255))
+    assert isinstance(answer, NotFound)
+    assert "cut by the frame" in answer.reason
 
 
 @functools.cache
