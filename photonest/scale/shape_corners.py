@@ -41,8 +41,7 @@ def right_corners(photo: Photo, corners: Array, size: tuple[float, float], radiu
     middle = near[:, 2] if sharp else (off[:, 2] > -0.31) & (off[:, 2] < 0.226)
     others = [0, 1, 3, 4]
     closely = (np.abs(off[:, others]) < CORNER_SLACK / 2).all(axis=1)  # a mark beside the arc's middle is let pass
-    seen, unseen = near[:, others].sum(axis=1), np.isnan(off[:, others]).sum(axis=1)
-    right = (middle & ((seen >= 3) | ((seen == 2) & (unseen > 0)))) | closely
+    right = (middle & (near[:, others].sum(axis=1) >= 3)) | closely
     return Corners(right, ~right & (off[:, 2] > 0.3))
 
 
