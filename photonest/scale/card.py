@@ -32,6 +32,8 @@ LOOKS_OFF = 1.4  # by which factor a tilted card may look longer or shorter
 ODD = 0.005  # that a proportion may be off by shadows along a side, as a share
 TELLING = 0.05  # standard error of a proportion beyond which it tells nothing, and the shape must look right as it is:
 NEARLY = 1.12  # by this factor, as tilt under 27 degrees leaves it
+UNEVEN, UNEVEN_PX = 4.0, 0.05  # how much rougher than usual, and by how much more, one side may be then
+ODD_SIDE = "a card's proportion is not quite right: one of its sides or corners is hidden or bent"
 ONLY_TWO = "only two of a card's round corners are seen: the others are hidden, bent up or cut off"
 CUT = "a card is cut by the frame: only part of it is in the photo"
 NO_CARD = "a rectangle has a card's proportion, but its corners are not a card's"
@@ -203,6 +205,9 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
         return NO_CARD if _looks_right(look, NEARLY) else None
     if corners.count == 2 and (corners.wrong.any() or min(edge.share for edge in seen.edges) < TWO_HIDDEN_SHARE):
         return ONLY_TWO
+    rough = [edge.error_px for edge in seen.edges]
+    if corners.count < 4 and max(rough) > UNEVEN_PX + UNEVEN * float(np.median(rough)):
+        return ODD_SIDE
     shape = proportion(prior, seen)
     if shape is None:
         return None
@@ -230,7 +235,7 @@ def _fault(shape: Proportion, look: float, corners: int) -> str | None:
     if not (shape.is_about(true, ODD) if told else _looks_right(look, NEARLY)):
         return ""
     if corners < 4 and told and not shape.is_about(true, ODD, ONE_HIDDEN):
-        return "a card's proportion is not quite right: one of its sides or corners is hidden or bent"
+        return ODD_SIDE
     return None
 
 
