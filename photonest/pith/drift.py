@@ -18,6 +18,7 @@ from photonest.pith.directions import Directions
 
 CENTRE, DRIFTING, OVAL = 2, 4, 6  # how many of the parameters are free
 RIVALS = 3  # places looked at where the first is doubtful
+CHANCE = 0.2  # share of the lines that rings and rays together get for nothing, as measured
 SECTORS = 12  # as many independent observations a fit is taken to have
 
 
@@ -40,7 +41,7 @@ class Fit(NamedTuple):
 
 
 class Vote(NamedTuple):
-    """Where most lines point: the place, whether they are rays rather than rings, and their share (0 to 1)."""
+    """Where most lines point: the place, whether they are rays or both rather than rings alone, and their share."""
 
     place: NDArray[np.float64]
     rays: bool
@@ -50,11 +51,11 @@ class Vote(NamedTuple):
 def votes(
     seen: Directions, low: NDArray[np.float64], high: NDArray[np.float64], reach: float, count: int = 28
 ) -> list[Vote]:
-    """Return the points of a grid between two corners that most lines speak for, as rings or as rays, best first.
+    """Return the points of a grid between two corners that most lines speak for, as rings, rays or both, best first.
 
     Wood without visible rings often shows its rays, which run to the pith: lines may point there across themselves or
-    along. What lies within about `reach` of a place counts twice, for rings far off may be centred elsewhere. Two votes
-    are half of `reach` apart at least.
+    along, or some across and some along. What lies within about `reach` of a place counts twice, for rings far off may
+    be centred elsewhere. Two votes are half of `reach` apart at least.
     """
     some = slice(None, None, max(1, len(seen.points) // 1000))
     points, across, weights = seen.points[some], seen.across[some], seen.weights[some].astype(np.float32)
@@ -67,35 +68,89 @@ def votes(
     close = far / (1 + apart / np.float32(reach**2)) ** 2
     total = close.sum(axis=1)
     total = np.maximum(total, 0.25 * total.max())
-    scores = np.array(
-        [
-            (hit * far).sum(axis=1) / far.sum(axis=1) + (hit * close).sum(axis=1) / total
-            for hit in (np.square(np.square(cosine)), np.square(np.square(1 - cosine)))
-        ]
+    rings, rays = (
+        (hit * far).sum(axis=1) / far.sum(axis=1) + (hit * close).sum(axis=1) / total
+        for hit in (np.square(np.square(cosine)), np.square(np.square(1 - cosine)))
     )
+    scores = np.array([rings, rays, rings + rays - 2 * CHANCE])
     found = []
     for _ in range(RIVALS):
-        rays, k = np.unravel_index(int(scores.argmax()), scores.shape)
-        found.append(Vote(places[k], bool(rays), float(scores[rays, k]) / 2))
+        kind, k = np.unravel_index(int(scores.argmax()), scores.shape)
+        found.append(Vote(places[k], bool(kind > 0), float(scores[kind, k]) / 2))
         scores[:, ((places - places[k]) ** 2).sum(axis=1) < (reach / 2) ** 2] = -1.0
     return found
 
 
+class _Rings(NamedTuple):
+    """A family's rings at some points, columns of (2, n) arrays.
+
+    With d the drift and S the oval's matrix, a point at the offset o from the centre lies on the ring of the size rho
+    that solves |S^1/2 (o - rho d)| = rho; the ring's normal there runs along S (o - rho d).
+    """
+
+    offset: NDArray[np.float64]
+    drift: NDArray[np.float64]
+    shape: NDArray[np.float64]
+    shaped: NDArray[np.float64]
+    """S o."""
+    steep: NDArray[np.float64]
+    """S d."""
+    square: float
+    """d S d, below 1."""
+    root: NDArray[np.float64]
+    """That of the quadratic equation for rho."""
+    rho: NDArray[np.float64]
+
+
+def _rings(parameters: NDArray[np.float64], unit: float, points: NDArray[np.float64]) -> _Rings:
+    x, y, *drift, oval, slant = parameters
+    offset = np.array([points[:, 0] - x * unit, points[:, 1] - y * unit])
+    shape = np.array([[1 + oval, slant], [slant, 1 - oval]])
+    shaped, steep = shape @ offset, shape @ drift
+    square = min(float(steep @ drift), 0.8)
+    mixed = steep @ offset
+    root = np.sqrt(np.maximum(mixed**2 + (1 - square) * (offset * shaped).sum(axis=0), 1e-9))
+    return _Rings(offset, np.array(drift), shape, shaped, steep, square, root, (root - mixed) / (1 - square))
+
+
 def residuals(parameters: NDArray[np.float64], unit: float, seen: Directions) -> NDArray[np.float64]:
     """Return the sine of the angle between each direction and the normal of the family's ring through its point."""
-    centre = parameters[:2] * unit
-    drift = parameters[2:4]
-    shape = np.array([[1 + parameters[4], parameters[5]], [parameters[5], 1 - parameters[4]]])
-    offset = seen.points - centre
-    shaped = offset @ shape
-    # |offset - drift rho| = rho in the metric of the oval: a quadratic in rho.
-    shaped_drift = shape @ drift
-    square = min(float(shaped_drift @ drift), 0.8)
-    mixed = offset @ shaped_drift
-    rho = (-mixed + np.sqrt(np.maximum(mixed**2 + (1 - square) * (offset * shaped).sum(axis=1), 1e-9))) / (1 - square)
-    normal = shaped - rho[:, None] * shaped_drift
-    length = np.sqrt((normal**2).sum(axis=1) + (0.005 * unit) ** 2)
-    return np.asarray((seen.across[:, 0] * normal[:, 1] - seen.across[:, 1] * normal[:, 0]) / length)
+    return residuals_and_slopes(parameters, unit, seen, 0)[0]
+
+
+def residuals_and_slopes(
+    parameters: NDArray[np.float64], unit: float, seen: Directions, free: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the sines, shape (n,), and their derivatives by the first `free` parameters, shape (free, n)."""
+    rings = _rings(parameters, unit, seen.points)
+    normal = rings.shaped - rings.rho * rings.steep[:, None]
+    length = np.sqrt((normal**2).sum(axis=0) + (0.005 * unit) ** 2)
+    along = np.array([-seen.across[:, 1], seen.across[:, 0]])
+    sines = (along * normal).sum(axis=0) / length
+    lever = (along - sines / length * normal) / length  # the sine's derivative by the normal
+    by_rho = -(rings.steep @ lever)
+    slopes = np.empty((free, len(sines)))
+    for k in range(free):
+        direct, equation = _changes(rings, k, unit, lever)
+        slopes[k] = direct + by_rho * equation / (2 * rings.root)
+    return sines, slopes
+
+
+def _changes(
+    rings: _Rings, k: int, unit: float, lever: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return a parameter's derivative of the sines with rho held, and of the quadratic equation for rho, negated."""
+    _, drift, shape, shaped, steep, square, _, rho = rings
+    bound = square < 0.8
+    if k < CENTRE:
+        return -unit * (shape[k] @ lever), -2 * unit * (shaped[k] - rho * steep[k])
+    if k < DRIFTING:
+        k -= CENTRE
+        return -rho * (shape[k] @ lever), -2 * rho * shaped[k] + 2 * bound * rho**2 * steep[k]
+    bend = np.array([[1.0, 0.0], [0.0, -1.0]] if k == DRIFTING else [[0.0, 1.0], [1.0, 0.0]])
+    bent, pull = bend @ rings.offset, bend @ drift
+    direct = (lever * bent).sum(axis=0) - rho * (pull @ lever)
+    return direct, (rings.offset * bent).sum(axis=0) - 2 * rho * (pull @ rings.offset) + bound * rho**2 * (drift @ pull)
 
 
 def agreement(seen: Directions, parameters: NDArray[np.float64], unit: float) -> float:
@@ -111,25 +166,19 @@ def fit(seen: Directions, start: NDArray[np.float64], unit: float, free: int, sc
     """
     parameters = np.array(start, dtype=float)
     prior = np.array([0.0, 0.0, 0.02, 0.02, 0.05, 0.05])[:free] * len(seen.points)
-    step = 1e-4
     normal_matrix = np.eye(free)
-    misses = residuals(parameters, unit, seen)
+    misses, slopes = residuals_and_slopes(parameters, unit, seen, free)
     for _ in range(10):
-        slopes = np.empty((len(misses), free))
-        for k in range(free):
-            moved = parameters.copy()
-            moved[k] += step
-            slopes[:, k] = (residuals(moved, unit, seen) - misses) / step
         weights = seen.weights / (1 + (misses / scale) ** 2) ** 2
-        normal_matrix = slopes.T @ (slopes * weights[:, None]) + np.diag(prior) + 1e-6 * np.eye(free)
-        pull = slopes.T @ (weights * misses) + prior * parameters[:free]
+        normal_matrix = (slopes * weights) @ slopes.T + np.diag(prior) + 1e-6 * np.eye(free)
+        pull = slopes @ (weights * misses) + prior * parameters[:free]
         change = np.clip(-np.linalg.solve(normal_matrix, pull), -0.1, 0.1)
         parameters[:free] += change
-        misses = residuals(parameters, unit, seen)
+        misses, slopes = residuals_and_slopes(parameters, unit, seen, free)
         if np.abs(change).max() < 3e-4:
             break
     spread = float(np.sqrt(np.average(np.minimum(misses**2, scale**2), weights=seen.weights)))
-    covariance = _by_sectors(seen, parameters[:2] * unit, slopes * (weights * misses)[:, None], normal_matrix)
+    covariance = _by_sectors(seen, parameters[:2] * unit, slopes * (weights * misses), normal_matrix)
     return Fit(parameters, unit, covariance * unit**2, spread)
 
 
@@ -144,6 +193,6 @@ def _by_sectors(
     angle = np.arctan2(*(seen.points - centre).T[::-1])
     sector = np.empty(len(angle), np.intp)
     sector[np.argsort(angle)] = np.arange(len(angle)) * SECTORS // len(angle)
-    sums = np.array([np.bincount(sector, pull, SECTORS) for pull in pulls.T])
+    sums = np.array([np.bincount(sector, pull, SECTORS) for pull in pulls])
     inverse = np.linalg.inv(normal_matrix)
     return np.asarray((inverse @ (sums @ sums.T) @ inverse)[:2, :2] * SECTORS / (SECTORS - 1), np.float64)

@@ -11,12 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.model import FlatPhoto, NotFound, Outline, Pith, Points
-from photonest.pith.directions import Directions, View, directions, near, turned, view
+from photonest.pith.directions import Directions, View, directions, evened, near, turned, view
 from photonest.pith.drift import CENTRE, DRIFTING, OVAL, Fit, Vote, agreement, fit, votes
 from photonest.pith.straight import holed, straightest, straightness
 
 HINT = "sand or plane the middle, take a sharper photo in even light, or set the pith by hand"
 FAINT = 0.25  # below it the search for straight rings starts from several places
+BY_CHANCE, HARDLY = 0.06, 0.14  # so straight lie the rings about any place, and about a pith hardly to be seen
 STRAIGHT_ENOUGH = 0.15  # rings seen in part only: straighter than chance
 LARGEST_ERROR = 0.015  # of the mean diameter; beyond it there is no answer
 # Radius of the disc looked at in mean radii, how much of the family is free, and whether radial lines (rays, checks,
@@ -31,6 +32,7 @@ DISCS = (
     (0.22, OVAL, True),
     (0.15, DRIFTING, True),
 )
+CLEAR_RAYS = 0.7  # share above which lines without straight rings are enough
 CLEAR = 0.6  # share of lines in agreement above which no rival is looked at
 REPEATS = 4  # a disc follows its own centre this often at most, for as long as that moves by a twentieth of its radius
 
@@ -86,7 +88,7 @@ def locate(seen: View, edge: NDArray[np.float64], samples: int) -> Located | Non
     if len(whole.points) < 200:
         return None
     best: Located | None = None
-    for vote in votes(whole, edge.min(axis=0), edge.max(axis=0), seen.diameter / 4):
+    for vote in votes(evened(whole), edge.min(axis=0), edge.max(axis=0), seen.diameter / 4):
         found = _followed(seen, parts, whole, vote, samples)
         if best is None or found.agree > best.agree:
             best = found
@@ -115,7 +117,7 @@ def _followed(seen: View, parts: list[Directions], whole: Directions, vote: Vote
             if np.hypot(*(fits[-1].centre - centre)) < 0.05 * share * radius:
                 break
     centre, straight, unsure = _straighten(seen, fits[-1], one_sided)
-    agree = agreement(whole, np.concatenate([centre / radius, fits[-1].parameters[2:]]), radius)
+    agree = agreement(evened(whole), np.concatenate([centre / radius, fits[-1].parameters[2:]]), radius)
     return Located(centre, tuple(fits), agree, straight, one_sided, unsure)
 
 
@@ -172,14 +174,17 @@ def _covered(seen: View, centre: NDArray[np.float64], radius: float) -> float:
 def standard_error(found: Located, diameter: float) -> float:
     """Return the standard error along each axis, in mean diameters.
 
-    Measured on drawn faces and on photos read by eye (tests/bench/faces.py): where the pith is seen all round, the
-    error goes with how little of the contrast the rings explain; else with how far sectors of the face disagree about
-    where the rings' normals meet, more than twice as much where the rings can't be seen to lie straight about it.
+    Measured on drawn faces and on photos read by eye (tests/bench/pith.py): where the pith is seen all round, the
+    error goes with how little of the contrast the rings explain and, where that is next to nothing, with how few of the
+    lines agree; else with how far sectors of the face disagree about where the rings' normals meet, more than twice as
+    much where the rings can't be seen to lie straight about it.
     """
     coarse = 0.003 * (250 / diameter) ** 2.5  # fewer pixels lose the inner rings: faces made smaller step by step
     if not found.one_sided:
-        usual = 2.5e-5 * (max(found.straight, 0.0) + 0.03) ** -1.9
-        faint = 0.004 if found.straight < 0.12 else 0.0004  # there the straightest place may be another's
+        usual = 3.5e-5 * (max(found.straight, 0.0) + 0.03) ** -1.9
+        faint = 0.0005
+        if found.straight < HARDLY:  # the straightest place may be another's
+            faint = 0.002 + 0.03 * max(0.75 - found.agree, 0.0) + 0.002 * (found.straight < BY_CHANCE)
         return math.hypot(usual, 0.7 * found.unsure / diameter, faint, coarse)
     sectors = math.sqrt(float(np.trace(found.fits[-1].covariance)) / 2) / diameter
     if found.straight >= STRAIGHT_ENOUGH:
@@ -190,13 +195,17 @@ def standard_error(found: Located, diameter: float) -> float:
 def _doubtful(found: Located, error: float) -> bool:
     """Return whether no one should trust the answer.
 
-    Few lines agree on it: the side of the grain shows lines that run past each other, and seldom straight rings. Or, at
-    the edge of the piece or outside, it still wandered off when the rings were let be oval.
+    Few lines agree on it: the side of the grain shows lines that run past each other (0.42 of them at most agreed on
+    drawn blanks), and seldom straight rings. Or no ring lies straighter about it than about any other place, and the
+    rays alone don't say enough. Or, at the edge of the piece or outside, it still wandered off when the rings were let
+    be oval.
     """
-    if found.agree + found.straight < 0.52 or error > LARGEST_ERROR:
+    if found.agree < 0.43 or found.agree + found.straight < 0.6 or error > LARGEST_ERROR:
         return True
+    if not found.one_sided:
+        return found.straight < BY_CHANCE and found.agree < CLEAR_RAYS
     wandered = float(np.hypot(*(found.fits[-1].centre - found.fits[-2].centre))) / found.fits[-1].unit
-    return found.one_sided and (found.agree < 0.52 or wandered > 0.06)
+    return found.agree < 0.52 or wandered > 0.06
 
 
 class RingPith:

@@ -57,7 +57,7 @@ def _explained(sectors: Image, rings: Image) -> float:
     starts = np.arange(bands) * len(rings) // bands
     lengths = np.diff(np.append(starts, len(rings)))
     level = np.repeat(np.add.reduceat(rings, starts) / lengths, lengths)
-    left, total = (np.nansum(np.abs(sectors - what), axis=0) for what in (rings, level))
+    left, total = (np.nan_to_num(np.abs(sectors - what)).sum(axis=0) for what in (rings, level))
     left, total = np.add.reduceat(left, starts), np.add.reduceat(total, starts)
     return float((1 - left / np.maximum(total, 1e-9)).mean())
 
@@ -69,9 +69,13 @@ def straightest(
 
     A point twice `hold` pixels off the anchor must win a fifth of the contrast to be believed.
     """
+    known: dict[tuple[float, float], float] = {}
 
     def held(point: Place) -> float:
-        return value(point) - 0.05 * float(((point - anchor) ** 2).sum()) / hold**2
+        key = (float(point[0]), float(point[1]))
+        if key not in known:
+            known[key] = value(point) - 0.05 * float(((point - anchor) ** 2).sum()) / hold**2
+        return known[key]
 
     place, best = start, held(start)
     step = steps[0]

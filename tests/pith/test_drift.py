@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from photonest.pith.directions import Directions, turned
-from photonest.pith.drift import CENTRE, DRIFTING, OVAL, agreement, fit, residuals, votes
+from photonest.pith.drift import CENTRE, DRIFTING, OVAL, agreement, fit, residuals, residuals_and_slopes, votes
 
 UNIT = 100.0
 
@@ -31,6 +31,18 @@ def test_the_true_family_leaves_no_residual(x: float, y: float, a: float, b: flo
     parameters = np.array([x, y, a, b, 0.0, 0.0])
     # Near the centre the residual is softened by half a percent of the unit.
     assert np.abs(residuals(parameters, UNIT, seen)).max() < 1e-6
+
+
+@settings(max_examples=20, deadline=None)
+@given(near, near, near, near, st.integers(0, OVAL - 1))
+def test_slopes_are_those_of_small_steps(x: float, y: float, a: float, b: float, k: int) -> None:
+    seen = turned(family((100 * x, 100 * y), (0.1, -0.2)), np.zeros(2))
+    parameters, step = np.array([x + 0.1, y - 0.1, a, b, b / 3, a / 3]), np.zeros(OVAL)
+    step[k] = 1e-6
+    ways = [residuals(parameters + sign * step, UNIT, seen) for sign in (1, -1)]
+    slopes = residuals_and_slopes(parameters, UNIT, seen, OVAL)[1][k]
+    # Central differences are off by step^2 / 6 times the third derivative, at most (unit / distance)^3 < 1e7.
+    assert (ways[0] - ways[1]) / 2e-6 == pytest.approx(slopes, rel=1e-4, abs=1e-4)
 
 
 @settings(max_examples=20, deadline=None)
