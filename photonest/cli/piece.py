@@ -69,6 +69,14 @@ class Piece:
     through_pith: Annotated[
         bool, typer.Option("--through-pith", help="Let bowls hold the pith: they may split.", rich_help_panel=_PIECE)
     ] = False
+    knots_lean: Annotated[
+        bool,
+        typer.Option(
+            "--knots-lean",
+            help="Keep off wherever the branch of a knot may run, however it leans: from the pith to the bark.",
+            rich_help_panel=_PIECE,
+        ),
+    ] = False
     shop: Annotated[
         Path | None,
         typer.Option(
@@ -115,6 +123,7 @@ class Piece:
                 check_depth=self.check_depth,
                 far_check_depth=self.far_check_depth,
                 rim_towards=self.rim_towards.value,
+                knots_lean=self.knots_lean,
             )
         except FieldError as error:
             raise StockError(f"The {error}.", f"Give --{error.name.replace('_', '-')} in mm.") from error

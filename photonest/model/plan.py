@@ -47,6 +47,8 @@ class Stock:
         through the log unless their own depth is known; without the second, the far end is taken to be checked as deep.
     rim_towards : {"pith", "bark"}
         Which way the rims of a log's bowls face.
+    knots_lean : bool
+        Whether bowls of a log or slice keep off all the wood that the branch of a knot may run in, however it leans.
     """
 
     kind: StockKind
@@ -58,6 +60,7 @@ class Stock:
     check_depth: float | None = None
     far_check_depth: float | None = None
     rim_towards: Towards = "pith"
+    knots_lean: bool = False
     extra: Extra = extra_fields()
 
     def __post_init__(self) -> None:

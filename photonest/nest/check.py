@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.model import Bowl, Cut, Face, Nest, Plan, Points, Shop
+from photonest.nest.check_knots import rays_through
 
 SLACK = 0.05  # mm: chords of the drawn curves (sagitta under 0.02), samples 0.25 apart along a crack, and rounding
 PATH_STEP = 0.25
@@ -249,8 +250,9 @@ def standing_defects(
     for defect in face.defects:
         if defect.status != "dismissed":
             points = _filled(defect.outline)
-            depth = _reaching(defect.depth, plan)
-            yield f"{defect.kind} {defect.id}", points, np.zeros(len(points)), defect.standard_error, depth
+            yield f"{defect.kind} {defect.id}", points, np.zeros(len(points)), defect.standard_error, defect.depth
+            if (branch := rays_through(defect, face, plan)) is not None:
+                yield f"{defect.kind} {defect.id}", branch[0], np.zeros(len(branch[0])), branch[1], defect.depth
 
 
 def _reaching(depth: float | None, plan: Plan) -> float | None:

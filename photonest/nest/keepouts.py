@@ -9,6 +9,7 @@ from typing import TypeVar
 import numpy as np
 
 from photonest.model import Crack, Defect, Face, Points, Shop, Stock
+from photonest.nest.knots import leaning
 from photonest.nest.rules import Real
 
 Mark = TypeVar("Mark", Crack, Defect)
@@ -60,9 +61,9 @@ def keepouts(face: Face, stock: Stock, shop: Shop) -> tuple[KeepOut, ...]:
 
     The pith of a log is left out: how near its bowls may come to it is a matter of the rip.
 
-    Knots are prisms like every other defect, as wide at every depth as on the face, and not cones that narrow towards
-    the pith: how a branch leans can't be seen on one face. That keeps more wood clear than a branch square to the pith
-    line asks for; one that leans may leave its prism below the face, so mark it where it shows on the other faces.
+    Knots are prisms like every other defect, as wide at every depth as on the face; on end grain, where it is asked
+    for, they are the sectors that hold their branches however these lean. End checks end at their depth, but no other
+    defect does that was not probed.
     """
     edge_error = face.outline.standard_error
     sides = segments_of(face.outline.wood, closed=True)
@@ -71,15 +72,15 @@ def keepouts(face: Face, stock: Stock, shop: Shop) -> tuple[KeepOut, ...]:
     if face.pith is not None and not stock.through_pith and stock.kind != "log":
         pith = segments_of((face.pith.point,), closed=False)
         found.append(KeepOut("pith", pith, np.zeros(1), shop.clearance, face.pith.standard_error))
-    found += [_from_crack(crack, shop, depth_of(crack.depth, stock)) for crack in _standing(face.cracks)]
-    found += [_from_defect(defect, shop, depth_of(defect.depth, stock)) for defect in _standing(face.defects)]
+    checks = stock.check_depth if stock.kind == "log" else None
+    cracks = [(crack, checks if crack.depth is None else crack.depth) for crack in _standing(face.cracks)]
+    found += [_from_crack(crack, shop, depth_of(depth, stock)) for crack, depth in cracks]
+    found += [_from_defect(defect, face, stock, shop) for defect in _standing(face.defects)]
     return tuple(found)
 
 
 def depth_of(depth: float | None, stock: Stock) -> float | None:
     """Return how deep a defect reaches below the photographed face; None when through the stock."""
-    if depth is None and stock.kind == "log":
-        depth = stock.check_depth
     through = stock.length if stock.kind == "log" else stock.thickness
     return None if depth is None or (through is not None and depth >= through) else depth
 
@@ -98,10 +99,11 @@ def _from_crack(crack: Crack, shop: Shop, depth: float | None) -> KeepOut:
     return KeepOut(f"crack {crack.id}", segments, reach, shop.clearance, crack.standard_error, "line", depth)
 
 
-def _from_defect(defect: Defect, shop: Shop, depth: float | None) -> KeepOut:
-    segments = segments_of(defect.outline, closed=True)
+def _from_defect(defect: Defect, face: Face, stock: Stock, shop: Shop) -> KeepOut:
+    area, error = leaning(defect, face, stock) or (defect.outline, defect.standard_error)
+    segments, depth = segments_of(area, closed=True), depth_of(defect.depth, stock)
     name = f"{defect.kind} {defect.id}"
-    return KeepOut(name, segments, np.zeros(len(segments)), shop.clearance, defect.standard_error, "area", depth)
+    return KeepOut(name, segments, np.zeros(len(segments)), shop.clearance, error, "area", depth)
 
 
 def distances(x: float, y: float, segments: Real) -> Real:

@@ -21,6 +21,7 @@ from photonest.model import (
 )
 from photonest.nest.asked import Question
 from photonest.nest.keepouts import KeepOut, distances, holds, keepouts
+from photonest.nest.knots import leaning
 from photonest.nest.logplans import plan_log
 from photonest.nest.roundplans import plan_round
 from photonest.nest.rules import WallNeed
@@ -171,11 +172,7 @@ def _warnings(face: Face, stock: Stock, shop: Shop, outs: Sequence[KeepOut]) -> 
         x, y = out.segments[0, :2].tolist()
         if not holds(x, y, outs[0].segments) and float(distances(x, y, outs[0].segments).min()) > 5:
             found.append(f"{out.name} lies outside the wood: see that it belongs to this piece.")
-    if any(defect.kind == "knot" and defect.status != "dismissed" for defect in face.defects):
-        found.append(
-            "Knots are taken to run straight down from the face: a branch that leans may come into a wall below. "
-            "Look for it on the other faces."
-        )
+    found += _about_knots(face, stock)
     wide = [cutter.name for cutter in shop.cutters if cutter.kerf > shop.wall_min]
     if wide:
         found.append(f"The kerf of {', '.join(wide)} is wider than the thinnest wall: check the figure.")
@@ -184,3 +181,17 @@ def _warnings(face: Face, stock: Stock, shop: Shop, outs: Sequence[KeepOut]) -> 
             "The scale is uncertain, so the plan keeps far from every defect: a better photo gives larger bowls."
         )
     return tuple(found)
+
+
+def _about_knots(face: Face, stock: Stock) -> list[str]:
+    """Return what is not known of the branches below the knots on the face."""
+    knots = [defect for defect in face.defects if defect.kind == "knot" and defect.status != "dismissed"]
+    straight = [knot.id for knot in knots if leaning(knot, face, stock) is None]
+    if not straight:
+        return []
+    told = "Knots are" if len(straight) == len(knots) else f"Knot {', '.join(straight)} is"
+    end = " Or plan with --knots-lean." if stock.kind != "blank" and not stock.knots_lean and face.pith else ""
+    return [
+        f"{told} taken to run straight down from the face: a branch that leans may come into a wall below. Look for it "
+        f"on the other faces.{end}"
+    ]

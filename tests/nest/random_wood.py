@@ -97,6 +97,7 @@ def _stock(random: np.random.Generator, kind: StockKind, radius: float) -> Stock
             check_depth=float(random.uniform(0, 60)) if random.random() < 0.4 else None,
             rim_towards="bark" if random.random() < 0.25 else "pith",
             through_pith=bool(random.random() < 0.1),
+            knots_lean=bool(random.random() < 0.3),
         )
     far = ring(radius * random.uniform(0.8, 1.05), 90, 0.04) if random.random() < 0.1 else None
     return Stock(
@@ -105,4 +106,5 @@ def _stock(random: np.random.Generator, kind: StockKind, radius: float) -> Stock
         rim="far" if random.random() < 0.25 else "photographed",
         through_pith=bool(random.random() < 0.4),
         far_outline=far,
+        knots_lean=bool(random.random() < 0.3),
     )

@@ -14,11 +14,12 @@ from typing import Any
 import manifold3d
 import numpy as np
 import shapely
+import shapely.affinity
 import trimesh
 from numpy.typing import NDArray
 from shapely.geometry.polygon import orient
 
-from photonest.model import Bowl, Cut, Face, Nest, Plan, Points
+from photonest.model import Bowl, Cut, Defect, Face, Nest, Plan, Points
 
 SECTIONS = 180  # chords of a circle of radius 200 mm lie within 0.03 mm of it
 PIECE = 3.0  # mm: defects are taken piece by piece, as the distance to keep grows away from the axis
@@ -83,6 +84,19 @@ def pieces(path: Points, halves: list[float]) -> Iterator[tuple[shapely.Polygon,
             yield shapely.convex_hull(shapely.union(discs[k], discs[k + 1])), points[k : k + 2]
 
 
+def branches(
+    knot: Defect, pith: tuple[float, float], depth: float | None
+) -> Iterator[tuple[str, shapely.Polygon, NDArray[np.float64], float, float | None]]:
+    """Yield what all branches through a knot may fill: the hull of the pith and the knot drawn out from it."""
+    edge = np.array(knot.outline) - pith
+    if shapely.Polygon(edge).distance(shapely.Point(0, 0)) < 1.0:
+        return
+    hull = shapely.MultiPoint(np.vstack([[(0.0, 0.0)], edge * (2 * LONG / np.hypot(*edge.T).min())])).convex_hull
+    area = shapely.affinity.translate(hull.intersection(shapely.Point(0, 0).buffer(300.0)), *pith)
+    if math.pi * 300.0**2 * 0.4 > area.area:
+        yield knot.id, area, np.array(area.exterior.coords), knot.standard_error, depth
+
+
 def defects(face: Face, plan: Plan) -> Iterator[tuple[str, shapely.Polygon, NDArray[np.float64], float, float | None]]:
     """Yield each standing defect in pieces: name, area, line, standard error, depth."""
     checks = plan.stock.check_depth if plan.stock.kind == "log" else None
@@ -93,7 +107,9 @@ def defects(face: Face, plan: Plan) -> Iterator[tuple[str, shapely.Polygon, NDAr
                 yield crack.id, area, line, crack.standard_error, crack.depth if crack.depth is not None else checks
     for mark in face.defects:
         if mark.status != "dismissed":
-            depth = mark.depth if mark.depth is not None else checks
+            depth = mark.depth
+            if mark.kind == "knot" and plan.stock.knots_lean and plan.stock.kind != "blank" and face.pith is not None:
+                yield from branches(mark, face.pith.point, depth)
             ring = (*mark.outline, mark.outline[0])
             whole = shapely.Polygon(mark.outline)
             yield mark.id, whole, np.array(whole.exterior.coords), mark.standard_error, depth
