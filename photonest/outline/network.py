@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import Image, Path, polygon_area, reduced, usable_part
+from photonest.imaging import Image, Path, polygon_area, reduced, sampled, usable_part
 from photonest.model import FlatPhoto
 
 SIDE = 256
@@ -45,6 +45,13 @@ class Shares(NamedTuple):
         aim = self.flat.to_px([self.flat.aim])
         weight = [polygon_area(line) * (4 if points_in_poly(aim, line)[0] else 1) for line in lines]
         return self.flat.to_mm(lines[int(np.argmax(weight))])
+
+    def onto(self, flat: FlatPhoto) -> Shares:
+        """Return the same shares over another picture of the same piece."""
+        height, width = flat.pixels.shape[:2]
+        (left, upper), (right, lower) = self.flat.to_px(flat.to_mm([(0.0, 0.0), (width - 1.0, height - 1.0)]))
+        x, y = np.meshgrid(np.linspace(left, right, width), np.linspace(upper, lower, height))
+        return Shares(flat, np.stack([sampled(part, x, y) for part in self.shares]))
 
 
 def looks(flat: FlatPhoto, turned: Sequence[tuple[int, int]] = AS_IT_IS) -> list[Shares]:

@@ -18,6 +18,7 @@ from photonest.outline.strip import FINE, pulled
 DOUBTED = "The outline may be wrong by {error:.0f} % of the diameter: check it in the picture."
 MARGIN = 0.2  # about the piece, in shares of its extent, when it is looked at from nearer
 PLAIN_PX, PLAIN_WITHIN = 1024, 0.012
+AT_ODDS = 0.04  # of the diameter: what is seen from far and from near then counts alike, else the nearer look alone
 CUT_OUT = PlainLimits(spread=1.0)  # a real cloth or board is less even, and may look like the bark before it
 PLAIN_ERROR, LEAST_ERROR = 0.0015, 0.0025  # of the diameter
 # Mean distance from the true edge in percent of the diameter: exp(sum of weights x logarithms), by least squares on
@@ -100,14 +101,19 @@ class TrainedOutline:
 def see(flat: FlatPhoto) -> Sight | NotFound:
     """Return the piece as it is seen from far and from near, and its edge as placed."""
     nothing = NotFound("no piece of wood stands out from its background", RETAKE)
-    first = looks(flat)[0].edge()
+    far = looks(flat)[0]
+    first = far.edge()
     if first is None or polygon_area(flat.to_px(first)) < 0.002 * flat.pixels[..., 0].size:
         return nothing
     turned = looks(_nearer(flat, first), MIRRORED)
     common = mean_of(turned)
-    outer, wood = common.edge(), common.edge(wood=True)
+    outer = common.edge()
+    if outer is None or apart(first, outer) > AT_ODDS * mean_diameter(first):
+        common = mean_of([common, far.onto(common.flat)])
+        outer = common.edge()
     if outer is None:
         return nothing
+    wood = common.edge(wood=True)
     if wood is not None:
         wood = pulled(flat, wood, FINE) if polygon_area(wood) > 0.5 * polygon_area(outer) else None
     return Sight(first, turned, common, outer, wood, pulled(flat, outer, FINE, beyond=wood))

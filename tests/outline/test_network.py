@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
+from photonest.imaging import cropped, reduced
 from photonest.model import FlatPhoto
 from photonest.outline.network import MIRRORED, looks, mean_of
 from tests.outline.scenes import GREEN, blob, distances, painted, photo
@@ -53,3 +54,12 @@ def test_nothing_seen_is_no_edge(flat: FlatPhoto) -> None:
     nothing = np.zeros_like(seen.shares)
     nothing[0] = 1.0
     assert seen._replace(shares=nothing).edge() is None
+
+
+def test_shares_over_another_part_of_the_picture_keep_their_places(flat: FlatPhoto) -> None:
+    seen = looks(flat)[0]
+    low, high = flat.to_mm([(100.0, 40.0), (470.0, 390.0)])
+    edges = [one.edge() for one in (seen, seen.onto(reduced(cropped(flat, low, high), 256)))]
+    assert edges[0] is not None and edges[1] is not None
+    # Both are interpolated between pixels of at most 2.2 of this picture's.
+    assert distances(flat.to_px(edges[1]), flat.to_px(edges[0])).max() < 1.1
