@@ -3,11 +3,11 @@
 ``ridges`` (`photonest.cracks.finder:Ridges`) finds checks, heart checks and ring shakes: lines darker or lighter than
 the wood on both sides. The way from photo to crack is one module a step:
 
-* `strips` lays the face out so that the cracks sought run down the columns: in polar coordinates about the pith,
-  bearings down the columns for ring shakes, or turned four ways where no pith is known;
-* `ridges` scores how much every cell looks like part of such a line, `paths` finds the best paths over the scores, with
-  both ends free;
-* `profiles` measures each path by cuts across it at full resolution, `search` keeps the stretches that can be seen;
+* `network` says at each place how like a crack it is: a small convolutional network trained on drawn faces alone;
+* `strips` lays its answer out so that the cracks sought run down the columns: in polar coordinates about the pith,
+  bearings down the columns for ring shakes, or turned four ways where no pith is known; `paths` finds the best paths
+  over it, with both ends free;
+* `search` makes candidates of them, `profiles` measures each by cuts across it at full resolution;
 * `evidence` says what speaks for and against each being a crack, `judge` how likely it is one;
 * `traces` tells each once, joins fragments and extends the tips.
 

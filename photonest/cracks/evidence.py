@@ -51,8 +51,8 @@ class Evidence(NamedTuple):
         How well what is seen along one side repeats on the other: rings go on across a crack, and break at a fold.
     colour : float
         Change of chroma at the middle: stains and ink have a colour of their own.
-    score : float
-        What the search gave for a pixel of length.
+    likely, doubtful : float
+        Log odds of a crack along it as the network sees it: the mean, and what nine tenths of it pass.
     light : float
         1 for a line lighter than the wood.
     blind : float
@@ -83,7 +83,8 @@ class Evidence(NamedTuple):
     step: float
     crossing: float
     colour: float
-    score: float
+    likely: float
+    doubtful: float
     light: float
     blind: float
     standing: float = 0.0
@@ -126,7 +127,8 @@ def _evidence(one: Candidate, seen: View, pith: Pith | None) -> Evidence:
         step=float(abs(np.median(left - right)) / line.noise),
         crossing=_crossing(line),
         colour=_colour(line, seen.full.pixels),
-        score=one.score,
+        likely=float(np.clip(one.odds, -8, 8).mean()),
+        doubtful=float(np.clip(np.percentile(one.odds, 10), -8, 8)),
         light=float(line.light),
         blind=float(pith is None),
     )

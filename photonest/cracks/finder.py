@@ -1,4 +1,4 @@
-"""The crack finder: candidates from straightened pictures, judged by their cuts at full resolution."""
+"""The crack finder: lines that a network likens to cracks, judged by their cuts at full resolution."""
 
 from __future__ import annotations
 
@@ -36,10 +36,10 @@ class RidgeOptions:
 
 
 class Ridges:
-    """Finds checks as thin dark or light lines: best paths over ridge scores, judged by their profile."""
+    """Finds checks as thin dark or light lines: best paths over a network's answer, judged by their profile."""
 
     name = "ridges"
-    version = "3"
+    version = "4"
     Options = RidgeOptions
 
     def find(

@@ -88,6 +88,21 @@ def normals(path: Vector) -> Vector:
     return np.column_stack([-along[:, 1], along[:, 0]])
 
 
+def are_light(grey: NDArray[np.uint8], paths: Sequence[Vector], reach: int, slack: int) -> list[bool]:
+    """Tell of each line within `slack` pixels of a path whether it is lighter, not darker, than the wood beside it."""
+    import cv2
+
+    if not paths:
+        return []
+    thin = [path[:: max(1, len(path) // 200)] for path in paths]
+    across = np.concatenate([normals(path) for path in thin])
+    cuts = cv2.blur(_cuts(grey, np.concatenate(thin), reach, across), (3, 1))
+    beside = np.median(np.concatenate([cuts[:, : reach // 2], cuts[:, -(reach // 2) :]], axis=1), axis=1)
+    middle = cuts[:, reach - slack : reach + slack + 1]
+    excess = middle.max(axis=1) + middle.min(axis=1) - 2 * beside
+    return [bool(np.median(part) > 0) for part in np.split(excess, np.cumsum([len(path) for path in thin])[:-1])]
+
+
 def profiles(grey: NDArray[np.uint8], paths: Sequence[Vector], reach: int, slack: int, light: bool) -> list[Profile]:
     """Measure lines along paths that run within `slack` pixels of their middles.
 
@@ -141,10 +156,10 @@ def _noise(signed: Floats) -> float:
     return max(0.7, 1.4826 * float(np.median(np.abs(beside - np.median(beside, axis=1, keepdims=True)))))
 
 
-def _cuts(grey: NDArray[np.uint8], path: Vector, reach: int) -> Floats:
+def _cuts(grey: NDArray[np.uint8], path: Vector, reach: int, across: Vector | None = None) -> Floats:
     import cv2
 
-    across = normals(path)
+    across = normals(path) if across is None else across
     offsets = np.arange(-reach, reach + 1, dtype=np.float64)
     x = (path[:, 0, None] + across[:, 0, None] * offsets).astype(np.float32)
     y = (path[:, 1, None] + across[:, 1, None] * offsets).astype(np.float32)

@@ -7,7 +7,8 @@ of the clear cracks' length that is then found within 1 % of the diameter, mean 
 * ``sato``, ``frangi``: ridge filters of scikit-image, thinned to lines.
 * ``black-hat``: closing by a disc less the picture, thinned to lines.
 * ``minimal paths``: strong points of the ridge filter joined to their neighbours by cheapest routes.
-* ``best paths``: the search of the package, scored by its sums alone.
+* ``network``: the search of the package over its network's answer, scored by the mean log odds along a line alone. The
+  network never saw any of the photos.
 * ``judged``: the same, scored by the judge; with ``--keep`` by judges that never saw the photo's disc.
 """
 
@@ -24,8 +25,9 @@ from numpy.typing import NDArray
 
 from photonest.cracks import judge
 from photonest.cracks.evidence import evidence
-from photonest.cracks.search import View, candidates, sheet_at, view
-from photonest.model import Pith
+from photonest.cracks.search import View, candidates, view
+from photonest.imaging import Mask, polygon_mask, reduced
+from photonest.model import FlatPhoto, Pith
 from tests.bench.cracks import Truth, scene, truths
 from tests.bench.train_cracks import Examples, disc_of, fitted
 
@@ -35,14 +37,27 @@ BUDGETS = (0.02, 0.1, 0.3, 1.0)
 SIZE = 1000
 
 
+def sheet(seen: View) -> tuple[FlatPhoto, NDArray[np.uint8], Mask]:
+    """Return the piece reduced, its brightness with the wood near by where it ends, and where it is a little way in."""
+    import cv2
+
+    flat = reduced(seen.grey, SIZE * max(seen.grey.pixels.shape) / seen.diameter_px)
+    inside = polygon_mask(flat.to_px(seen.outline), flat.pixels.shape[:2]).view(np.uint8)
+    certain, inner = (cv2.erode(inside, np.ones((n, n), np.uint8)) for n in (5, 9))
+    share = cv2.GaussianBlur(certain.astype(np.float32), (0, 0), 12.0)
+    near = cv2.GaussianBlur((flat.pixels * certain).astype(np.float32), (0, 0), 12.0) / np.maximum(share, 1e-3)
+    grey = np.where(certain > 0, flat.pixels, np.clip(near, 0, 255)).astype(np.uint8)
+    return flat, grey, np.asarray(inner > 0)
+
+
 def ridge_lines(response: Callable[[Vector], Vector], seen: View) -> list[Line]:
     """Return the thinned lines of a ridge response, scored by their sum in units of its median."""
     import cv2
     from skimage.morphology import skeletonize
 
-    sheet = sheet_at(seen, SIZE)
-    strength = response(sheet.grey.astype(float)) * sheet.inner
-    strength /= max(float(np.median(strength[sheet.inner])), 1e-9)
+    flat, grey, inner = sheet(seen)
+    strength = response(grey.astype(float)) * inner
+    strength /= max(float(np.median(strength[inner])), 1e-9)
     _, labels = cv2.connectedComponents(skeletonize(strength > np.percentile(strength, 95)).astype(np.uint8))
     rows, columns = np.nonzero(labels)
     label = labels[rows, columns]
@@ -54,7 +69,7 @@ def ridge_lines(response: Callable[[Vector], Vector], seen: View) -> list[Line]:
         axis = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[2][0]
         points = points[np.argsort(points @ axis)]
         points = np.column_stack([np.convolve(np.pad(p, 3, mode="edge"), np.ones(7) / 7, "valid") for p in points.T])
-        found.append((sheet.flat.to_mm(points[::3]), float(strength[rows[part], columns[part]].sum())))
+        found.append((flat.to_mm(points[::3]), float(strength[rows[part], columns[part]].sum())))
     return found
 
 
@@ -82,9 +97,9 @@ def minimal_paths(seen: View) -> list[Line]:
     from skimage.feature import peak_local_max
     from skimage.graph import route_through_array
 
-    sheet = sheet_at(seen, SIZE)
-    strength = sato(sheet.grey.astype(float)) * sheet.inner
-    strength /= max(float(np.median(strength[sheet.inner])), 1e-9)
+    flat, grey, inner = sheet(seen)
+    strength = sato(grey.astype(float)) * inner
+    strength /= max(float(np.median(strength[inner])), 1e-9)
     peaks = peak_local_max(strength, min_distance=int(0.015 * SIZE), num_peaks=250)
     cost = 1 / (0.3 + strength)
     found = []
@@ -99,15 +114,15 @@ def minimal_paths(seen: View) -> list[Line]:
             route, _ = route_through_array(part, peak - low, peaks[other] - low, geometric=True)
             cells = np.array(route) + low
             value = float(np.percentile(strength[cells[:, 0], cells[:, 1]], 20)) * np.sqrt(len(cells))
-            found.append((sheet.flat.to_mm(cells[:, ::-1].astype(float)[::3]), value))
+            found.append((flat.to_mm(cells[:, ::-1].astype(float)[::3]), value))
     return [line for line in found if len(line[0]) > 2]
 
 
-def best_path_lines(seen: View, pith: Pith | None, network: judge.Network | None) -> list[Line]:
-    """Return the package's candidates, scored by the search or by a judge."""
+def network_lines(seen: View, pith: Pith | None, network: judge.Network | None) -> list[Line]:
+    """Return the package's candidates, scored by the network or by a judge."""
     found = candidates(seen, pith)
     if network is None:
-        scores = [one.score * one.profile.length / seen.diameter_px for one in found]
+        scores = [float(np.clip(one.odds, -8, 8).mean()) for one in found]
     else:
         scores = list(judge.likelihoods(network, evidence(found, seen, pith))) if found else []
     return [(seen.full.to_mm(one.profile.path[::4]), float(s)) for one, s in zip(found, scores, strict=True)]
@@ -171,8 +186,8 @@ def main() -> None:
         "sato": lambda truth, seen, pith: ridge_lines(sato, seen),
         "black-hat": lambda truth, seen, pith: ridge_lines(black_hat, seen),
         "minimal paths": lambda truth, seen, pith: minimal_paths(seen),
-        "best paths": lambda truth, seen, pith: best_path_lines(seen, pith, None),
-        "judged": lambda truth, seen, pith: best_path_lines(seen, pith, network(truth)),
+        "network": lambda truth, seen, pith: network_lines(seen, pith, None),
+        "judged": lambda truth, seen, pith: network_lines(seen, pith, network(truth)),
     }
     print("method          found at a false length per photo of   s per")
     print("                " + "".join(f"{budget:6.2f} D" for budget in BUDGETS) + "     photo")

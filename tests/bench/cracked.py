@@ -16,12 +16,16 @@ SUPERSAMPLED = 4
 
 @dataclass(frozen=True, eq=False)
 class Cracked:
-    """A photo with drawn cracks: `cracks` and `others` (pencil lines, stains, scratches) are paths in its pixels."""
+    """A photo with drawn cracks: `cracks` and `others` (pencil lines, stains, scratches) are paths in its pixels.
+
+    `openings` are the cracks' widths along their paths, in pixels.
+    """
 
     scene: Scene
     factor: float
     cracks: list[Vector]
     others: list[Vector]
+    openings: list[Vector]
 
 
 def cracked(base: Scene, seed: int) -> Cracked:
@@ -40,7 +44,10 @@ def cracked(base: Scene, seed: int) -> Cracked:
     developed = _developed(pixels, rng)
     developed.setflags(write=False)
     new = replace(flat, pixels=developed)
-    return Cracked(Scene(new, base.outline, base.pith), factor, [c for c in cracks if len(c)], others)
+    drawn = [crack for crack in cracks if len(crack[0])]
+    return Cracked(
+        Scene(new, base.outline, base.pith), factor, [path for path, _ in drawn], others, [width for _, width in drawn]
+    )
 
 
 def mirrored(base: Scene) -> Scene:
@@ -67,8 +74,13 @@ def _resized(flat: FlatPhoto, factor: float) -> tuple[FlatPhoto, float]:
     return small, flat.mm_per_px / small.mm_per_px
 
 
-def _crack(pixels: NDArray[np.float32], edge: Vector, pith: Vector, across: float, rng: np.random.Generator) -> Vector:
-    """Draw one check: from the rim inwards, from the pith outwards, between, or along a ring."""
+def _crack(
+    pixels: NDArray[np.float32], edge: Vector, pith: Vector, across: float, rng: np.random.Generator
+) -> tuple[Vector, Vector]:
+    """Draw one check: from the rim inwards, from the pith outwards, between, or along a ring; return path and widths.
+
+    Both are empty where there is no room.
+    """
     from shapely.geometry import Point, Polygon
 
     bearing = rng.uniform(0, 2 * np.pi)
@@ -83,12 +95,12 @@ def _crack(pixels: NDArray[np.float32], edge: Vector, pith: Vector, across: floa
         near = rng.uniform(0.02, 0.8) * rim
         far = min(near + length, 0.97 * rim)
     if far - near < 0.02 * across:
-        return np.empty((0, 2))
+        return np.empty((0, 2)), np.empty(0)
     if where == "between" and rng.random() < 0.3:
         path = _around(pith, bearing, near + 0.05 * across, far - near, rng)
         path = path[[Polygon(edge).buffer(-0.005 * across).covers(Point(p)) for p in path]]
         if len(path) < 8:
-            return np.empty((0, 2))
+            return np.empty((0, 2)), np.empty(0)
     else:
         path = _wandering(pith, bearing, near, far, rng)
     count = len(path)
@@ -106,7 +118,7 @@ def _crack(pixels: NDArray[np.float32], edge: Vector, pith: Vector, across: floa
     else:
         fill = local * rng.uniform(0.05, 0.65) * np.array([1.0, 0.95, 0.9])
     _paint(pixels, path, widths, opening, fill, rng.uniform(0.3, 0.9))
-    return path
+    return path, widths
 
 
 def _other(pixels: NDArray[np.float32], edge: Vector, pith: Vector, across: float, rng: np.random.Generator) -> Vector:

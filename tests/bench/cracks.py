@@ -17,12 +17,15 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photonest.model import Crack, Defect, FlatPhoto, NotFound, Outline, Pith
+
+if TYPE_CHECKING:
+    from tests.drawn import Drawn
 
 PHOTOS = Path(__file__).resolve().parents[3] / "shared" / "photos"
 MM_PER_PX = 0.2
@@ -68,7 +71,10 @@ def _points(flat: FlatPhoto, px: Any) -> tuple[tuple[float, float], ...]:
 
 @dataclass(frozen=True, eq=False)
 class DrawnScene:
-    """A drawn photo seen squarely, with its cracks and what is mistaken for them as paths in mm."""
+    """A drawn photo seen squarely, with its cracks and what is mistaken for them as paths in mm.
+
+    `widths` are the cracks' greatest openings, `openings` those along their paths.
+    """
 
     scene: Scene
     cracks: list[NDArray[np.float64]]
@@ -76,17 +82,28 @@ class DrawnScene:
     widths: list[float]
     others: list[NDArray[np.float64]]
     diameter: float
+    openings: list[NDArray[np.float64]]
 
 
 def drawn_scene(
-    seed: int, cut: Literal["end", "side"] = "end", piece: Literal["whole", "half", "quarter"] = "whole"
+    seed: int,
+    cut: Literal["end", "side"] = "end",
+    piece: Literal["whole", "half", "quarter"] = "whole",
+    defects: bool = False,
 ) -> DrawnScene:
     """Draw the photo of a seed, at one of three sizes, and see it squarely by its true camera."""
-    import cv2
-
     from tests.drawn import draw, random_spec
 
-    drawn = draw(random_spec(seed, reference="none", megapixels=(1.5, 3.0, 5.0)[seed % 3], cut=cut, piece=piece))
+    megapixels = (1.5, 3.0, 5.0)[seed % 3]
+    return seen_squarely(
+        draw(random_spec(seed, reference="none", megapixels=megapixels, cut=cut, piece=piece, defects=defects))
+    )
+
+
+def seen_squarely(drawn: Drawn) -> DrawnScene:
+    """Return a drawn photo as its true camera sees it squarely, with what is on it."""
+    import cv2
+
     truth, step = drawn.truth, drawn.truth.mm_per_px
     low, high = truth.outline_mm.min(axis=0) - 10 * step, truth.outline_mm.max(axis=0) + 10 * step
     width, height = (int(n) for n in np.ceil((high - low) / step))
@@ -109,6 +126,7 @@ def drawn_scene(
         [crack.width_mm for crack in truth.cracks],
         [np.asarray(other.path_mm) for other in truth.distractors],
         truth.diameter_mm,
+        [np.asarray(crack.widths_mm) for crack in truth.cracks],
     )
 
 

@@ -10,7 +10,9 @@ photos; what is written is fitted to all, and calibrated on what was left out.
 from __future__ import annotations
 
 import argparse
+import itertools
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
@@ -134,7 +136,7 @@ def drawn_rows(seed: int) -> Iterator[Row]:
     from shapely.geometry import LineString
 
     cut: Literal["end", "side"] = "side" if seed % 5 in (1, 4) else "end"
-    drawn = drawn_scene(seed, cut, "half" if seed % 10 == 2 else "whole")
+    drawn = drawn_scene(seed, cut, "half" if seed % 10 == 2 else "whole", defects=seed % 2 == 0)
     here = drawn.scene if seed % 4 else replace(drawn.scene, pith=None)
     if here.pith is not None:  # as far off as finders are
         x, y = here.pith.point + np.random.default_rng(seed).normal(0, 0.003, 2) * drawn.diameter
@@ -144,18 +146,26 @@ def drawn_rows(seed: int) -> Iterator[Row]:
     yield from rows_of(here, cracks, [], f"drawn {seed // 15 % 5}", "drawn", rest=True)
 
 
+def photo_rows(number: int, variant: int) -> list[Row]:
+    """Return the candidates of an annotated photo: as it is for variant -1, else with lines drawn into it."""
+    truth = truths()[number]
+    here = scene(truth)
+    return list(real_rows(truth, here) if variant < 0 else cracked_rows(truth, here, 1000 * number + variant))
+
+
+def drawn_row_list(seed: int) -> list[Row]:
+    """Return the candidates of a wholly drawn photo."""
+    return list(drawn_rows(seed))
+
+
 def gather(variants: int, drawn: int) -> Examples:
     """Return the examples of all photos at hand, and of drawn ones."""
-    rows: list[Row] = []
-    for number, truth in enumerate(truths()):
-        here = scene(truth)
-        rows += real_rows(truth, here)
-        for k in range(variants):
-            rows += cracked_rows(truth, here, 1000 * number + k)
-        print(f"{truth['file']}: {len(rows)} examples so far", flush=True)
-    for seed in range(FIRST_DRAWN, FIRST_DRAWN + drawn):
-        rows += drawn_rows(seed)
-    print(f"drawn photos: {len(rows)} examples in all", flush=True)
+    photos = list(itertools.product(range(len(truths())), range(-1, variants)))
+    with ProcessPoolExecutor() as pool:
+        of_drawn = pool.map(drawn_row_list, range(FIRST_DRAWN, FIRST_DRAWN + drawn))
+        of_photos = pool.map(photo_rows, *zip(*photos, strict=True)) if photos else ()
+        rows = [row for part in itertools.chain(of_photos, of_drawn) for row in part]
+    print(f"{len(rows)} examples", flush=True)
     cues, crack, length, disc, kind = zip(*rows, strict=True)
     return Examples(np.array(cues, float), np.array(crack), np.array(length), np.array(disc), np.array(kind))
 
@@ -227,11 +237,11 @@ def main() -> None:
 
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--variants", type=int, default=5, help="pictures drawn into each photo")
-    parser.add_argument("--drawn", type=int, default=120, help="wholly drawn photos")
+    parser.add_argument("--drawn", type=int, default=200, help="wholly drawn photos")
     parser.add_argument("--keep", type=Path, help="write the examples here, or read them if it exists")
     parser.add_argument("--write", action="store_true", help="write the judge that the package ships")
     asked = parser.parse_args()
-    cv2.setNumThreads(1)
+    cv2.setNumThreads(1)  # and so in the processes forked from here
     examples = Examples(**kept(asked.keep, lambda: vars(gather(asked.variants, asked.drawn))))
     sure = left_out(examples)
     report(examples, sure)

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from photonest.cracks.profiles import normals, profiles, resampled
+from photonest.cracks.profiles import are_light, normals, profiles, resampled
 
 
 @pytest.mark.parametrize("opening", [0.7, 1.2, 2.0, 4.0, 7.0])
@@ -47,3 +47,12 @@ def test_lines_measured_together_are_measured_as_alone() -> None:
         alone = profiles(grey, [path], reach=10, slack=3, light=False)[0]
         assert seen.path == pytest.approx(alone.path)
         assert seen.width == pytest.approx(alone.width)
+
+
+def test_a_line_is_told_dark_or_light_by_the_wood_beside_it() -> None:
+    grey = np.random.default_rng(5).integers(120, 140, (200, 200)).astype(np.uint8)
+    grey[:, 60:63], grey[:, 140:142] = 60, 220
+    grey[:, :30] = 250  # a light patch that a line's neighbourhood only touches
+    paths = [np.column_stack([np.full(40, x), np.linspace(20, 170, 40)]) for x in (62.5, 139.0)]
+    assert are_light(grey, paths, reach=10, slack=3) == [False, True]
+    assert are_light(grey, [], reach=10, slack=3) == []

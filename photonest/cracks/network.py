@@ -1,0 +1,69 @@
+"""What a small trained network makes of a face: at each place, how like a crack it is.
+
+The network sees the face's colours, where the wood is, and which way the radius runs where the pith is known; it was
+trained on drawn faces alone (``python -m tests.bench.train_crack_map``), so that every real photo is one it never saw.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from photonest.imaging import polygon_mask, reduced
+from photonest.model import FlatPhoto, Pith
+
+DIAMETER_PX = 1100
+LEVELS = 16  # the network halves the picture four times
+NOWHERE = -12.0
+Floats = NDArray[np.float32]
+
+
+@dataclass(frozen=True, eq=False)
+class Likeness:
+    """A face at the network's size and the log odds of a crack, at half that size: shape (height // 2, width // 2)."""
+
+    flat: FlatPhoto
+    odds: Floats
+
+    def at(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """Return the log odds at pixels of `flat`, all of one shape of two axes."""
+        import cv2
+
+        half_x, half_y = ((np.asarray(v, np.float32) - np.float32(0.5)) / 2 for v in (x, y))
+        return np.asarray(
+            cv2.remap(self.odds, half_x, half_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=NOWHERE)
+        )
+
+
+def likeness(face: FlatPhoto, outline: NDArray[np.float64], diameter: float, pith: Pith | None) -> Likeness:
+    """Look for cracks on a face whose edge in mm is `outline`."""
+    import cv2
+
+    small = reduced(face, max(face.pixels.shape[:2]) * min(1.0, DIAMETER_PX * face.mm_per_px / diameter))
+    height, width = small.pixels.shape[:2]
+    rows, columns = -(-height // LEVELS) * LEVELS, -(-width // LEVELS) * LEVELS
+    wood = polygon_mask(small.to_px(outline), (height, width))
+    layers = np.zeros((1, 4, rows, columns), np.float32)
+    for layer, colour in zip(layers[0], cv2.split(small.pixels), strict=False):
+        layer[:height, :width] = (colour / np.float32(255) - np.float32(0.5)) * 4 * wood
+    layers[0, 3, :height, :width] = wood
+    network = cv2.dnn.readNetFromONNX(np.fromfile(Path(__file__).with_name("map.onnx"), np.uint8))
+    network.setInput(layers, "face")
+    network.setInput(_courses(small, pith, rows // 4, columns // 4), "courses")
+    four = network.forward()[0].reshape(2, 2, rows // 4, columns // 4)
+    odds = four.transpose(2, 0, 3, 1).reshape(rows // 2, columns // 2)[: height // 2, : width // 2]
+    return Likeness(small, np.ascontiguousarray(odds))
+
+
+def _courses(small: FlatPhoto, pith: Pith | None, rows: int, columns: int) -> Floats:
+    """Return cosine and sine of twice the bearing about the pith at a quarter of the size, 0 where it is unknown."""
+    out = np.zeros((1, 2, rows, columns), np.float32)
+    if pith is not None:
+        x, y = small.to_px([pith.point])[0]
+        dx, dy = 4 * np.arange(columns) + 1.5 - x, (4 * np.arange(rows) + 1.5 - y)[:, None]
+        square = dx**2 + dy**2 + 25
+        out[0, 0], out[0, 1] = (dx**2 - dy**2) / square, 2 * dx * dy / square
+    return out

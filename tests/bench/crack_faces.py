@@ -1,0 +1,139 @@
+"""Faces drawn to train the network that looks for cracks, with what is a crack at every place of them."""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photonest.cracks.network import DIAMETER_PX
+from photonest.cracks.search import view
+from photonest.imaging import polygon_mask, reduced
+from tests.bench.cracked import cracked
+from tests.bench.cracks import seen_squarely
+from tests.drawn import SceneSpec
+from tests.drawn.marks import CrackSpec
+from tests.drawn.vary import Difficulty
+from tests.drawn.wood import Piece
+
+FIRST_SEED = 3_000_000
+FINEST = 0.35  # pixels: what opens less can't be seen, and is told neither way
+DIFFICULTIES: tuple[Difficulty, ...] = ("easy", "medium", "hard")
+Bytes = NDArray[np.uint8]
+
+
+@dataclass(frozen=True, eq=False)
+class Sample:
+    """A face: layers (height, width, 5) of colours, wood and truth (0 none, 128 not told, 255 crack), and its pith."""
+
+    layers: Bytes
+    pith: tuple[float, float] | None
+
+
+def sample(seed: int) -> Sample:
+    """Return a drawn face."""
+    import cv2
+
+    from tests.drawn import draw
+
+    cv2.setNumThreads(1)
+    rng = np.random.default_rng(seed)
+    spec = face_spec(seed, rng)
+    drawn = seen_squarely(draw(spec))
+    here, paths, openings = drawn.scene, drawn.cracks, drawn.openings
+    if spec.wood.cut == "end" and rng.random() < 0.6:
+        made = cracked(here, seed)
+        paths = [*paths, *(made.scene.flat.to_mm(path) for path in made.cracks)]
+        openings = [*openings, *(opening * made.scene.flat.mm_per_px for opening in made.openings)]
+        here = made.scene
+    seen = view(here.flat, here.outline)
+    across = DIAMETER_PX if rng.random() < 0.5 else rng.uniform(0.55, 1.15) * DIAMETER_PX
+    flat = reduced(seen.full, max(seen.full.pixels.shape[:2]) * min(1.0, across / seen.diameter_px))
+    inside = polygon_mask(flat.to_px(seen.outline), flat.pixels.shape[:2])
+    lines = [(flat.to_px(path), opening / flat.mm_per_px) for path, opening in zip(paths, openings, strict=True)]
+    layers = np.dstack([flat.pixels, 255 * inside.astype(np.uint8), truth_of(lines, inside.shape)])
+    pith = None
+    if here.pith is not None and spec.wood.cut == "end":
+        x, y = (float(v) for v in flat.to_px([here.pith.point])[0])
+        if 0 <= x < inside.shape[1] and 0 <= y < inside.shape[0] and inside[int(y), int(x)]:
+            pith = x, y
+    return Sample(layers, pith)
+
+
+def face_spec(seed: int, rng: np.random.Generator) -> SceneSpec:
+    """Return a face to draw; three in ten are side grain, half bear knots and other defects."""
+    from tests.drawn import random_spec
+
+    cut: Literal["end", "side"] = "side" if rng.random() < 0.3 else "end"
+    pieces: tuple[Piece, ...] = ("whole", "half", "quarter")
+    piece = pieces[int(rng.choice(3, p=[0.75, 0.17, 0.08]))] if cut == "end" else "whole"
+    spec = random_spec(
+        seed,
+        reference="none",
+        megapixels=float(rng.choice([1.5, 3.0, 5.0])),
+        difficulty=DIFFICULTIES[int(rng.choice(3, p=[0.1, 0.6, 0.3]))],
+        cut=cut,
+        piece=piece,
+        defects=bool(rng.random() < 0.5),
+        cracks=None if rng.random() < 0.6 else int(rng.integers(3, 14)),
+    )
+    return replace(spec, cracks=tuple(varied(crack, cut, rng) for crack in spec.cracks))
+
+
+def truth_of(lines: list[tuple[NDArray[np.float64], NDArray[np.float64]]], shape: tuple[int, ...]) -> Bytes:
+    """Return 255 along lines, given as points and openings in pixels, 128 close by and where nothing can be seen."""
+    told = np.zeros(shape, np.uint8)
+    for line, width in lines:
+        rule(told, line, np.where(width > FINEST, width + 5, 3), 128)
+    for line, width in lines:
+        rule(told, line, np.where(width > FINEST, np.maximum(width, 2), 0), 255)
+    return told
+
+
+def varied(crack: CrackSpec, cut: str, rng: np.random.Generator) -> CrackSpec:
+    """Return a drawn crack more often light, of another width, and a few more ring shakes."""
+    fill = "light" if rng.random() < 0.15 else crack.fill
+    width = float(np.clip(crack.width * np.exp(rng.normal(0.1, 0.4)), 0.12, 5))
+    if cut == "end" and crack.kind == "radial" and rng.random() < 0.12:
+        return replace(crack, kind="ring", start=float(rng.uniform(0.2, 0.85)), fill=fill, width=width)
+    return replace(crack, fill=fill, width=width)
+
+
+def rule(told: Bytes, line: NDArray[np.float64], width: NDArray[np.float64], value: int) -> None:
+    """Draw a line of changing width, none where that is 0."""
+    import cv2
+
+    points = np.round(line * 16).astype(np.int32)
+    for k in range(len(line) - 1):
+        thick = round(float(max(width[k], width[k + 1])))
+        if thick > 0:
+            first, last = (tuple(int(v) for v in point) for point in points[k : k + 2])
+            cv2.line(told, first, last, value, thick, cv2.LINE_8, 4)
+
+
+def kept_sample(seed: int, folder: Path) -> Path | None:
+    """Draw a face into a folder, if it isn't there."""
+    file = folder / f"{seed}.npz"
+    if not file.exists():
+        try:
+            one = sample(seed)
+        except ValueError:
+            return None
+        part = file.with_suffix(".part")
+        with part.open("wb") as target:
+            np.savez(target, layers=one.layers, pith=np.array(one.pith or (np.nan, np.nan)))
+        part.rename(file)
+    return file
+
+
+def drawn_faces(count: int, folder: Path) -> list[Path]:
+    """Draw faces into a folder, those that aren't there."""
+    folder.mkdir(exist_ok=True, parents=True)
+    seeds = range(FIRST_SEED, FIRST_SEED + count)
+    with ProcessPoolExecutor(os.cpu_count()) as pool:
+        return [file for file in pool.map(kept_sample, seeds, [folder] * count, chunksize=4) if file is not None]
