@@ -12,12 +12,14 @@ from photonest.model import Photo
 from photonest.scale.camera import Array
 from photonest.scale.edges import coarse_edge
 from photonest.scale.quads import SEARCH_PX, find_shapes
+from photonest.scale.seen_markers import seen_markers
 
 ROUGH_SHARE = 0.4  # of each side must be seen as an edge
 ROUGH_PX = 1000  # least longer side, where the photo has it, of the picture that sides are first looked for in
 LEAST_AREA, LONGEST = 0.002, 3.0  # of shapes looked at: share of the frame, and length over width
 NEARLY_SAME = 0.003  # of the longer side, that corners may be moved by and need no second look where they were
-MOST_TRIED = 40
+MOST_TRIED, FEW_TRIED = 40, 6
+ENOUGH_MARKERS = 4  # in sight, that a card or a sheet beside them is looked for only to see whether it agrees
 FAR_SIDE = 0.12  # of a shape's depth, that a side may be off where its size and three other sides say it is
 
 
@@ -27,9 +29,10 @@ class Searched:
     Cards and paper are both looked for in one photo: it is searched once, and each shape is moved onto edges once.
     """
 
-    def __init__(self, pixels: NDArray[np.uint8]) -> None:
+    def __init__(self, pixels: NDArray[np.uint8], most: int = MOST_TRIED) -> None:
         import cv2
 
+        self._most = most
         height, width = pixels.shape[:2]
         fold = max(1, max(width, height) // ROUGH_PX)
         size = (width // fold, height // fold)
@@ -50,7 +53,7 @@ class Searched:
         """
         longer, looked_at = max(self.small.shape[:2]), 0
         for number, quad in enumerate(self._quads):
-            if looked_at == MOST_TRIED or not wanted(self._in_photo(quad)):
+            if looked_at == self._most or not wanted(self._in_photo(quad)):
                 continue
             looked_at += 1
             if number not in self._moved:
@@ -85,9 +88,10 @@ class Searched:
 
 
 def searched(photo: Photo) -> Searched:
-    """Return the shapes with four straight sides in a photo."""
+    """Return the shapes with four straight sides in a photo; the clearest few only where markers measure it better."""
     if photo not in _SEARCHED:
-        _SEARCHED[photo] = Searched(photo.pixels)
+        few = len(seen_markers(photo).numbers) >= ENOUGH_MARKERS
+        _SEARCHED[photo] = Searched(photo.pixels, FEW_TRIED if few else MOST_TRIED)
     return _SEARCHED[photo]
 
 

@@ -12,9 +12,10 @@ from shapely import Polygon
 from tests.drawn import CameraSpec, Drawn, SceneSpec, draw, random_spec
 from tests.drawn.bench import BenchSpec
 from tests.drawn.camera import decode_srgb
+from tests.drawn.measure_prints import bar_origin
 from tests.drawn.noise import Array, generator
 from tests.drawn.place import REFERENCES, decoys, place_reference
-from tests.drawn.prints import artwork, bar_origin
+from tests.drawn.prints import artwork
 from tests.drawn.references import CARD_CORNER, RULER_START, Item, bar, card, marker, paper, ruler, strip
 from tests.drawn.spec import LightSpec
 from tests.drawn.wood import Growth, WoodSpec
