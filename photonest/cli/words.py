@@ -74,7 +74,7 @@ def describe_plan(plan: Plan) -> str:
 
 
 def _nest_lines(nest: Nest, log: bool) -> list[str]:
-    x, y, z = nest.axis.point
+    x, y, z = (round(each, 1) + 0.0 for each in nest.axis.point)  # no minus before a nought
     lines = [f"Axis at {x:.1f}, {y:.1f} mm from the middle of the face" + (f", {z:.0f} mm in" if log else "")]
     lines += [f"  mark: {text}" for text in nest.marking]
     for bowl in nest.bowls:
@@ -96,7 +96,7 @@ def _nest_lines(nest: Nest, log: bool) -> list[str]:
 
 def describe_check(checked: Precheck) -> str:
     """Return the answer before coring in a few lines."""
-    x, y, _ = checked.axis.point
+    x, y, _ = (round(each, 1) + 0.0 for each in checked.axis.point)
     lines = [f"On the axis at {x:.1f}, {y:.1f} mm from the middle of the face:"]
     for name, meetings in (("bowl", checked.bowls), ("cut", checked.cuts)):
         for meeting in meetings:

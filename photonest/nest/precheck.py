@@ -176,7 +176,7 @@ def _advice(
         if meeting.verdict == "hit":
             told.append(
                 f"Bowl {meeting.number}: {meeting.defect} comes {meeting.inside:.0f} mm inside its rim. Don't core "
-                "or keep it with that in its wall: a cracked bowl can fly apart."
+                "or keep it with that in its wall: such a bowl can fly apart."
             )
         elif meeting.verdict == "close":
             told.append(

@@ -138,7 +138,7 @@ def _with_wanted(question: Question, found: RoundPlan, thickness: float, limit: 
 
     wanted = wanted_nest(question.work, room_at, found.widest, limit, question.want)
     if wanted.found is None:
-        free = f" Without that wish there is {_rims(question, found.nests)}." if found.nests else ""
+        free = f" Without that wish the rims are {_rims(question, found.nests)}." if found.nests else ""
         raise NoPlanError(
             wanted.stops, f"Ask for smaller bowls or fewer, or use thinner walls or another cutter.{free}"
         )

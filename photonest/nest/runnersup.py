@@ -111,7 +111,8 @@ def what_it_loses(objective: Objective, value: float, bowls: int, other_value: f
         return f"{bowls - other_bowls} bowl{'s' * (bowls - other_bowls > 1)}"
     unit = {"bowls": "mm of rims", "capacity": "ml", "value": "in price"}[objective]
     less = value - other_value
-    return f"{less:.0f} {unit} ({100 * less / value:.0f} %)" if less >= 0.5 else "nothing"
+    share = f"{100 * less / value:.0f} %" if less >= 0.01 * value else "less than 1 %"
+    return f"{less:.0f} {unit} ({share})" if less >= 0.5 else "nothing"
 
 
 def both_fit(best: Nest, other: Nest, kerf: float) -> bool:

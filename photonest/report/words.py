@@ -138,6 +138,6 @@ def all_warnings(face: Face) -> tuple[str, ...]:
 def proof(plan: Plan) -> str:
     """Return how near the best a plan is known to be."""
     if plan.bound.bowls > plan.score.bowls:
-        return f"Whether a plan with {plan.bound.bowls} bowls exists was not settled by as much work as was allowed."
+        return f"Whether {counted(plan.bound.bowls)} could be had is not settled; {counted(plan.score.bowls)} can."
     gap = plan.bound.gap_pct
     return "No plan can do better." if gap < 0.05 else f"No plan can do better by more than {gap:.1f} %."

@@ -1,11 +1,12 @@
 """How safe plans are: python -m tests.bench.nest_sweep [--count N] [--kinds blank=4,slice=4,log=1] [--resume FILE].
 
-Plans random blanks, slices and logs of invented wood with 0 to 12 defects, and counts those that the independent check
-finds unsafe; every so many plans are also checked as solids in space. Each unsafe plan, and each piece that the planner
-fails on, is named, so that it can be made again from its seed and index. With --resume, what was counted is kept in a
-small file, by commit, and the next run goes on from there. Columns by kind: pieces, plans, pieces that give no bowl,
-plans refused by the check, plans checked as solids and those found unsafe so, failures, and the seconds of the
-processor at the median, the 90th percentile and in all.
+Plans random blanks, slices and logs of invented wood with 0 to 12 defects, one in three with a wish (an axis, a rip,
+a number of bowls, sizes, capacity), and counts those that the independent check finds unsafe; every so many plans are
+also checked as solids in space. Each unsafe plan, and each piece that the planner fails on, is named, so that it can
+be made again from its seed and index. With --resume, what was counted is kept in a small file, by commit, and the
+next run goes on from there. Columns by kind: pieces, plans, pieces that give no bowl, plans refused by the check,
+plans checked as solids and those found unsafe so, failures, and the seconds of the processor at the median, the 90th
+percentile and in all.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ import numpy as np
 
 from photonest.model import NoPlanError, StockKind
 from photonest.nest import check_plan, plan_nest
-from tests.nest.random_wood import random_piece
+from tests.nest.random_wood import random_piece, random_wish
 from tests.nest.solids import found_unsafe
 
 SAVED_EVERY = 10
@@ -80,7 +81,8 @@ def one_more(tally: Tally, commit: str, solids: int) -> None:
     tally.add(commit, kind, "pieces")
     start = time.process_time()
     try:
-        plan = plan_nest(piece.face, piece.stock, piece.shop, work=tally.work)
+        wish = random_wish(piece, tally.seed, tally.done)
+        plan = plan_nest(piece.face, piece.stock, piece.shop, work=tally.work, **wish)
     except NoPlanError:
         plan = None
     except Exception as error:  # whatever it is: counted, named and looked at

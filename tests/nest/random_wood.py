@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import NamedTuple, get_args
+from typing import Any, NamedTuple, get_args
 
 import numpy as np
 
@@ -50,6 +50,23 @@ def random_piece(kind: StockKind, seed: int, index: int, defects: int | None = N
     wood = replace(wood, outline=replace(wood.outline, standard_error=error, under_bark=bark))
     shop = SHOPS[int(random.integers(len(SHOPS)))]
     return Piece(wood, _stock(random, kind, radius), shop)
+
+
+def random_wish(piece: Piece, seed: int, index: int) -> dict[str, Any]:
+    """Return what is asked of one piece in three: an axis, a rip, a number of bowls, sizes, or another objective."""
+    random = np.random.default_rng([seed, index, 7])
+    if random.random() > 1 / 3:
+        return {}
+    x, y = random.normal(0, 15, 2).round(1).tolist()
+    wishes: list[dict[str, Any]] = [
+        {"keep_axis": (x, y)},
+        {"bowls": int(random.integers(1, 4))},
+        {"want": sorted(random.uniform(120, 240, int(random.integers(1, 4))).round().tolist())},
+        {"objective": "capacity"},
+    ]
+    if piece.stock.kind == "log":
+        wishes += [{"rip": float(random.uniform(0, 180))}, {"rip": float(random.uniform(0, 180)), "keep_axis": (x, y)}]
+    return wishes[int(random.integers(len(wishes)))]
 
 
 def _depth(random: np.random.Generator) -> float | None:

@@ -48,7 +48,7 @@ def test_a_wish_that_is_not_met_tells_what_there_is() -> None:
         plan_nest(face(ring(150.0)), SLICE, Shop(), bowls=6)
     with pytest.raises(NoPlanError) as told:
         plan_nest(face(ring(150.0)), SLICE, Shop(), want=[280.0, 260.0])
-    assert "Without that wish there is 2" in str(told.value.hint)
+    assert "Without that wish the rims are 2" in str(told.value.hint)
     with pytest.raises(StockError, match="-50 mm"):
         plan_nest(face(ring(150.0)), SLICE, Shop(), want=[-50.0])
 
