@@ -31,7 +31,8 @@ Vector = NDArray[np.float64]
 TOLERANCE = 0.008  # of the diameter: a candidate runs along a crack within this
 SAME_DISC = {"logend_douglas_origC07c": "dfC07c", "half_douglas_dfD06c": "dfD06c"}
 FIRST_DRAWN = 1000  # seeds below are kept for measuring
-MEMBERS, FIT = 5, Fit(units=12, decay=0.02, steps=200, outliers_pct=0.5)
+MEMBERS, FIT = 5, Fit(units=12, decay=0.1, steps=200, outliers_pct=0.5)
+REAL = 4.0  # how often a candidate of a photo as it is counts: they are few, and what the judge is for
 PARTS = 5  # the discs are left out in this many lots
 
 
@@ -170,10 +171,14 @@ def gather(variants: int, drawn: int) -> Examples:
     return Examples(np.array(cues, float), np.array(crack), np.array(length), np.array(disc), np.array(kind))
 
 
+def weight_of(examples: Examples) -> Vector:
+    """Return how much each example counts: long ones more, and those of photos as they are."""
+    return np.asarray(np.sqrt(examples.length) * np.where(examples.kind == "real", REAL, 1.0))
+
+
 def fitted(examples: Examples, members: int = MEMBERS) -> judge.Network:
-    """Return the network that fits the examples best, long candidates counting more."""
-    weight = np.sqrt(examples.length)
-    return network(examples.cues, examples.crack, weight, members, FIT)
+    """Return the network that fits the examples best."""
+    return network(examples.cues, examples.crack, weight_of(examples), members, FIT)
 
 
 def left_out(examples: Examples) -> Vector:
@@ -193,7 +198,7 @@ def calibrated(network: judge.Network, examples: Examples, sure: Vector) -> judg
     """
     from scipy.optimize import minimize
 
-    odds, weight = np.log(sure / (1 - sure)), np.sqrt(examples.length)
+    odds, weight = np.log(sure / (1 - sure)), weight_of(examples)
 
     def loss(line: Vector) -> float:
         z = line[0] * odds + line[1]
@@ -236,8 +241,8 @@ def main() -> None:
     import cv2
 
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--variants", type=int, default=5, help="pictures drawn into each photo")
-    parser.add_argument("--drawn", type=int, default=200, help="wholly drawn photos")
+    parser.add_argument("--variants", type=int, default=4, help="pictures drawn into each photo")
+    parser.add_argument("--drawn", type=int, default=76, help="wholly drawn photos")
     parser.add_argument("--keep", type=Path, help="write the examples here, or read them if it exists")
     parser.add_argument("--write", action="store_true", help="write the judge that the package ships")
     asked = parser.parse_args()
