@@ -67,10 +67,7 @@ def describe_plan(plan: Plan) -> str:
         f"{', '.join(f'{rim:.0f}' for rim in other.rim_diameters)} mm: {other.note}"
         for other in plan.alternatives
     ]
-    for other, words in zip(plan.runners_up, runners_up(plan), strict=True):
-        asked = f" Ask for it with --{' '.join(other.asked)}." if other.asked is not None else ""
-        lines.append(words + asked)
-    return "\n".join([*lines, *plan.reasons])
+    return "\n".join([*lines, *runners_up(plan), *plan.reasons])
 
 
 def _nest_lines(nest: Nest, log: bool) -> list[str]:

@@ -120,9 +120,11 @@ def runners_up(plan: Plan, units: Units = "mm") -> tuple[str, ...]:
     told_of = []
     for other in plan.runners_up:
         rims = ", ".join(told(rim, units) for rim in other.rim_diameters)
+        again = "" if other.asked is None else f" with --{' '.join(other.asked)}"
         told_of.append(
             f"Or otherwise, {other.note}: {counted(other.bowls)}, {'rim' if other.bowls == 1 else 'rims'} Ø {rims}. "
-            f"It loses {other.loses}, {'and' if other.loses == 'nothing' else 'but'} {', and '.join(other.prefer)}."
+            f"It loses {other.loses}, {'and' if other.loses == 'nothing' else 'but'} {', and '.join(other.prefer)}. "
+            f"Plan again{again} before you cut that."
         )
     return tuple(told_of)
 

@@ -151,11 +151,9 @@ def test_one_bowl_needs_no_cuts_and_fewer_pages() -> None:
 
 
 def test_runners_up_say_what_they_lose_and_what_speaks_for_them() -> None:
-    other = Alternative(
-        2, (300.0, 214.0), (NEST.axis,), "an axis 41 mm from there", "1 bowl", ("crack c2 stays far off",)
-    )
+    words, asked = "an axis 41 mm from there", ("keep-axis", "30.0,5.5")
+    other = Alternative(2, (300.0, 214.0), (NEST.axis,), words, "1 bowl", ("crack c2 stays far off",), asked)
     nest = texts(setup_sheet(None, FACE, replace(PLAN, runners_up=(other,))))[1]
-    assert (
-        "Or otherwise, an axis 41 mm from there: two bowls, rims Ø 300 mm, 214 mm. "
-        "It loses 1 bowl, but crack c2 stays far off." in nest
-    )
+    assert "Or otherwise, an axis 41 mm from there: two bowls, rims Ø 300 mm, 214 mm." in nest
+    assert "It loses 1 bowl, but crack c2 stays far off." in nest
+    assert "Plan again with --keep-axis 30.0,5.5 before you cut that." in nest
