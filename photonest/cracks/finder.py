@@ -31,7 +31,7 @@ class RidgeOptions:
     """
 
     seen_from: float = 0.8
-    possible_from: float = 0.2
+    possible_from: float = 0.25
     tip_margin_pct: float = 3.5
 
 

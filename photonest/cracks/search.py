@@ -141,17 +141,20 @@ def _measured(seen: View, like: Likeness, grid: Grid, paths: Sequence[GridPath])
         lines = [line for line, is_light in zip(px, light, strict=True) if is_light == way]
         for line in profiles(grey, lines, reach, slack, way):
             x, y = flat.to_px(seen.full.to_mm(line.path)).T
-            one = _without_tails(Candidate(line, like.at(x[None], y[None])[0]))
+            one = _without_tails(Candidate(line, like.at(x[None], y[None])[0]), int(2 * slack / line.step))
             if one.profile.length > LEAST_LENGTH * seen.diameter_px:
                 found.append(one)
     return found
 
 
-def _without_tails(one: Candidate) -> Candidate:
-    """Return a line without its ends where the network, which sees no finer than a few pixels, is much less sure."""
+def _without_tails(one: Candidate, most: int) -> Candidate:
+    """Return a line without the ends where the network, which sees no finer than a few pixels, is much less sure.
+
+    At most `most` points go at either end: a check may fade slowly.
+    """
     typical = float(np.percentile(one.odds, 85))
     clear = np.flatnonzero(one.odds >= TAIL * typical)
-    if typical <= 0 or len(clear) < 2:
+    if typical <= 0 or len(one.odds) < 4 * most:
         return one
-    start, stop = int(clear[0]), int(clear[-1]) + 1
+    start, stop = min(int(clear[0]), most), max(int(clear[-1]) + 1, len(one.odds) - most)
     return Candidate(one.profile.part(start, stop), one.odds[start:stop])
