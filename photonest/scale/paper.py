@@ -32,7 +32,7 @@ HIDDEN = "a white rectangle does not show four sharp corners: one is hidden, ben
 # standard error
 CLEAN_SHARE, CLEAN, TELLING = 0.7, 8e-5, 0.012
 SURE_NAME = 10.0  # difference of squared standard errors by which one proportion is sure: odds of 150 to 1
-BENT_GAIN = 5.0  # in squared standard errors, by which a bent sheet must fit better: one in four lies bent
+BENT_GAIN = 12.0  # in squared standard errors, by which a bent sheet must fit better: most lie flat
 BEND = 0.012  # of a sheet's height, that its sides may lie above its middle
 SHADED = 0.6  # least light of a sheet, over the photo's usual one
 MOST_COLOUR = 0.42  # of white paper's light, largest channel less smallest over the largest

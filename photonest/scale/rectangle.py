@@ -16,8 +16,8 @@ from photonest.scale.rough_shapes import area, looks, meet
 from photonest.scale.sides import enlarged, fit_sides, rectangle, refit_sides
 
 LEAST_SHARE = 0.5  # of each side must be seen as an edge
-NARROW = 0.0024  # half of the strip that a side is looked for in, over the longer side
-CLOSER = 0.4  # once found, a side is read in a strip so much narrower
+NARROW = 0.0018  # half of the strip that a side is looked for in, over the longer side
+CLOSER = 0.5  # once found, a side is read in a strip so much narrower
 ROUGHEST = 0.0004  # error of a piece of a side, as a share of the photo's longer side: rougher ones are no cut edges
 ANY_PROPORTION = 0.35
 
@@ -64,7 +64,7 @@ def sharpened(photo: Photo, rough: Array, margin: float, bent: bool = False) -> 
         Whether its sides may be bent, so that they meet where they would go on bending.
     """
     longer = max(photo.width, photo.height)
-    narrow = max(5.0, NARROW * longer)
+    narrow = max(4.0, NARROW * longer)
     edges: list[Edge] = []
     for k in range(4):
         edge = fine_edge(photo.pixels, [rough[k], rough[(k + 1) % 4]], narrow, margin, closer=CLOSER)

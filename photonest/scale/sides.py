@@ -15,7 +15,7 @@ GROWTH_PX = 0.15  # of all sides together: what is light looks larger, or smalle
 SIDE_SHARE = 0.7  # of its pieces' own error that a side is off as a whole, where what lies beside misleads them alike
 # a rectangle's side is shifted, turned and bent as a whole by shadows, bevels, sawdust along it, by so many times what
 # its pieces are rough over a clean edge's; measured on drawn cards and sheets
-STRAY, CLEAN_PX = (1.6, 1.1, 2.0), 0.015
+STRAY, CLEAN_PX = (2.0, 1.5, 2.5), 0.015
 ALIKE_PIECES = 3.0  # over which errors of neighbouring pieces of an edge are alike
 # errors are first taken to be larger, so that what is known keeps the lens sane; how far each fit is driven, and the
 # most steps it takes
