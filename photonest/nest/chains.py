@@ -19,7 +19,7 @@ from photonest.nest.curves import Outside, cored_outside, least_stand_off, volum
 from photonest.nest.rules import Real, Rules
 
 IMPOSSIBLE = -1e18
-CHUNK = 200_000
+CHUNK = 12_000  # figures at once, so that they stay near the processor
 
 
 @dataclass(frozen=True)
@@ -148,14 +148,8 @@ def cell_grid(rules: Rules, step: float) -> Grid:
 
 def chains_on(rules: Rules, grid: Grid) -> Chains:
     """Return what follows what on a grid."""
-    bowls = grid.bowls.at(grid.good)
     half = np.broadcast_to(grid.half_offset[:, None], grid.good.shape)[grid.good]
-    size = max(1, CHUNK // max(len(grid.offset), 1))
-    parts = [slice(start, start + size) for start in range(0, len(bowls.rim), size)]
-    found = [following(grid, bowls.at(part), half[part]) for part in parts]
-    if not found:
-        return Chains(rules, grid, Following(np.empty((0, len(grid.offset)), np.int16), np.empty(0)))
-    return Chains(rules, grid, Following(*(np.concatenate(field) for field in zip(*found, strict=True))))
+    return Chains(rules, grid, following(grid, grid.bowls.at(grid.good), half))
 
 
 def following(grid: Grid, bowls: Outside, half: Real | float = 0.0) -> Following:
@@ -164,6 +158,13 @@ def following(grid: Grid, bowls: Outside, half: Real | float = 0.0) -> Following
     `half` is how far the bowls' centres may lie to either side of what is given, for a grid of cells.
     """
     wide = np.broadcast_to(np.asarray(half, float), bowls.rim.shape)
+    size = max(1, CHUNK // max(len(grid.offset), 1))
+    parts = [slice(start, start + size) for start in range(0, len(bowls.rim), size)] or [slice(None)]
+    found = [_following(grid, bowls.at(part), wide[part]) for part in parts]
+    return Following(*(np.concatenate(field) for field in zip(*found, strict=True)))
+
+
+def _following(grid: Grid, bowls: Outside, wide: Real) -> Following:
     least = _least_for_cells(bowls.column(), wide[:, None], grid)
     columns = len(grid.stand_off)
     pitch = grid.stand_off[1] - grid.stand_off[0] if columns > 1 else max(grid.step, 1.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass, replace
 
@@ -13,7 +14,8 @@ from photonest.nest.placing import clearest, room
 from photonest.nest.refine import Room
 from photonest.nest.rules import Real, Rules
 from photonest.nest.solve import Found, Workshop, nests_on_axis
-from photonest.nest.spans import View, view_of
+from photonest.nest.turning import Reach, reach_of
+from photonest.nest.views import View, view_of
 from photonest.nest.wanted import wanted_nest
 
 LOWER_BY = 0.2  # mm
@@ -87,6 +89,11 @@ class Log:
         """Return what is asked of a half."""
         return self.wishes[side] if self.wishes else HalfWish(self.work)
 
+    def allows(self, angle: float) -> bool:
+        """Return whether a direction is allowed; one and half a turn from it are the same rip."""
+        quarter = math.pi / 2
+        return any(abs((angle - middle + quarter) % math.pi - quarter) <= half + 1e-9 for middle, half in self.rips)
+
     def swept(self, count: int) -> tuple[float, ...]:
         """Return so many directions to a half turn, as far as they are allowed; else the middles of those allowed."""
         angles = [math.pi * k / count for k in range(count)]
@@ -111,7 +118,12 @@ class Log:
 
     def view(self, angle: float, half: float, z: float) -> View:
         """Return the wood in a span of directions."""
-        return view_of(self.marks, self.centre, self.split, z, self.scale_error, angle, half)
+        return view_of(self.marks, self.reach, self.centre, self.split, z, self.scale_error, angle, half)
+
+    @functools.cached_property
+    def reach(self) -> Reach:
+        """How far the edge reaches as the log turns about its centre."""
+        return reach_of(self.marks.at[self.marks.edge] - self.centre)
 
     def rank(self, nest: HalfNest) -> float:
         """Return a nest's rank among nests."""

@@ -21,7 +21,8 @@ from numpy.typing import NDArray
 from photonest.nest.logs import HalfNest, Log, nest_at, polished
 from photonest.nest.rules import Real
 from photonest.nest.solve import PER_BOWL
-from photonest.nest.spans import Cells, Table, View, table_of
+from photonest.nest.spans import Cells, Table, table_of
+from photonest.nest.views import View
 
 FIRST_SPANS = 12
 SWEPT = 12
@@ -34,7 +35,11 @@ FIRST_CELL = 16.0  # mm: half a side, at most
 MOST_RESTED = 12
 CLIMB = ((0.0, 4), (6.0, 3), (3.0, 2), (1.5, 2), (0.7, 1), (0.3, 1))  # steps in mm, and how coarsely each is valued
 CLIMB_SLACK = 0.03
-WORK_A_NODE, WORK_A_NEST = 150_000, 500_000  # in points asked, by the time they take
+DIVE_TO = 0.5  # mm
+MUCH_WORK = 40_000_000
+TURNS = tuple(math.radians(step) for step in (4.0, 2.0, 1.0))
+WORK_A_NODE, WORK_A_NEST, WORK_A_POLISH = 150_000, 500_000, 500_000  # in points asked, by the time they take
+NEAR_THE_END = 1.5  # times the gap: how near the bound comes before the best is polished
 AROUND = tuple(itertools.product((-1, 0, 1), repeat=2))
 
 
@@ -128,31 +133,46 @@ class _Search:
         self.heap: list[tuple[float, int, _Node]] = []
         self.order = itertools.count()
         self.resting, self.failed = 0, 0
+        self.polished = tuple[HalfNest, ...]()
 
     def run(self, work: int, end: float) -> LogPlan:
         """Take nodes until none may better the best by more than the gap."""
         stopped = ""
         if self.halves:
-            self.start()
+            self.start(thorough=work > MUCH_WORK and not self.log.wishes)
         while self.heap and -self.heap[0][0] > self.near_enough and not stopped:
             node = heapq.heappop(self.heap)[2]
             self.try_middle(node)
             self.work += WORK_A_NODE
             for child in self.smaller(node):
                 self.push(child)
+            if self.heap and -self.heap[0][0] <= self.near(NEAR_THE_END * self.gap):
+                self.polish()
             stopped = "work" if self.work > work else "clock" if time.monotonic() > end else ""
+        self.polish()
         bound = max(self.best, self.settled, -self.heap[0][0] if self.heap else 0.0)
-        return LogPlan(tuple(polished(self.log, nest) for nest in self.pair), bound, self.work, stopped)
+        return LogPlan(self.pair, bound, self.work, stopped)
 
     @property
     def near_enough(self) -> float:
         """The rank up to which a bound is near enough: as many bowls, worth no more than the gap above."""
-        if self.log.work.worth.objective != "bowls":
-            return self.best * (1 + self.gap)
-        count, value = divmod(self.best, PER_BOWL)
-        return count * PER_BOWL + value * (1 + self.gap)
+        return self.near(self.gap)
 
-    def start(self) -> None:
+    def near(self, gap: float) -> float:
+        """Return the rank of as many bowls as the best, worth more by a share."""
+        if self.log.work.worth.objective != "bowls":
+            return self.best * (1 + gap)
+        count, value = divmod(self.best, PER_BOWL)
+        return count * PER_BOWL + value * (1 + gap)
+
+    def polish(self) -> None:
+        """Move the best nests to where they clear all by the most, once."""
+        if self.polished != self.pair:
+            self.work += len(self.pair) * WORK_A_POLISH
+            self.pair = self.polished = tuple(polished(self.log, nest) for nest in self.pair)
+            self.best = max(self.best, sum(self.log.rank(nest) for nest in self.pair))
+
+    def start(self, *, thorough: bool) -> None:
         """Begin with the plain rip, sweep the directions for a better pair of nests, then open the spans."""
         rank, pair = self.plain()
         self.best, self.pair = (rank, pair) if rank > self.log.beat else (self.log.beat, ())
@@ -168,7 +188,7 @@ class _Search:
                 spots.append(max(each, key=lambda spot: spot.rank))
             found.append((sum(spot.rank for spot in spots), -k, angle, spots))
         for _, _, angle, spots in sorted(found, key=lambda each: each[:2], reverse=True)[:TAKEN]:
-            self.take(spots, angle)
+            self.take(*(self.turned(spots, angle) if thorough else (spots, angle)))
         for angle, width in self.log.spans(FIRST_SPANS):
             cells = tuple(self.first_cells(half, angle) for half in self.halves)
             node = self.node(angle, width, cells)
@@ -311,6 +331,23 @@ class _Search:
         self.failed = 0 if self.best > before + 1.0 else min(self.failed + 1, MOST_RESTED)
         self.resting = self.failed
 
+    def turned(self, spots: list[Spot], angle: float) -> tuple[list[Spot], float]:
+        """Return axes about some, and a direction near theirs, where both together rank the highest by the table."""
+        for step in TURNS:
+            for turn in (-step, step):
+                if not self.log.allows(angle + turn):
+                    continue
+                others = [self.climbed(angle + turn, spot.place, self.single(spot)) for spot in spots]
+                if sum(spot.rank for spot in others) > sum(spot.rank for spot in spots):
+                    spots, angle = others, angle + turn
+                    break
+        return spots, angle
+
+    def single(self, spot: Spot) -> Cells:
+        """Return an axis as a cell of its own."""
+        rims = np.ones((1, len(self.halves[spot.place].table.levels[0].low)), bool)
+        return Cells(np.array([spot.a]), np.array([spot.b]), 0.0, 0.0, rims, 0)
+
     def take(self, spots: list[Spot], angle: float) -> None:
         """Work out the nests on two axes, and keep them where they are better than the best."""
         value = self.best % PER_BOWL if self.log.work.worth.objective == "bowls" else self.best
@@ -343,10 +380,27 @@ class _Search:
             kept, tops, _, work = view.bounds(half.table, trial, floor, level)
             self.work += work
             if not len(tops):
-                return best._replace(rank=0.0) if not step else best
+                return best if step else self.dived(view, place, cells)
             top = int(np.argmax(tops))
             best = Spot(place, float(tops[top]), float(kept.a[top]), float(kept.b[top]))
         return best
+
+    def dived(self, view: View, place: int, cells: Cells) -> Spot:
+        """Return the axis that the best of some cells, their best quarters and so on lead to: few have any room."""
+        tops = np.zeros(1)
+        while len(cells.a) and cells.reach > DIVE_TO:
+            cells, tops, _, work = view.bounds(self.halves[place].table, cells, 0.0)
+            self.work += work
+            cells = cells.picked([int(np.argmax(tops))]).quarters() if len(tops) else cells
+        if not len(tops):
+            return Spot(place, 0.0, 0.0, 0.0)
+        middle = cells._replace(b=np.maximum(cells.b, view.nearest), across=0.0, down=0.0)
+        kept, tops, _, work = view.bounds(self.halves[place].table, middle, 0.0)
+        self.work += work
+        if not len(tops):
+            return Spot(place, 0.0, 0.0, 0.0)
+        top = int(np.argmax(tops))
+        return Spot(place, float(tops[top]), float(kept.a[top]), float(kept.b[top]))
 
     def nest(self, angle: float, spot: Spot) -> HalfNest | None:
         """Return the best nest on an axis; its work is counted."""

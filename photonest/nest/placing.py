@@ -243,7 +243,8 @@ def room(rim: Real, foot: Real, points: HalfPlanePoints) -> Real:
     )
     at_edge = room_by_edge(r, f, points.rho[edge][None, :], points.h[edge][None, :])
     asked = (figure[others][None, :] for figure in (points.rho, points.h, points.keep))
-    return np.minimum(at_edge, room_by_defects(r, f, *asked))
+    least: Real = np.minimum(at_edge, room_by_defects(r, f, *asked).min(axis=1, initial=np.inf))
+    return least
 
 
 def room_by_edge(r: Real, f: Real, w: Real, h: Real) -> Real:
@@ -260,7 +261,7 @@ def room_by_edge(r: Real, f: Real, w: Real, h: Real) -> Real:
 
 
 def room_by_defects(r: Real, f: Real, rho: Real, h: Real, keep: Real) -> Real:
-    """Return the room that points of defects leave bowls of rim radius r and foot radius f, least by rows.
+    """Return the room that points of defects leave bowls of rim radius r and foot radius f, each by itself.
 
     A bowl keeps off by its arc where ``lead + 2 h s = 2 keep sqrt(r^2 + s^2)`` or more, s its stand-off: a quadratic.
     """
@@ -282,9 +283,7 @@ def room_by_defects(r: Real, f: Real, rho: Real, h: Real, keep: Real) -> Real:
     if beside.any():
         clear = np.hypot(np.maximum(rho - r, 0.0), h) >= keep - 1e-12
         found = np.where(beside, np.where(clear, np.inf, 0.0), found)
-    found = np.where(h <= -keep, np.inf, found)
-    least: Real = found.min(axis=1, initial=np.inf)
-    return least
+    return np.where(h <= -keep, np.inf, found)
 
 
 def _room_by_corner(picked: NDArray[np.bool_], *figures: Real) -> Real:

@@ -89,7 +89,7 @@ class Rules:
 
     def greatest_foot_to(self, rim: Real) -> Real:
         """Return an upper bound of the foot radius of every bowl of this rim radius or less."""
-        return _look_up(np.maximum.accumulate(self.foot(_envelope_radii())), rim + ENVELOPE_STEP)
+        return _look_up(self._foot_ceiling, rim + ENVELOPE_STEP)
 
     @functools.cached_property
     def _wall_envelope(self) -> Real:
@@ -98,6 +98,10 @@ class Rules:
     @functools.cached_property
     def _foot_envelope(self) -> Real:
         return np.minimum.accumulate(self.foot(_envelope_radii())[::-1])[::-1]
+
+    @functools.cached_property
+    def _foot_ceiling(self) -> Real:
+        return np.maximum.accumulate(self.foot(_envelope_radii()))
 
     @functools.cached_property
     def _memory(self) -> dict[float, float]:

@@ -29,7 +29,7 @@ from photonest.nest.refine import Recipe, Room, refined, trace
 from photonest.nest.rules import Real, Rules, WallNeed
 
 POINT_STEP = 1.0
-CELL_STEP = 1.0
+CELL_STEP = 0.5
 RADIUS_STEP = 0.5
 DEPTH_STEP = 1.0
 MOST_BOWLS = 12

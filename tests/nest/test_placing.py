@@ -20,7 +20,7 @@ def test_room_is_the_deepest_bowl_that_keeps_its_distance(rim: float, share: flo
     assume(abs(h) > 0.01 and abs(h + keep) > 0.01)  # on the rim plane, or as far below it as it may lie inside
     rho, foot = share * rim, RULES.foot(rim)
     asked = (np.array([[figure]]) for figure in (rim, float(foot), rho, h, keep))
-    found = min(float(room_by_defects(*asked)[0]), float(deepest(RULES, rim)))
+    found = min(float(room_by_defects(*asked)[0, 0]), float(deepest(RULES, rim)))
     depths = np.linspace(1.0, float(deepest(RULES, rim)), 300)
     bowls = turned_outside(RULES, np.full(300, rim), depths)
     clear = distance_to_shape(bowls, np.array([rho]), np.array([h]))[:, 0] >= keep - 1e-7
