@@ -1,5 +1,8 @@
 """Spoil drawn faces step by step and see what it costs: ``python -m tests.bench.fitness [count] [first seed]``.
 
+``python -m tests.bench.fitness burnt [count] [first seed]`` prints instead, for faces exposed more and more, the share
+that is burnt out and how many of the points along true cracks still show there, of those that showed before.
+
 Prints a row a fault and degree: the pith's miss and stated standard error in percent of the diameter, how many piths
 were not found, and of how many photos a warning is given. The limits of `photonest.fitness` come from this table.
 """
@@ -14,10 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.fitness import fitness
-from photonest.imaging import cropped, mean_diameter, reduced
+from photonest.imaging import cropped, luminance, mean_diameter, polygon_mask, reduced, sampled
 from photonest.model import FlatPhoto, Outline, Pith
 from photonest.pith.rings import RingPith
-from tests.bench.faces import drawn_faces
+from tests.bench.faces import drawn_faces, flat_from
+from tests.drawn import draw, random_spec
 
 Spoil = Callable[[FlatPhoto, float, float], FlatPhoto]
 
@@ -57,6 +61,41 @@ STEPS: tuple[tuple[Spoil, tuple[float, ...]], ...] = (
 )
 
 
+GAINS = (1.0, 1.5, 2.2, 3.0, 4.2, 6.0, 9.0)
+SHOWS = 12.0  # of 255: darker than what lies beside it
+
+
+def crack_contrast(flat: FlatPhoto, paths: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Return at 30 points of each path in pixels how much darker it is than what lies 5 to 7 pixels beside it."""
+    grey, found = luminance(flat.pixels), []
+    for path in paths:
+        steps = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+        x, y = (np.interp(np.linspace(0, steps[-1], 30), steps, along) for along in path.T)
+        right = np.stack([-np.gradient(y), np.gradient(x)]) / (np.hypot(np.gradient(x), np.gradient(y)) + 1e-9)
+        across = {k: sampled(grey, x + k * right[0], y + k * right[1]).ravel() for k in (-7, -5, -1, 0, 1, 5, 7)}
+        beside = np.mean([across[k] for k in (-7, -5, 5, 7)], axis=0)
+        found.append(beside - np.min([across[k] for k in (-1, 0, 1)], axis=0))
+    return np.concatenate(found)
+
+
+def burnt_out(count: int = 5, first: int = 52_000) -> None:
+    """Print what is left of cracks against the share of the face that is burnt out."""
+    rows = []
+    for seed in range(first, first + count):
+        drawn = draw(random_spec(seed, reference="none", difficulty="medium", megapixels=1.0, cracks=6))
+        truth = drawn.truth
+        flat = flat_from(drawn.pixels, truth.mm_per_px)
+        face = polygon_mask(truth.mm_to_px(truth.outline_mm), (flat.pixels.shape[0], flat.pixels.shape[1]))
+        paths = [np.asarray(truth.mm_to_px(crack.path_mm)) for crack in truth.cracks]
+        shown = crack_contrast(flat, paths) > SHOWS
+        for gain in GAINS:
+            over = exposed(flat, 0.0, gain)
+            burnt = float((over.pixels[face].min(axis=1) >= 250).mean())
+            rows.append((burnt, float((crack_contrast(over, paths)[shown] > SHOWS).mean())))
+    for burnt, left in sorted(rows):
+        print(f"burnt out {burnt:.2f}  cracks still shown {left:.2f}")
+
+
 def main(count: int = 9, first: int = 1000) -> None:
     """Print the table."""
     import cv2
@@ -86,4 +125,7 @@ def main(count: int = 9, first: int = 1000) -> None:
 
 
 if __name__ == "__main__":
-    main(*(int(argument) for argument in sys.argv[1:3]))
+    if sys.argv[1:2] == ["burnt"]:
+        burnt_out(*(int(argument) for argument in sys.argv[2:4]))
+    else:
+        main(*(int(argument) for argument in sys.argv[1:3]))
