@@ -57,7 +57,7 @@ def least_gap(plan: Plan, points: np.ndarray) -> float:
 @pytest.mark.parametrize("stock", [Stock("slice", thickness=90.0), Stock("log", length=260.0)])
 def test_no_cone_of_any_lean_comes_near_a_bowl(stock: Stock) -> None:
     asked = replace(stock, knots_lean=True)
-    plan = plan_nest(WOOD, asked, Shop(), gap_pct=5.0, work=4_000_000)
+    plan = plan_nest(WOOD, asked, Shop(), gap_pct=5.0, work=2_000_000)
     assert check_plan(WOOD, plan) == ()
     points = cones(WOOD.defects[0].outline, np.random.default_rng(3), stock.thickness or stock.length or 0.0)
     inside = shapely.contains_xy(shapely.Polygon(WOOD.outline.wood), points[:, :2])
