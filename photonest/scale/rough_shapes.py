@@ -18,7 +18,7 @@ ROUGH_SHARE = 0.4  # of each side must be seen as an edge
 ROUGH_PX = 1000  # least longer side, where the photo has it, of the picture that sides are first looked for in
 LEAST_AREA, LONGEST = 0.002, 3.0  # of shapes looked at: share of the frame, and length over width
 NEARLY_SAME = 0.003  # of the longer side, that corners may be moved by and need no second look where they were
-MOST_TRIED, FEW_TRIED = 40, 6
+MOST_TRIED, FEW_TRIED = 40, 2
 ENOUGH_MARKERS = 4  # in sight, that a card or a sheet beside them is looked for only to see whether it agrees
 FAR_SIDE = 0.12  # of a shape's depth, that a side may be off where its size and three other sides say it is
 
