@@ -38,7 +38,7 @@ CLIMB_SLACK = 0.03
 DIVE_TO = 0.5  # mm
 MUCH_WORK = 40_000_000
 TURNS = tuple(math.radians(step) for step in (4.0, 2.0, 1.0))
-WORK_A_NODE, WORK_A_NEST, WORK_A_POLISH = 150_000, 500_000, 500_000  # in points asked, by the time they take
+WORK_A_NODE, WORK_A_NEST, WORK_A_POLISH = 400_000, 500_000, 500_000  # in points asked, by the time they take
 NEAR_THE_END = 1.5  # times the gap: how near the bound comes before the best is polished
 AROUND = tuple(itertools.product((-1, 0, 1), repeat=2))
 
