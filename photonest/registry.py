@@ -46,7 +46,7 @@ BUILT_IN: Mapping[Stage, Mapping[str, tuple[int, str]]] = {
     },
     "cracks": {
         "by-hand": (0, "photonest.cracks.by_hand:ByHand"),
-        "ridges": (10, "photonest.cracks.finder:Ridges"),
+        "lines": (10, "photonest.cracks.finder:Lines"),
         "patches": (20, "photonest.cracks.patch_finder:Patches"),
     },
 }

@@ -19,7 +19,7 @@ SPACING, SAME, GAP = 0.004, 0.004, 0.03  # of the diameter: of points, of one li
 
 
 @dataclass(frozen=True)
-class RidgeOptions:
+class LineOptions:
     """How the finder decides.
 
     Attributes
@@ -35,15 +35,15 @@ class RidgeOptions:
     tip_margin_pct: float = 3.5
 
 
-class Ridges:
+class Lines:
     """Finds checks as thin dark or light lines: best paths over a network's answer, judged by their profile."""
 
-    name = "ridges"
+    name = "lines"
     version = "4"
-    Options = RidgeOptions
+    Options = LineOptions
 
     def find(
-        self, flat: FlatPhoto, outline: Outline, pith: Pith | None, options: RidgeOptions
+        self, flat: FlatPhoto, outline: Outline, pith: Pith | None, options: LineOptions
     ) -> Sequence[Crack | Defect] | NotFound:
         """Return the cracks on the wood."""
         seen = view(flat, outline)
@@ -55,7 +55,7 @@ class Ridges:
 
 
 def cracks_of(
-    seen: View, found: Sequence[Candidate], sure: Sequence[float] | Vector, pith: Pith | None, options: RidgeOptions
+    seen: View, found: Sequence[Candidate], sure: Sequence[float] | Vector, pith: Pith | None, options: LineOptions
 ) -> list[Crack]:
     """Return the cracks among candidates, from the likelihood of each.
 
@@ -71,7 +71,7 @@ def cracks_of(
     return [_crack(trace, seen, pith, options) for trace in whole if trace.sure >= options.possible_from]
 
 
-def _crack(trace: Trace, seen: View, pith: Pith | None, options: RidgeOptions) -> Crack:
+def _crack(trace: Trace, seen: View, pith: Pith | None, options: LineOptions) -> Crack:
     centre = pith.point if pith else None
     through = centre is not None and bool(np.hypot(*(trace.path[0] - centre)) < NEAR_PITH * seen.diameter)
     margin = options.tip_margin_pct / 100 * seen.diameter

@@ -20,6 +20,7 @@ LEAST_LENGTH = 0.015  # of the diameter: shorter lines are left to the clearance
 DOUBTFUL, ODDS_PER_SCORE = np.float32(-3.0), np.float32(2.0)  # log odds that speak neither way; worth one score
 GAP_SCORE, CEILING, NEVER = -1.5, 1.0, np.float32(-5.0)
 LEAST_SUM = 8.0  # of scores along a path
+MANY_ROUNDS = 4  # about a pith checks crowd, and of some only the third round finds what a better one passed by
 TAIL = 0.35  # of the log odds of a line's surer places
 
 
@@ -96,7 +97,8 @@ def candidates(seen: View, pith: Pith | None) -> list[Candidate]:
         x, y = cells(grid)
         scores = np.clip((like.at(x, y) - DOUBTFUL) / ODDS_PER_SCORE, GAP_SCORE, CEILING)
         scores[cv2.remap(inner, x, y, cv2.INTER_NEAREST) == 0] = NEVER
-        paths = best_paths([scores], grid.wraps, bend=0.3, least=LEAST_SUM, gap=20, apart=3, rounds=(2,))[0]
+        rounds = MANY_ROUNDS if isinstance(grid, PolarGrid) else 2
+        paths = best_paths([scores], grid.wraps, bend=0.3, least=LEAST_SUM, gap=20, apart=3, rounds=(rounds,))[0]
         found += _measured(seen, like, grid, paths)
     return found
 

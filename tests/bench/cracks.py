@@ -206,7 +206,7 @@ def main() -> None:
     import cv2
 
     from photonest.cracks.evidence import evidence
-    from photonest.cracks.finder import Ridges, cracks_of
+    from photonest.cracks.finder import Lines, cracks_of
     from photonest.cracks.judge import likelihoods
     from photonest.cracks.search import candidates, view
 
@@ -217,7 +217,7 @@ def main() -> None:
     parser.add_argument("--keep", type=Path, help="examples of train_cracks: each photo by a judge that never saw it")
     asked = parser.parse_args()
     cv2.setNumThreads(1)
-    finder = Ridges()
+    finder = Lines()
     rows, said = [], []
     judge = _judges(asked.keep) if asked.keep else None
     print(f"{'photo':32}  found big missed false seen false all    n     s reading")

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.cracks.finder import Ridges
+from photonest.cracks.finder import Lines
 from photonest.model import Crack, NotFound
 from tests.bench.cracks import DrawnScene, calibration, drawn_scene
 
@@ -40,7 +40,7 @@ class Pair:
 
 def found_cracks(drawn: DrawnScene, with_pith: bool = True) -> list[Crack]:
     """Return what the finder answers."""
-    finder = Ridges()
+    finder = Lines()
     pith = drawn.scene.pith if with_pith else None
     answer = finder.find(drawn.scene.flat, drawn.scene.outline, pith, finder.Options())
     return [] if isinstance(answer, NotFound) else [crack for crack in answer if isinstance(crack, Crack)]

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from photonest.cracks.finder import RidgeOptions, Ridges
+from photonest.cracks.finder import LineOptions, Lines
 from photonest.model import Crack, FlatPhoto, NotFound
 from tests.cracks.scenes import CENTRE, MM_PER_PX, WANDER, face, outline, pith
 
@@ -12,7 +12,7 @@ HEART = ((CENTRE[0], CENTRE[1]), (CENTRE[0] - 60, CENTRE[1] - 130), 3.0, 40.0)
 
 
 def found(flat: FlatPhoto, with_pith: bool = True) -> list[Crack]:
-    answer = Ridges().find(flat, outline(), pith() if with_pith else None, RidgeOptions())
+    answer = Lines().find(flat, outline(), pith() if with_pith else None, LineOptions())
     assert not isinstance(answer, NotFound)
     return [crack for crack in answer if isinstance(crack, Crack)]
 
@@ -88,6 +88,6 @@ def test_the_same_photo_gives_the_same_cracks() -> None:
 def test_a_photo_too_small_to_judge_says_so() -> None:
     pixels = np.zeros((40, 40, 3), np.uint8)
     flat = FlatPhoto(pixels, 6.5, (0.0, 0.0), (130.0, 130.0))
-    answer = Ridges().find(flat, outline(), pith(), RidgeOptions())
+    answer = Lines().find(flat, outline(), pith(), LineOptions())
     assert isinstance(answer, NotFound)
     assert answer.hint
