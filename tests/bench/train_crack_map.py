@@ -22,12 +22,12 @@ import torch.nn.functional as F
 from numpy.typing import NDArray
 from torch import Tensor, nn
 
+from tests.bench.chance import DEVICE, blurred, one, some, spread
 from tests.bench.crack_faces import drawn_faces
 
 TARGET = Path(__file__).parents[2] / "photonest" / "cracks" / "map.onnx"
 CHANNELS = (16, 32, 64, 96)
 CROP, BATCH, RATE, AVERAGED = 448, 48, 3e-3, 0.998
-DEVICE = "cuda" if torch.cuda.is_available() else "cpu"
 
 
 class Layer(nn.Sequential):  # type: ignore[misc]
@@ -117,30 +117,6 @@ def courses(pith: Tensor) -> Tensor:
     dx, dy = at - pith[:, 0, None, None], at[:, None] - pith[:, 1, None, None]
     square = dx**2 + dy**2 + 25
     return torch.stack([(dx**2 - dy**2) / square, 2 * dx * dy / square], 1).nan_to_num(0.0)
-
-
-def one(count: int, low: float = 0.0, high: float = 1.0) -> Tensor:
-    """Return a random number for each picture."""
-    return torch.empty(count, 1, 1, 1, device=DEVICE).uniform_(low, high)
-
-
-def spread(count: int, by: float, channels: int = 1) -> Tensor:
-    """Return a random factor for each picture, its logarithm normal."""
-    return torch.exp(by * torch.randn(count, channels, 1, 1, device=DEVICE))
-
-
-def some(count: int, share: float) -> Tensor:
-    """Return 1 for a share of the pictures, else 0."""
-    return (one(count) < share).float()
-
-
-def blurred(x: Tensor, sigma: float) -> Tensor:
-    """Return pictures under a Gaussian."""
-    reach = max(1, int(3 * sigma))
-    weight = torch.exp(-0.5 * (torch.arange(-reach, reach + 1, device=DEVICE) / sigma) ** 2)
-    kernel = (weight / weight.sum()).repeat(x.shape[1], 1, 1, 1)
-    x = F.conv2d(F.pad(x, (reach, reach, 0, 0), mode="replicate"), kernel, groups=x.shape[1])
-    return F.conv2d(F.pad(x, (0, 0, reach, reach), mode="replicate"), kernel.mT, groups=x.shape[1])
 
 
 def lit(image: Tensor) -> Tensor:

@@ -29,6 +29,7 @@ from torch import Tensor, nn
 
 from photonest.imaging import cropped, reduced, usable_part
 from photonest.outline.network import AIM_PX, SIDE
+from tests.bench.chance import DEVICE, blurred, one, some, spread
 from tests.bench.piece_scenes import KINDS, piece_scene
 
 TARGET = Path(__file__).parents[2] / "photonest" / "outline" / "shares.onnx"
@@ -36,7 +37,6 @@ FIRST_SEED = 7_001_000
 KINDS_DRAWN = (*KINDS, "disc", "blank", "several", "no reference")
 CHANNELS = (16, 28, 48, 80, 112)
 BATCH, RATE, AVERAGED = 96, 3e-3, 0.999
-DEVICE = "cuda" if torch.cuda.is_available() else "cpu"
 
 
 def small_scene(seed: int) -> NDArray[np.uint8] | None:
@@ -124,21 +124,6 @@ def number(low: float = 0.0, high: float = 1.0) -> float:
     return float(torch.empty(1).uniform_(low, high))
 
 
-def one(count: int, low: float = 0.0, high: float = 1.0, channels: int = 1) -> Tensor:
-    """Return a random number for each picture."""
-    return torch.empty(count, channels, 1, 1, device=DEVICE).uniform_(low, high)
-
-
-def spread(count: int, by: float, channels: int = 1) -> Tensor:
-    """Return a random factor for each picture, its logarithm normal."""
-    return torch.exp(by * torch.randn(count, channels, 1, 1, device=DEVICE))
-
-
-def some(count: int, share: float) -> Tensor:
-    """Return 1 for a share of the pictures, else 0."""
-    return (one(count) < share).float()
-
-
 def smooth(count: int, channels: int, cells: int, height: float) -> Tensor:
     """Return smooth random fields."""
     nodes = height * torch.randn(count, channels, cells, cells, device=DEVICE)
@@ -151,15 +136,6 @@ def half_plane(count: int, low: float, high: float, soft: float) -> Tensor:
     angle = one(count, 0, 2 * math.pi)
     away = along * angle.cos() + along[:, None] * angle.sin() - one(count, low, high)
     return torch.sigmoid(away * SIDE / 2 / soft)
-
-
-def blurred(x: Tensor, sigma: float) -> Tensor:
-    """Return pictures under a Gaussian."""
-    reach = max(1, int(3 * sigma))
-    weight = torch.exp(-0.5 * (torch.arange(-reach, reach + 1, device=DEVICE) / sigma) ** 2)
-    kernel = (weight / weight.sum()).repeat(x.shape[1], 1, 1, 1)
-    x = F.conv2d(F.pad(x, (reach, reach, 0, 0), mode="replicate"), kernel, groups=x.shape[1])
-    return F.conv2d(F.pad(x, (0, 0, reach, reach), mode="replicate"), kernel.mT, groups=x.shape[1])
 
 
 def laid_anew(x: Tensor, low: float, high: float, bent: bool) -> Tensor:
