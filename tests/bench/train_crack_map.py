@@ -10,11 +10,9 @@ quality, so train the judge again after it (``python -m tests.bench.train_cracks
 
 from __future__ import annotations
 
-import math
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import torch
@@ -22,8 +20,8 @@ import torch.nn.functional as F
 from numpy.typing import NDArray
 from torch import Tensor, nn
 
-from tests.bench.chance import DEVICE, blurred, one, some, spread
 from tests.bench.crack_faces import drawn_faces
+from tests.bench.training import DEVICE, averaged, blurred, one, some, spread
 
 TARGET = Path(__file__).parents[2] / "photonest" / "cracks" / "map.onnx"
 CHANNELS = (16, 32, 64, 96)
@@ -163,27 +161,15 @@ def trained(faces: Faces, steps: int, channels: tuple[int, int, int, int] = CHAN
     """Return the running mean of a network's weights over its training."""
     torch.manual_seed(1)
     rng = np.random.default_rng(1)
-    network = Network(channels).to(DEVICE, memory_format=torch.channels_last)
-    mean_fn: Any = torch.optim.swa_utils.get_ema_multi_avg_fn(AVERAGED)
-    mean = torch.optim.swa_utils.AveragedModel(network, multi_avg_fn=mean_fn, use_buffers=True)
-    optimiser = torch.optim.AdamW(network.parameters(), RATE, weight_decay=1e-3)
-    run = 0.0
-    for k in range(steps):
-        cooling = 0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * k / steps))
-        optimiser.param_groups[0]["lr"] = RATE * min(1.0, (k + 1) / 200) * cooling
+
+    def of_batch(network: nn.Module) -> Tensor:
         face, bearing, truth, counts = changed(faces, rng)
         with torch.autocast(DEVICE, torch.bfloat16):
             found = F.pixel_shuffle(network(face.contiguous(memory_format=torch.channels_last), bearing), 2)
-        value = loss(found.float(), truth, counts)
-        optimiser.zero_grad()
-        value.backward()
-        nn.utils.clip_grad_norm_(network.parameters(), 1.0)
-        optimiser.step()
-        mean.update_parameters(network)
-        run = 0.98 * run + 0.02 * value.item() if k else value.item()
-        if k % 100 == 0:
-            print(f"{k:6d} {run:.4f}", flush=True)
-    return mean.module.eval().float().cpu()
+        return loss(found.float(), truth, counts)
+
+    network = Network(channels).to(DEVICE, memory_format=torch.channels_last)
+    return averaged(network, of_batch, steps, RATE, 200, AVERAGED)
 
 
 def write(network: nn.Module, target: Path) -> None:

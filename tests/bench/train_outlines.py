@@ -19,7 +19,6 @@ import os
 import sys
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import torch
@@ -29,8 +28,8 @@ from torch import Tensor, nn
 
 from photonest.imaging import cropped, reduced, usable_part
 from photonest.outline.network import AIM_PX, SIDE
-from tests.bench.chance import DEVICE, blurred, one, some, spread
 from tests.bench.piece_scenes import KINDS, piece_scene
+from tests.bench.training import DEVICE, averaged, blurred, one, some, spread
 
 TARGET = Path(__file__).parents[2] / "photonest" / "outline" / "shares.onnx"
 FIRST_SEED = 7_001_000
@@ -263,25 +262,14 @@ def loss(found: Tensor, truth: Tensor, counts: Tensor) -> Tensor:
 def trained(scenes: Tensor, steps: int) -> nn.Module:
     """Return the running mean of a network's weights over its training."""
     torch.manual_seed(1)
-    network = Network().to(DEVICE)
-    mean_fn: Any = torch.optim.swa_utils.get_ema_multi_avg_fn(AVERAGED)
-    mean = torch.optim.swa_utils.AveragedModel(network, multi_avg_fn=mean_fn, use_buffers=True)
-    optimiser = torch.optim.AdamW(network.parameters(), RATE, weight_decay=1e-3)
-    for k in range(steps):
-        cooling = 0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * k / steps))
-        optimiser.param_groups[0]["lr"] = RATE * min(1.0, (k + 1) / 300) * cooling
+
+    def of_batch(network: nn.Module) -> Tensor:
         given, truth, counts = changed(scenes)
         with torch.autocast(DEVICE, torch.bfloat16):
             found = network(given)
-        value = loss(found.float(), truth, counts)
-        optimiser.zero_grad()
-        value.backward()
-        nn.utils.clip_grad_norm_(network.parameters(), 1.0)
-        optimiser.step()
-        mean.update_parameters(network)
-        if k % 200 == 0:
-            print(f"{k:6d} {value.item():.4f}", flush=True)
-    return mean.module.eval().float().cpu()
+        return loss(found.float(), truth, counts)
+
+    return averaged(Network().to(DEVICE), of_batch, steps, RATE, 300, AVERAGED)
 
 
 def main(count: int, steps: int, target: Path) -> None:
