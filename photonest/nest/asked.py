@@ -79,7 +79,7 @@ def in_words(name: str) -> str:
 
 def names_of(outs: Sequence[KeepOut]) -> NDArray[np.str_]:
     """Return the keep-outs' names as they stand in a sentence."""
-    return np.array([out.name if " " in out.name and out.kind != "edge" else f"the {out.name}" for out in outs])
+    return np.array([f"the {out.name}" if out.kind == "edge" else in_words(out.name) for out in outs])
 
 
 def counted(bowls: int) -> str:

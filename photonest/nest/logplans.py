@@ -151,10 +151,13 @@ def _alternatives(
         counts = best[number][1] if number in best else ()
         picked = [(axis, each[n]) for axis, each, n in zip(axes, choices, counts, strict=False) if n]
         rims = (float(bowl.rim) for _, nest in picked for bowl in nest.recipe.bowls(log.work.rules))
-        noun = f"{number} bowl{'s' * (number > 1)}"
         told = tuple(round(2 * rim, 1) for rim in rims)
         if told:
-            found.append(Alternative(number, told, tuple(axis for axis, _ in picked), f"the best {noun} on these axes"))
+            found.append(
+                Alternative(
+                    number, told, tuple(axis for axis, _ in picked), f"the best {counted(number)} on these axes"
+                )
+            )
     return tuple(found)
 
 
@@ -181,7 +184,7 @@ def _more(log: Log, half: HalfNest) -> str:
     bowls = other.found.bowls - half.found.bowls
     gain = other.found.value - half.found.value
     if log.work.worth.objective == "bowls" and bowls > 0:
-        return f"{bowls} bowl{'s' * (bowls > 1)} more, on this axis"
+        return f"{counted(bowls)} more, on this axis"
     unit = {"bowls": "mm of rim diameters", "capacity": "ml", "value": "in price"}[log.work.worth.objective]
     return f"{gain:.1f} {unit} more, on this axis" if gain >= 0.3 else "nothing more, on this axis"
 

@@ -13,34 +13,27 @@ import itertools
 import math
 import time
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.nest.logs import HalfNest, Log, nest_at, polished
+from photonest.nest.logaxes import FIRST_SPANS, Axes, Half, Spot
+from photonest.nest.logs import HalfNest, Log, polished
 from photonest.nest.rules import Real
 from photonest.nest.solve import PER_BOWL
-from photonest.nest.spans import Cells, Table, table_of
+from photonest.nest.spans import Cells
 from photonest.nest.views import View
 
-FIRST_SPANS = 12
 SWEPT = 12
 TAKEN = 2
 ASKED = 6  # cells that tell whether a smaller span or smaller cells help more
 FAR_SMALLER = 4.0
 WORTH_A_TRY = 0.003  # the table's ranks are some thousandths above what is found
 MOST_TOGETHER = 60  # cells of a half made smaller at once
-FIRST_CELL = 16.0  # mm: half a side, at most
 MOST_RESTED = 12
-CLIMB = ((0.0, 4), (6.0, 3), (3.0, 2), (1.5, 2), (0.7, 1), (0.3, 1))  # steps in mm, and how coarsely each is valued
-CLIMB_SLACK = 0.03
-DIVE_TO = 0.5  # mm
 MUCH_WORK = 40_000_000
-TURNS = tuple(math.radians(step) for step in (4.0, 2.0, 1.0))
-WORK_A_NODE, WORK_A_NEST, WORK_A_POLISH = 400_000, 500_000, 500_000  # in points asked, by the time they take
+WORK_A_NODE, WORK_A_POLISH = 400_000, 500_000  # in points asked, by the time they take
 NEAR_THE_END = 1.5  # times the gap: how near the bound comes before the best is polished
-AROUND = tuple(itertools.product((-1, 0, 1), repeat=2))
 
 
 @dataclass(frozen=True)
@@ -56,28 +49,6 @@ class LogPlan:
     stopped: str = ""
 
 
-class _Half(NamedTuple):
-    """One side of the rip and one place along the log."""
-
-    side: int
-    z: float
-    widest: float
-    table: Table
-
-    def towards(self, angle: float) -> float:
-        """Return the direction of this half's axes where the other's is half a turn from it."""
-        return angle + self.side * math.pi
-
-
-class Spot(NamedTuple):
-    """An axis (u, t) in one half of a log, and its rank by the table of first bowls."""
-
-    place: int
-    rank: float
-    a: float
-    b: float
-
-
 @dataclass(frozen=True, eq=False)
 class _Node:
     """A span of directions; for each half the cells of axes that may matter, with their bounds."""
@@ -88,7 +59,7 @@ class _Node:
     cells: tuple[Cells, ...]
     tops: tuple[Real, ...]
 
-    def bound(self, halves: tuple[_Half, ...], side: int) -> float:
+    def bound(self, halves: tuple[Half, ...], side: int) -> float:
         """Return the bound of one side."""
         tops = (float(top.max(initial=0.0)) for half, top in zip(halves, self.tops, strict=True) if half.side == side)
         return max(tops)
@@ -112,8 +83,13 @@ def best_of_log(log: Log, gap: float, work: int, seconds: float) -> LogPlan:
 
 def plain_nests(log: Log) -> tuple[HalfNest, ...]:
     """Return the nests of the plain way: the log ripped along the photo's x axis, each axis as in sound wood."""
-    search = _Search(log, 0.0)
-    return search.plain()[1] if search.halves else ()
+    axes = Axes(log)
+    return axes.plain(_plainest(log)) if axes.halves else ()
+
+
+def _plainest(log: Log) -> float:
+    """Return of the directions looked at the nearest to a rip along the photo's x axis."""
+    return min(log.swept(SWEPT), key=lambda each: abs(each - math.pi / 2))
 
 
 class _Search:
@@ -122,13 +98,8 @@ class _Search:
     def __init__(self, log: Log, gap: float) -> None:
         self.log, self.gap, self.work = log, gap, 0
         self.best, self.pair, self.settled = 0.0, tuple[HalfNest, ...](), 0.0
-        shop = log.work.rules.shop
-        self.halves = tuple(
-            _Half(side, z, widest, table_of(log.wish(side).work, widest))
-            for side in (0, 1)
-            for z, widest in zip(log.zs, log.widest, strict=True)
-            if widest >= shop.min_rim / 2
-        )
+        self.axes = Axes(log)
+        self.halves = self.axes.halves
         self.all = frozenset(range(len(self.halves)))
         self.heap: list[tuple[float, int, _Node]] = []
         self.order = itertools.count()
@@ -148,10 +119,15 @@ class _Search:
                 self.push(child)
             if self.heap and -self.heap[0][0] <= self.near(NEAR_THE_END * self.gap):
                 self.polish()
-            stopped = "work" if self.work > work else "clock" if time.monotonic() > end else ""
+            stopped = "work" if self.spent > work else "clock" if time.monotonic() > end else ""
         self.polish()
         bound = max(self.best, self.settled, -self.heap[0][0] if self.heap else 0.0)
-        return LogPlan(self.pair, bound, self.work, stopped)
+        return LogPlan(self.pair, bound, self.spent, stopped)
+
+    @property
+    def spent(self) -> int:
+        """The points asked so far, in finding and in proving."""
+        return self.work + self.axes.work
 
     @property
     def near_enough(self) -> float:
@@ -174,59 +150,19 @@ class _Search:
 
     def start(self, *, thorough: bool) -> None:
         """Begin with the plain rip, sweep the directions for a better pair of nests, then open the spans."""
-        rank, pair = self.plain()
+        pair = self.axes.plain(_plainest(self.log))
+        rank = sum(self.log.rank(nest) for nest in pair)
         self.best, self.pair = (rank, pair) if rank > self.log.beat else (self.log.beat, ())
         found = []
         for k, angle in enumerate(self.log.swept(SWEPT)):
-            spots = []
-            for side in (0, 1):
-                each = [
-                    self.climbed(angle, place, self.first_cells(half, angle))
-                    for place, half in enumerate(self.halves)
-                    if half.side == side
-                ]
-                spots.append(max(each, key=lambda spot: spot.rank))
+            spots = [self.axes.best_spot(angle, side) for side in (0, 1)]
             found.append((sum(spot.rank for spot in spots), -k, angle, spots))
         for _, _, angle, spots in sorted(found, key=lambda each: each[:2], reverse=True)[:TAKEN]:
-            self.take(*(self.turned(spots, angle) if thorough else (spots, angle)))
+            self.take(*(self.axes.turned(spots, angle) if thorough else (spots, angle)))
         for angle, width in self.log.spans(FIRST_SPANS):
-            cells = tuple(self.first_cells(half, angle) for half in self.halves)
+            cells = tuple(self.axes.first_cells(half, angle) for half in self.halves)
             node = self.node(angle, width, cells)
             self.push(self.narrowed(node, [math.inf, math.inf], self.all))
-
-    def plain(self) -> tuple[float, tuple[HalfNest, ...]]:
-        """Return the rank and the nests of the plain way: ripped along the photo's x axis, centred as in sound wood.
-
-        Where that rip isn't allowed, of those looked at the nearest to it.
-        """
-        log = self.log
-        sound = replace(log, marks=log.marks.of_edge())
-        angle = min(log.swept(SWEPT), key=lambda each: abs(each - math.pi / 2))
-        pair: list[HalfNest] = []
-        for side in (0, 1):
-            spots = [
-                self.climbed(angle, place, self.first_cells(half, angle), sound)
-                for place, half in enumerate(self.halves)
-                if half.side == side
-            ]
-            spot = max(spots, key=lambda spot: spot.rank)
-            half = self.halves[spot.place]
-            nest = self.nest(half.towards(angle), spot) if spot.rank > 0 else None
-            pair += [nest] if nest is not None else []
-        return sum(log.rank(nest) for nest in pair), tuple(pair)
-
-    def first_cells(self, half: _Half, angle: float) -> Cells:
-        log = self.log
-        reach = float(np.hypot(*(log.marks.at[log.marks.edge] - log.centre).T).max())
-        nearest, _ = log.split.limits(log.centre, half.towards(angle), math.pi / FIRST_SPANS / 2)
-        low = max(nearest, -reach)
-        wide, deep = (max(1, math.ceil(span / 2 / FIRST_CELL)) for span in (2 * reach, reach - low))
-        across, down = reach / wide, max(reach - low, 0.0) / 2 / deep
-        a, b = np.meshgrid(across * (2 * np.arange(wide) + 1) - reach, low + down * (2 * np.arange(deep) + 1))
-        if log.through_centre:
-            a, b, across = np.zeros(deep), b[:, 0], 0.0
-        rims = np.ones((a.size, len(half.table.levels[0].low)), bool)
-        return Cells(a.ravel(), b.ravel(), across, down, rims, 0)
 
     def push(self, node: _Node | None) -> None:
         if node is not None:
@@ -326,27 +262,11 @@ class _Search:
         before = self.best
         heads = [self.head(node, side) for side in (0, 1)]
         self.take(
-            [self.climbed(node.angle, place, node.cells[place]) for place in heads if place is not None], node.angle
+            [self.axes.climbed(node.angle, place, node.cells[place]) for place in heads if place is not None],
+            node.angle,
         )
         self.failed = 0 if self.best > before + 1.0 else min(self.failed + 1, MOST_RESTED)
         self.resting = self.failed
-
-    def turned(self, spots: list[Spot], angle: float) -> tuple[list[Spot], float]:
-        """Return axes about some, and a direction near theirs, where both together rank the highest by the table."""
-        for step in TURNS:
-            for turn in (-step, step):
-                if not self.log.allows(angle + turn):
-                    continue
-                others = [self.climbed(angle + turn, spot.place, self.single(spot)) for spot in spots]
-                if sum(spot.rank for spot in others) > sum(spot.rank for spot in spots):
-                    spots, angle = others, angle + turn
-                    break
-        return spots, angle
-
-    def single(self, spot: Spot) -> Cells:
-        """Return an axis as a cell of its own."""
-        rims = np.ones((1, len(self.halves[spot.place].table.levels[0].low)), bool)
-        return Cells(np.array([spot.a]), np.array([spot.b]), 0.0, 0.0, rims, 0)
 
     def take(self, spots: list[Spot], angle: float) -> None:
         """Work out the nests on two axes, and keep them where they are better than the best."""
@@ -355,55 +275,9 @@ class _Search:
             return
         pair, rank = [], sum(spot.rank for spot in spots)
         for spot in sorted(spots, key=lambda spot: -spot.rank):
-            half = self.halves[spot.place]
-            nest = self.nest(half.towards(angle), spot) if spot.rank > 0 else None
+            nest = self.axes.nest(angle, spot)
             pair += [nest] if nest is not None else []
             rank += (self.log.rank(nest) if nest is not None else 0.0) - spot.rank
             if rank <= self.best:
                 return
         self.best, self.pair = rank, tuple(sorted(pair, key=lambda nest: nest.angle))
-
-    def climbed(self, angle: float, place: int, cells: Cells, log: Log | None = None) -> Spot:
-        """Return a good axis in one direction, from the middles of some cells, by the table of first bowls."""
-        half = self.halves[place]
-        view = (log or self.log).view(half.towards(angle), 0.0, half.z)
-        best = Spot(place, 0.0, 0.0, 0.0)
-        rims = np.logical_or.reduce(cells.rims, axis=0)[None, :]
-        a, b = cells.a, np.maximum(cells.b, view.nearest)
-        for step, level in CLIMB:
-            if step:
-                steps = (0.0 if self.log.through_centre else step, step)
-                a, b = (np.array([at + steps[k] * move[k] for move in AROUND]) for k, at in enumerate((best.a, best.b)))
-            trial = Cells(a, b, 0.0, 0.0, np.tile(rims, (len(a), 1)), cells.level)
-            trial = trial.picked(np.flatnonzero(trial.b >= view.nearest))
-            floor = best.rank - CLIMB_SLACK * (best.rank % PER_BOWL)  # a finer table ranks a little lower
-            kept, tops, _, work = view.bounds(half.table, trial, floor, level)
-            self.work += work
-            if not len(tops):
-                return best if step else self.dived(view, place, cells)
-            top = int(np.argmax(tops))
-            best = Spot(place, float(tops[top]), float(kept.a[top]), float(kept.b[top]))
-        return best
-
-    def dived(self, view: View, place: int, cells: Cells) -> Spot:
-        """Return the axis that the best of some cells, their best quarters and so on lead to: few have any room."""
-        tops = np.zeros(1)
-        while len(cells.a) and cells.reach > DIVE_TO:
-            cells, tops, _, work = view.bounds(self.halves[place].table, cells, 0.0)
-            self.work += work
-            cells = cells.picked([int(np.argmax(tops))]).quarters() if len(tops) else cells
-        if not len(tops):
-            return Spot(place, 0.0, 0.0, 0.0)
-        middle = cells._replace(b=np.maximum(cells.b, view.nearest), across=0.0, down=0.0)
-        kept, tops, _, work = view.bounds(self.halves[place].table, middle, 0.0)
-        self.work += work
-        if not len(tops):
-            return Spot(place, 0.0, 0.0, 0.0)
-        top = int(np.argmax(tops))
-        return Spot(place, float(tops[top]), float(kept.a[top]), float(kept.b[top]))
-
-    def nest(self, angle: float, spot: Spot) -> HalfNest | None:
-        """Return the best nest on an axis; its work is counted."""
-        self.work += WORK_A_NEST
-        half = self.halves[spot.place]
-        return nest_at(self.log, angle, spot.a, spot.b, half.z, side=half.side)

@@ -38,7 +38,7 @@ def log_marking(face: Face, axis: Axis, recipe: Recipe, shop: Shop) -> tuple[str
         away = float((np.array([x, y]) - pith) @ into)
         lines.append(
             f"Rip along a line {away:.0f} mm from the pith, on the {_direction(into)} side of it, at "
-            f"{_angle(across):.0f} degrees to the photo's horizontal."
+            f"{angle_on_paper(across):.0f} degrees to the photo's horizontal."
         )
         along = float((np.array([x, y]) - pith) @ across)
         lines.append(
@@ -47,7 +47,7 @@ def log_marking(face: Face, axis: Axis, recipe: Recipe, shop: Shop) -> tuple[str
         )
     else:
         lines.append(
-            f"Rip along a line at {_angle(across):.0f} degrees to the photo's horizontal through a point "
+            f"Rip along a line at {angle_on_paper(across):.0f} degrees to the photo's horizontal through a point "
             f"{_from_edge(face, (x, y))}; the centre lies {z:.0f} mm from the photographed end."
         )
     lines.append(f"Saw the blank no smaller than {2 * (recipe.rim + shop.trueing):.0f} mm across about that centre.")
@@ -101,6 +101,6 @@ def _eighth(vector: np.ndarray) -> int:
     return round(math.atan2(float(vector[1]), float(vector[0])) / (math.pi / 4)) % 8
 
 
-def _angle(vector: np.ndarray) -> float:
+def angle_on_paper(vector: np.ndarray) -> float:
     """Return the angle of a line to the horizontal, counted as on paper: from the right, upwards, 0 to 180."""
     return math.degrees(math.atan2(-float(vector[1]), float(vector[0]))) % 180

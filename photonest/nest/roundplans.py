@@ -173,5 +173,5 @@ def _round_alternatives(question: Question, found: RoundPlan, axis: Axis, chosen
     for count in sorted(found.nests, reverse=True):
         if count != chosen:
             rims = tuple(round(2 * float(bowl.rim), 1) for bowl in found.nests[count].recipe.bowls(rules))
-            others.append(Alternative(count, rims, (axis,), f"the best with {count} bowl{'s' * (count > 1)}"))
+            others.append(Alternative(count, rims, (axis,), f"the best with {counted(count)}"))
     return tuple(others)

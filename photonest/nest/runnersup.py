@@ -8,7 +8,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from photonest.model import Alternative, Nest, Objective, Point
+from photonest.nest.asked import counted
 from photonest.nest.bowls import NO_DEFECT
+from photonest.nest.marking import angle_on_paper
 from photonest.nest.solve import Workshop
 
 AXIS_SHARE = 0.15  # of the mean diameter: an axis that lies farther off than this is another axis
@@ -55,7 +57,7 @@ def rip_of(nest: Nest) -> float:
     0.0
     """
     x, y, _ = nest.axis.direction
-    return (90 - math.degrees(math.atan2(y, x))) % 180
+    return angle_on_paper(np.array([-y, x]))
 
 
 def why_prefer(best: Sequence[Nest], other: Sequence[Nest]) -> tuple[str, ...]:
@@ -108,7 +110,7 @@ def what_it_loses(objective: Objective, value: float, bowls: int, other_value: f
     ('1 bowl', '35 mm of rims (5 %)')
     """
     if objective == "bowls" and other_bowls != bowls:
-        return f"{bowls - other_bowls} bowl{'s' * (bowls - other_bowls > 1)}"
+        return counted(bowls - other_bowls)
     unit = {"bowls": "mm of rims", "capacity": "ml", "value": "in price"}[objective]
     less = value - other_value
     share = f"{100 * less / value:.0f} %" if less >= 0.01 * value else "less than 1 %"
