@@ -63,9 +63,9 @@ class Book:
         if self.rest < height:
             self.start(self.title)
 
-    def heading(self, words: str) -> None:
-        """Write the heading of a part, never at the very foot of a page."""
-        self.need(line_height(style.HEADING) + 2 * line_height(style.BODY))
+    def heading(self, words: str, keep: float = 0.0) -> None:
+        """Write the heading of a part, on a page that has room for `keep` of it as well, and never at its very foot."""
+        self.need(line_height(style.HEADING) + max(2.3 + keep, 2 * line_height(style.BODY)))
         self.y += line_height(style.HEADING) + 1.5
         self.page.text(self.page.left, self.y - 1.5, words, size=style.HEADING, bold=True)
         self.y += 0.8

@@ -102,7 +102,7 @@ def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) ->
         book.paragraph(words, size=style.SMALL)
     limits = [(f"bowl {b.number}", "; ".join(b.binds)) for b in nest.bowls if b.binds]
     if limits:
-        book.heading("What limits each bowl")
+        book.heading("What limits each bowl", keep=sum(book.fact_height(words) for _, words in limits))
         for name, words in limits:
             book.fact(name, words)
     _order_of_work(book, _order(face, plan, nest, units), nest_name(plan, nest))
