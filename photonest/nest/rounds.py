@@ -30,6 +30,7 @@ from photonest.nest.solve import (
 FEW = 3
 NEAR = 12.0  # mm: how far a found axis is moved to where it clears all by the most
 MOST_SUBSETS = 8
+LIMIT_STEP = 2.0  # mm: tables of first bowls are kept by the depth that screws leave, no finer than this
 
 
 @dataclass(frozen=True)
@@ -195,7 +196,7 @@ def _demand(
 def _by_search(work: Workshop, site: RoundSite, limit: float, keep_axis: Point | None) -> RoundPlan:
     shop = work.rules.shop
     most = shop.swing / 2 - shop.trueing
-    first = first_bowl_values(work, most, limit)
+    first = first_bowl_values(work, most, LIMIT_STEP * math.ceil(limit / LIMIT_STEP) if limit < math.inf else limit)
     if keep_axis is not None:
         site = replace(site, low=keep_axis, high=keep_axis)
     best = most_valuable(first, site, 0.5)
