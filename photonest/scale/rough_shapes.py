@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from photonest.model import Photo
 from photonest.scale.camera import Array
-from photonest.scale.edges import coarse_edge
+from photonest.scale.edges import coarse_edge, coarse_edges
 from photonest.scale.quads import SEARCH_PX, find_shapes
 from photonest.scale.seen_markers import seen_markers
 
@@ -104,12 +104,10 @@ def _is_worth_a_look(quad: Array, shape: tuple[int, ...]) -> bool:
 
 def _moved(pixels: NDArray[np.uint8], quad: Array, reach: float) -> Array | None:
     """Return a shape with its sides moved onto the strongest straight edges near them; None where one isn't there."""
-    ends = []
-    for k in range(4):
-        moved = coarse_edge(pixels, [quad[k], quad[(k + 1) % 4]], reach)
-        if moved is None or moved[1] < ROUGH_SHARE:
-            return None
-        ends.append(moved[0])
+    found = coarse_edges(pixels, np.stack([quad, np.roll(quad, -1, axis=0)], axis=1), reach)
+    ends = [moved[0] for moved in found if moved is not None and moved[1] >= ROUGH_SHARE]
+    if len(ends) < 4:
+        return None
     corners = np.array([meet(ends[k - 1], ends[k]) for k in range(4)])
     return corners if np.isfinite(corners).all() and np.abs(corners - quad).max() < 4 * reach else None
 

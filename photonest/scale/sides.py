@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from photonest.scale.camera import OPTICS, SHIFT, Array, Prior, View, fit, mirrored, squarely, start
 from photonest.scale.edges import Edge
+from photonest.scale.slopes import camera_slopes, place_slopes
 
 GROWTH_PX = 0.15  # of all sides together: what is light looks larger, or smaller
 SIDE_SHARE = 0.7  # of its pieces' own error that a side is off as a whole, where what lies beside misleads them alike
@@ -20,6 +22,10 @@ ALIKE_PIECES = 3.0  # over which errors of neighbouring pieces of an edge are al
 # errors are first taken to be larger, so that what is known keeps the lens sane; how far each fit is driven, and the
 # most steps it takes
 SOFTNESS = ((30.0, 1e-3, 12), (1.0, 1e-4, 12), (1.0, 1e-6, 25))
+# of views by a soft fit: elements of the rotation within which they lead to one in the end, and more cost than the
+# best's with which they lead to none as likely (of second ones that did, at most 2.3 among drawn cards and sheets)
+ROUGHLY_ALIKE, UNLIKELY = 0.01, 5.0
+HOPELESS = 100.0  # mean squared residual beyond which a view is driven no further
 POOR_FIT = 1.5  # mean squared residual beyond which another start is tried
 ANYWHERE_MM, ANY_TURN = 1e4, 10.0  # where a loose shape may lie, and how it may be turned
 
@@ -76,9 +82,16 @@ def fit_sides(
     begun = start(prior, homography, more=len(errors))
     if begun is None:
         return None
-    found = [_settled(seen.placed(first), prior, seen, errors) for first in (begun, mirrored(begun, middle_mm))]
+
+    def settled(first: View, softness: Sequence[tuple[float, float, int]]) -> View | None:
+        return _settled(first, prior, seen, errors, softness)
+
+    rough = [settled(seen.placed(first), SOFTNESS[:1]) for first in (begun, mirrored(begun, middle_mm))]
+    found = [settled(view, SOFTNESS[1:]) for view in _likely(rough)]
     if min((view.cost for view in found if view is not None), default=np.inf) > POOR_FIT * len(seen.px):
-        found.append(_settled(seen.placed(squarely(begun, middle_mm)), prior, seen, errors))
+        third = settled(seen.placed(squarely(begun, middle_mm)), SOFTNESS[:1])
+        if third is not None and third in _likely([*rough, third]):
+            found.append(settled(third, SOFTNESS[1:]))
     return _best_two(found)
 
 
@@ -108,6 +121,17 @@ def enlarged(view: View, times: float, bent: bool = False) -> View:
     return View(np.append(values[: OPTICS + 3], bends if bent else []), view.turned)
 
 
+def _likely(rough: Sequence[View | None]) -> list[View]:
+    """Return views of a first, soft fit that are worth going on from: each another, none far less likely than one."""
+    views = [view for view in rough if view is not None]
+    least = min((view.cost for view in views), default=np.inf)
+    kept: list[View] = []
+    for view in views:
+        if view.cost < least + UNLIKELY and all(_differ(view, other, ROUGHLY_ALIKE) for other in kept):
+            kept.append(view)
+    return kept
+
+
 def _best_two(found: Sequence[View | None]) -> tuple[View, View | None] | None:
     views = sorted((view for view in found if view is not None), key=lambda view: view.cost)
     if not views:
@@ -131,10 +155,15 @@ def _settled(
         def residuals(at: View, size: Array = size, soft: float = soft) -> Array:
             return seen.outside(at, size) / soft
 
-        fitted = fit(view, prior, residuals, errors, settled, steps)
+        def slopes(at: View, size: Array = size, soft: float = soft) -> Array:
+            return seen.slopes(at, size) / soft
+
+        fitted = fit(view, prior, residuals, errors, settled, steps, slopes)
         if fitted is None:
             return None
         view = fitted
+        if soft == 1 and view.cost > HOPELESS * len(seen.px):
+            break
     return view
 
 
@@ -152,9 +181,15 @@ class _Points:
         self.outward = np.array([side.outward for side in sides])[of_side]
         self.at = np.array([side.at for side in sides])[of_side]
         self.size = np.array([side.size for side in sides], dtype=float)[of_side]
-        # each side may be moved as a whole: its points' errors are correlated, and are made independent here
-        self.whiten = [_whitening(len(edge.px), edge.error_px, _stray(edge.error_px, side_px)) for edge in edges]
-        self.cuts = np.cumsum(counts)[:-1]
+        # each side may be moved as a whole: its points' errors are correlated, and are made independent by a matrix a
+        # side, all of one size; the last place of all stands for no point
+        self._whiten = np.zeros((len(edges), max(counts), max(counts)))
+        for k, edge in enumerate(edges):
+            own = _whitening(len(edge.px), edge.error_px, _stray(edge.error_px, side_px))
+            self._whiten[k, : counts[k], : counts[k]] = own
+        within = np.arange(max(counts))
+        last = np.cumsum(counts)[:, None]
+        self._places = np.where(within < np.reshape(counts, (-1, 1)), last - np.reshape(counts, (-1, 1)) + within, -1)
         self.shape = np.array([side.shape for side in sides])[of_side]
         self.loose = int(self.shape.max())
 
@@ -183,8 +218,32 @@ class _Points:
         lengths = self.size.shape[1]
         reach = self.at + at.more[..., :lengths] @ self.size.T
         off = ((self.own(at, self.px) * self.outward).sum(axis=-1) - reach) / mm_per_px - at.more[..., lengths, None]
-        parts = np.split(off, self.cuts, axis=-1)
-        return np.concatenate([part @ white for part, white in zip(parts, self.whiten, strict=True)], axis=-1)
+        return self._whitened(off)
+
+    def slopes(self, at: View, mm_per_px: Array) -> Array:
+        """Return how `outside` changes with each parameter of one view, shape (parameters, n)."""
+        by_view, behind = self._own_slopes(at, self.outward / mm_per_px[:, None])
+        by_length = -self.size.T / mm_per_px
+        return self._whitened(np.concatenate([by_view, by_length, -np.ones((1, len(self.px))), behind]))
+
+    def _own_slopes(self, at: View, ways: Array) -> tuple[Array, Array]:
+        """Return how `own` changes along a way each, shape (n, 2), with the view's own parameters and the last ones."""
+        if not self.loose:
+            return place_slopes(at, self.px, ways), np.zeros((0, len(self.px)))
+        poses = at.more[self.size.shape[1] + 1 :].reshape(self.loose, 3)
+        turn = np.append(0.0, poses[:, 2])[self.shape]
+        c, s = np.cos(turn), np.sin(turn)
+        (u, v), (x, y) = ways.T, self.own(at, self.px).T
+        in_plane = np.column_stack([c * u - s * v, s * u + c * v])
+        by_pose = np.stack([-in_plane[:, 0], -in_plane[:, 1], u * y - v * x])
+        mine = self.shape == np.arange(1, self.loose + 1)[:, None]
+        return place_slopes(at, self.px, in_plane), (mine[:, None] * by_pose).reshape(-1, len(self.px))
+
+    def _whitened(self, off: Array) -> Array:
+        """Return what is off, shape (n,) or (m, n), with alike errors made independent, a few zeros among it."""
+        rows = off.reshape(-1, off.shape[-1])
+        padded = np.append(rows, np.zeros((len(rows), 1)), axis=1)[:, self._places]
+        return np.asarray((padded.swapaxes(0, 1) @ self._whiten).swapaxes(0, 1).reshape(*off.shape[:-1], -1))
 
     def mm_per_px(self, view: View) -> Array:
         """Return by how many mm outward the place changes at most for one pixel, shape (n,)."""
@@ -204,24 +263,35 @@ class _BentPoints(_Points):
     def own(self, at: View, points_px: Array) -> Array:
         """Return where pixels lie in the mm of the sheet as if it were flat; the bend's length is next to nothing."""
         seen = at.to_mm(points_px)
-        rotation, shift = at.rotation, at.shift
-        camera = -(np.swapaxes(rotation, -1, -2) @ shift[..., None])[..., 0]
-        span = np.array([self.at[self.outward[:, 0] > 0].max(), self.at[self.outward[:, 1] > 0].max()])
-        height = ((2 * seen / span - 1) ** 2 * at.more[..., None, -2:]).sum(axis=-1, keepdims=True)
+        camera = -(np.swapaxes(at.rotation, -1, -2) @ at.shift[..., None])[..., 0]
+        height = ((2 * seen / self._span - 1) ** 2 * at.more[..., None, -2:]).sum(axis=-1, keepdims=True)
         return np.asarray(seen + (camera[..., None, :2] - seen) * height / -camera[..., None, 2:])
+
+    @cached_property
+    def _span(self) -> Array:
+        return np.array([self.at[self.outward[:, k] > 0].max() for k in (0, 1)])
+
+    def _own_slopes(self, at: View, ways: Array) -> tuple[Array, Array]:
+        seen, camera = at.to_mm(self.px), at.camera_mm()
+        out, bend = 2 * seen / self._span - 1, at.more[-2:]
+        share = out**2 @ bend / -camera[2]
+        gain = (ways * (camera[:2] - seen)).sum(axis=1) / -camera[2]
+        by_place = (1 - share)[:, None] * ways + gain[:, None] * (4 * out * bend / self._span)
+        by_camera = np.column_stack([share[:, None] * ways, share * gain])
+        return place_slopes(at, self.px, by_place) + camera_slopes(at) @ by_camera.T, (out**2).T * gain
 
 
 def _pose(mm: Array, outward: Array, at: Array) -> Array:
     """Return the origin and the turn of a shape that bring points onto their sides: the best of many turns."""
-    best, least = np.zeros(3), np.inf
-    for turn in np.arange(72) * np.pi / 36:
-        c, s = np.cos(turn), np.sin(turn)
-        normal = outward @ np.array([[c, s], [-s, c]])  # the sides' normals in the plane's frame
-        origin, *_ = np.linalg.lstsq(normal, (mm * normal).sum(axis=1) - at, rcond=None)
-        off = (mm * normal).sum(axis=1) - at - normal @ origin
-        if off @ off < least:
-            best, least = np.array([*origin, turn]), float(off @ off)
-    return best
+    turn = np.arange(72) * np.pi / 36
+    c, s = np.cos(turn), np.sin(turn)
+    normal = outward @ np.array([[c, s], [-s, c]]).transpose(2, 0, 1)  # the sides' normals in the plane's frame
+    off = (mm * normal).sum(axis=2) - at
+    across = normal.swapaxes(1, 2)
+    origin = np.linalg.solve(across @ normal, across @ off[..., None])
+    left = off - (normal @ origin)[..., 0]
+    best = int((left**2).sum(axis=1).argmin())
+    return np.array([*origin[best, :, 0], turn[best]])
 
 
 def _stray(own: float, side_px: float | None) -> tuple[float, ...]:
@@ -246,5 +316,5 @@ def _whitening(count: int, own: float, stray: Sequence[float]) -> Array:
     return np.asarray(vectors / np.sqrt(values) @ vectors.T)
 
 
-def _differ(view: View, other: View) -> bool:
-    return bool(np.abs(view.rotation - other.rotation).max() > 1e-3)
+def _differ(view: View, other: View, least: float = 1e-3) -> bool:
+    return bool(np.abs(view.rotation - other.rotation).max() > least)
