@@ -7,7 +7,16 @@ import numpy as np
 import pytest
 
 from photonest.asking import Choices
-from photonest.model import Face, OutlineError, Photo, PluginError, ScaleError, dump_json, face_to_document
+from photonest.model import (
+    Face,
+    OutlineError,
+    Photo,
+    PluginError,
+    ScaleError,
+    dump_json,
+    face_from_document,
+    face_to_document,
+)
 from photonest.photo import frozen_pixels
 from photonest.pipeline import measure
 from photonest.registry import Listing, Registry
@@ -74,6 +83,19 @@ def test_the_origin_is_the_centroid_and_pixels_map_to_it() -> None:
     face = measure(photo(), registry(), Choices(at_px=(300.0, 420.0), settings=small, cracks="none"))
     matrix = np.asarray(face.scale.px_to_mm)
     assert matrix @ [300, 420, 1] == pytest.approx([0, 0, 1])
+
+
+def test_references_that_disagree_are_told_by_what_the_face_measures_by_each() -> None:
+    face = measure(photo(), chain(scale=["TenthScale", "EighthScale"]))
+    (text,) = [text for text in face.warnings if "disagree" in text]
+    size = face.size.mean_diameter
+    assert f"{size:.1f} mm across by the board" in text
+    assert f"{0.8 * size:.1f} mm by the other" in text
+    # half of the difference, ln 0.8
+    assert face.scale.standard_error_pct == pytest.approx(100 * math.log(1.25) / 2, rel=1e-3)
+    read = face_from_document(face_to_document(face))
+    assert read.scale.others[0].kind == "fake"
+    assert read.scale.others[0].size_ratio == pytest.approx(0.8, rel=1e-6)
 
 
 def test_a_turned_scale_is_put_upright() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -106,8 +106,7 @@ class Card:
         sound = [scale for scale in scales if isinstance(scale, Scale)]
         if not sound:
             return scales[0]
-        one = combined(sound, middle_of_photo(photo.width, photo.height))
-        return replace(one, kind=self.name)
+        return combined(sound, middle_of_photo(photo.width, photo.height))
 
     def _scale(self, photo: Photo, card: Found, options: CardOptions) -> Scale | NotFound:
         scale = scale_from_view(

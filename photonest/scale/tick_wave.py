@@ -13,10 +13,12 @@ from photonest.scale.combs import PIECE, Comb, Grey, changes, strip
 
 PER_TICK = 8  # samples of the straightened strip
 RATIOS = (2, 3, 4, 5, 6, 7, 8, 10, 12, 16, 20, 32)  # numbers of ticks after which longer ones may come
+MOST_SURE = 16  # so many have so few harmonics that each must count
 MOST_POWER = 100.0
 FEWEST = 20  # ticks that are looked at
 GOING_ON = 0.5  # how like the wave a piece must look beyond a line's end for ticks to go on there
 UNDERTONE = 0.3  # strength of a longer wave from which on it is the ticks' own
+ENDS_AT = 0.8  # how like the wave a piece looks, over the next, where ticks end
 NO_WAVE = 0.12  # strength below which a comb is given up
 
 
@@ -31,7 +33,7 @@ def followed(grey: Grey, comb: Comb) -> Comb | None:
         if len(longer.ticks) < 1.1 * len(comb.ticks):
             break
         comb = longer
-    return comb
+    return comb if comb.strength > NO_WAVE else None
 
 
 def _fitted(grey: Grey, comb: Comb, coarse: bool) -> Comb:
@@ -146,6 +148,19 @@ def _extended(grey: Grey, comb: Comb) -> Comb:
     return cut if len(cut.ticks) < 1.05 * count else _fitted(grey, cut, coarse=False)
 
 
+def trimmed(grey: Grey, comb: Comb) -> Comb:
+    """Return a comb without the bare ends of its line, where the ruler's own end would mislead the wave.
+
+    Wear lets ticks fade slowly; they end at once.
+    """
+    middles, wave = _waves(grey, comb, comb.ticks)
+    like, apart = np.abs(wave), 3  # pieces that don't overlap
+    bare = like[:-apart] < ENDS_AT * like[apart:], like[: apart - 1 : -1] < ENDS_AT * like[-apart - 1 :: -1]
+    low, high = (int(np.argmin([*one, False])) for one in bare)
+    ends = int(middles[low] - middles[0]), len(comb.ticks) - int(middles[-1] - middles[-1 - high])
+    return replace(comb, start=comb.start + ends[0] * comb.along, ticks=comb.ticks[ends[0] : ends[1]])
+
+
 def projective(ticks: Array) -> Array:
     """Return (a, b, c) of the map t = (a s + b) / (c s + 1) from places along the line to ticks, less their mean."""
     s, t = np.arange(len(ticks), dtype=float), ticks - ticks.mean()
@@ -195,4 +210,6 @@ def _returning(rows: Array, ratio: int, times: int) -> float:
     own = np.array([k * times for k in range(1, int(1.5 * ratio)) if gcd(k, ratio) == 1])
     low, high = np.maximum(0, own - int(2.5 * times)), np.minimum(top, own + int(2.5 * times))
     about = (sums[:, high] - sums[:, low]) / np.maximum(1, counts[high] - counts[low])
-    return float(np.minimum(power[:, own] / (about + 1e-3), MOST_POWER).mean(axis=1).max())
+    clear = np.minimum(power[:, own] / (about + 1e-3), MOST_POWER)
+    # another scale along the ruler's other edge also comes back after about so many, at a few harmonics
+    return float((np.median if ratio > MOST_SURE else np.mean)(clear, axis=1).max())
