@@ -16,16 +16,15 @@ from photonest.scale.cut_outs import SIDE_MM, piece_of, place_on_piece
 from photonest.scale.edges import Edge, coarse_edges, fine_edges
 from photonest.scale.marker_sheet import PRINT_ERROR, READING_MM, print_stretch
 from photonest.scale.seen_markers import seen_markers
-from photonest.scale.sides import Side, fit_sides
+from photonest.scale.sides import Side, fit_loose
 
 SIDE_ERROR_PX = 0.05  # of a printed side alone
-WORST_FIT = 4.0  # mean squared residual over its expectation
+WORST_FIT = 2.5  # mean squared residual over its expectation, of most edges of a piece that lies in the plane
+MOST_OFF = 0.3  # share of the pieces that may lie otherwise
 INNER_LINES = 4  # of a marker that are measured: more take time and tell little
 CLEAR_SHARE = 0.7  # of an edge of a marker must be seen
-LEAST_MISFIT, OVERLAP = (
-    0.2,
-    0.75,
-)  # of its expectation, however well all agree; its share that is no error counted twice
+LEAST_MISFIT = 0.2  # mean squared residual over its expectation, however well all agree
+OVERLAP = 0.35  # share of the covariance that is no error counted twice
 FEW = 3  # pieces below which the user is told to lay out more
 
 
@@ -70,26 +69,37 @@ class Markers:
         homography = _homography(first, found[first], stretch)
         middle = (SIDE_MM / 2 * stretch, SIDE_MM / 2 * stretch)
         prior = prior_of(photo)
-        answer = fit_sides(prior, homography, sides, edges, (), middle, side_px=SIDE_ERROR_PX)
-        misfit = np.inf if answer is None else answer[0].cost / sum(len(edge.px) for edge in edges)
-        if answer is None or answer[0].covariance is None or misfit > WORST_FIT:
+        answer = fit_loose(prior, homography, sides, edges, middle, SIDE_ERROR_PX)
+        off = [] if answer is None else _out_of_plane(sides, answer.misfits)
+        if answer is None or answer.view.covariance is None or len(off) > MOST_OFF * pieces:
             return NotFound(
                 "the cut-out markers don't lie in one plane", "Lay all of them flat and level with the face."
             )
-        view, other = answer
-        view = replace(view, covariance=OVERLAP * max(LEAST_MISFIT, misfit) * answer[0].covariance)
+        misfit = answer.view.cost / sum(len(edge.px) for edge in edges)
+        view = replace(answer.view, covariance=OVERLAP * max(LEAST_MISFIT, misfit) * answer.view.covariance)
         warnings: tuple[str, ...] = ()
+        if off:
+            warnings = (
+                f"{len(off)} of {pieces} loose markers hardly count: not level with the others, or bent. Lay all of "
+                "them flat and level with the face.",
+            )
         if pieces < FEW:
-            warnings = (f"Only {pieces} loose markers in sight: four or more around the face measure far better.",)
+            warnings += (f"Only {pieces} loose markers in sight: four or more around the face measure far better.",)
         return scale_from_view(
             self.name,
             photo,
             view,
             _hull(np.concatenate(list(found.values()))),
-            alternative=other,
+            alternative=answer.other,
             size_error=PRINT_ERROR if options.check_line_mm is None else READING_MM / CHECK_LINE_MM,
             warnings=warnings,
         )
+
+
+def _out_of_plane(sides: list[Side], misfits: Array) -> list[int]:
+    """Return the pieces of which most edges don't fit to the others'."""
+    piece = np.array([side.shape for side in sides])
+    return [k for k in np.unique(piece) if np.median(misfits[piece == k]) > WORST_FIT]
 
 
 def detected(photo: Photo) -> dict[int, Array]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -27,6 +28,8 @@ SOFTNESS = ((30.0, 1e-3, 12), (1.0, 1e-4, 12), (1.0, 1e-6, 25))
 ROUGHLY_ALIKE, UNLIKELY = 0.01, 5.0
 HOPELESS = 100.0  # mean squared residual beyond which a view is driven no further
 POOR_FIT = 1.5  # mean squared residual beyond which another start is tried
+OWN_GROWTH_PX = 0.2  # of each loose shape: white paper in the sun is overexposed, and looks larger, not in the shade
+HEAVY, ROUNDS = 4.0, 3  # degrees of freedom of the t distribution, and how often weights are worked out
 ANYWHERE_MM, ANY_TURN = 1e4, 10.0  # where a loose shape may lie, and how it may be turned
 
 
@@ -77,8 +80,7 @@ def fit_sides(
         How far, in mm, the sides of a rectangle may lie above its middle; zero for a flat one.
     """
     seen = _BentPoints(sides, edges, side_px) if bend_error else _Points(sides, edges, side_px)
-    loose = [ANYWHERE_MM, ANYWHERE_MM, ANY_TURN] * seen.loose
-    errors = (*size_errors, GROWTH_PX, *loose, *[bend_error] * (2 if bend_error else 0))
+    errors = (*size_errors, GROWTH_PX, *seen.loose_errors, *[bend_error] * (2 if bend_error else 0))
     begun = start(prior, homography, more=len(errors))
     if begun is None:
         return None
@@ -107,6 +109,39 @@ def refit_sides(
     seen = _BentPoints(sides, edges) if bend_error else _Points(sides, edges)
     errors = (*size_errors, GROWTH_PX, *[bend_error] * (2 if bend_error else 0))
     return _best_two([_settled(view, prior, seen, errors, softness=SOFTNESS[-1:]) for view in begun])
+
+
+class LooseFit(NamedTuple):
+    """The most likely view of loose shapes, the second, and each edge's mean squared residual over its expectation."""
+
+    view: View
+    other: View | None
+    misfits: Array
+
+
+def fit_loose(
+    prior: Prior,
+    homography: ArrayLike,
+    sides: Sequence[Side],
+    edges: Sequence[Edge],
+    middle_mm: tuple[float, float],
+    side_px: float,
+) -> LooseFit | None:
+    """Return what `fit_sides` does for shapes of known size, edges weighted by how well each agrees with the others.
+
+    A shadow beside an edge, or dust, moves all of it by more than its pieces' roughness tells, so that residuals of an
+    edge are taken from a t distribution (Lange et al. 1989).
+    """
+    even = _Points(sides, edges, side_px)
+    answer = fit_sides(prior, homography, sides, edges, (), middle_mm, side_px)
+    for _ in range(ROUNDS):
+        if answer is None:
+            return None
+        seen = _Points(sides, edges, side_px, (HEAVY + even.counts) / (HEAVY + even.off2(answer[0])))
+        errors = (GROWTH_PX, *seen.loose_errors)
+        found = [_settled(view, prior, seen, errors, SOFTNESS[-1:]) for view in answer if view is not None]
+        answer = _best_two(found)
+    return None if answer is None else LooseFit(*answer, even.off2(answer[0]) / even.counts)
 
 
 def enlarged(view: View, times: float, bent: bool = False) -> View:
@@ -171,10 +206,17 @@ class _Points:
     """Points on the sides of shapes, all in one array each: pixels, weight, and what their side says in mm.
 
     Of what is added to a view's parameters, the uncertain lengths come first, then by how many pixels all sides look
-    moved outward, then for each loose shape but the first where its origin lies and how it is turned.
+    moved outward. Where there are several loose shapes, then comes by how many more those of each do, and for each but
+    the first where its origin lies and how it is turned.
     """
 
-    def __init__(self, sides: Sequence[Side], edges: Sequence[Edge], side_px: float | None = None) -> None:
+    def __init__(
+        self,
+        sides: Sequence[Side],
+        edges: Sequence[Edge],
+        side_px: float | None = None,
+        weights: Array | None = None,
+    ) -> None:
         counts = [len(edge.px) for edge in edges]
         of_side = np.repeat(np.arange(len(edges)), counts)
         self.px = np.concatenate([edge.px for edge in edges])
@@ -187,16 +229,22 @@ class _Points:
         for k, edge in enumerate(edges):
             own = _whitening(len(edge.px), edge.error_px, _stray(edge.error_px, side_px))
             self._whiten[k, : counts[k], : counts[k]] = own
+        if weights is not None:
+            self._whiten *= np.sqrt(weights)[:, None, None]
+        self.counts = np.array(counts)
         within = np.arange(max(counts))
-        last = np.cumsum(counts)[:, None]
-        self._places = np.where(within < np.reshape(counts, (-1, 1)), last - np.reshape(counts, (-1, 1)) + within, -1)
+        first = (np.cumsum(counts) - counts)[:, None]
+        self._places = np.where(within < self.counts[:, None], first + within, -1)
         self.shape = np.array([side.shape for side in sides])[of_side]
         self.loose = int(self.shape.max())
+        self._growths = self.loose + 1 if self.loose else 0
+        self._poses = self.size.shape[1] + 1 + self._growths  # where they begin among what is added to the parameters
+        self.loose_errors = (*[OWN_GROWTH_PX] * self._growths, *[ANYWHERE_MM, ANYWHERE_MM, ANY_TURN] * self.loose)
 
     def placed(self, view: View) -> View:
         """Return a view with each loose shape laid where its points and sides roughly say."""
         values, mm = view.values.copy(), view.to_mm(self.px)
-        first = OPTICS + self.size.shape[1] + 1
+        first = OPTICS + self._poses
         for number in range(1, self.loose + 1):
             mine = self.shape == number
             values[first + 3 * number - 3 : first + 3 * number] = _pose(mm[mine], self.outward[mine], self.at[mine])
@@ -207,7 +255,7 @@ class _Points:
         mm = at.to_mm(points_px)
         if not self.loose:
             return mm
-        poses = at.more[..., self.size.shape[1] + 1 :].reshape(*at.more.shape[:-1], self.loose, 3)
+        poses = at.more[..., self._poses :].reshape(*at.more.shape[:-1], self.loose, 3)
         poses = np.concatenate([np.zeros_like(poses[..., :1, :]), poses], axis=-2)[..., self.shape, :]
         x, y = np.moveaxis(mm - poses[..., :2], -1, 0)
         c, s = np.cos(poses[..., 2]), np.sin(poses[..., 2])
@@ -217,20 +265,29 @@ class _Points:
         """Return how far the points lie outside their sides, whitened, shape (..., n)."""
         lengths = self.size.shape[1]
         reach = self.at + at.more[..., :lengths] @ self.size.T
-        off = ((self.own(at, self.px) * self.outward).sum(axis=-1) - reach) / mm_per_px - at.more[..., lengths, None]
-        return self._whitened(off)
+        growth = at.more[..., lengths, None]
+        if self.loose:
+            growth = growth + at.more[..., lengths + 1 : self._poses][..., self.shape]
+        return self._whitened(((self.own(at, self.px) * self.outward).sum(axis=-1) - reach) / mm_per_px - growth)
+
+    def off2(self, view: View) -> Array:
+        """Return the sum of squares of `outside` over each side."""
+        off = self.outside(view, self.mm_per_px(view))
+        return np.asarray((off.reshape(len(self.counts), -1) ** 2).sum(axis=1))
 
     def slopes(self, at: View, mm_per_px: Array) -> Array:
         """Return how `outside` changes with each parameter of one view, shape (parameters, n)."""
         by_view, behind = self._own_slopes(at, self.outward / mm_per_px[:, None])
         by_length = -self.size.T / mm_per_px
-        return self._whitened(np.concatenate([by_view, by_length, -np.ones((1, len(self.px))), behind]))
+        by_growth = -np.ones((1 + self._growths, len(self.px)))
+        by_growth[1:] *= self.shape == np.arange(self._growths)[:, None]
+        return self._whitened(np.concatenate([by_view, by_length, by_growth, behind]))
 
     def _own_slopes(self, at: View, ways: Array) -> tuple[Array, Array]:
         """Return how `own` changes along a way each, shape (n, 2), with the view's own parameters and the last ones."""
         if not self.loose:
             return place_slopes(at, self.px, ways), np.zeros((0, len(self.px)))
-        poses = at.more[self.size.shape[1] + 1 :].reshape(self.loose, 3)
+        poses = at.more[self._poses :].reshape(self.loose, 3)
         turn = np.append(0.0, poses[:, 2])[self.shape]
         c, s = np.cos(turn), np.sin(turn)
         (u, v), (x, y) = ways.T, self.own(at, self.px).T

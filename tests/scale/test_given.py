@@ -1,5 +1,7 @@
 """Scales from what a user measured: two points, the piece's own diameter; and loose markers."""
 
+from functools import cache
+
 import cv2
 import numpy as np
 import pytest
@@ -81,9 +83,10 @@ def test_known_diameter_must_make_sense() -> None:
         assert answer.hint
 
 
-def loose_markers() -> np.ndarray:
+@cache
+def loose_markers(stretch: float = 1.0) -> np.ndarray:
     """The whole sheet of markers laid down uncut: what each is by itself does not know of the others."""
-    return photograph(CAMERA, cut_out_raster("A4", "markers", 6.0), 6.0, (-105.0, -148.5))
+    return photograph(CAMERA, cut_out_raster("A4", "markers", 6.0), 6.0, (-105.0, -148.5), stretch=stretch)
 
 
 def test_loose_markers_measure_what_they_surround() -> None:
@@ -92,6 +95,28 @@ def test_loose_markers_measure_what_they_surround() -> None:
     assert isinstance(scale, Scale), scale
     assert abs(diameter_off_pct(scale, CAMERA, diameter=200.0)) < 0.3
     assert not scale.warnings
+
+
+def partly_nearer(corner_mm: tuple[float, float], size_mm: tuple[float, float]) -> np.ndarray:
+    """The same photo with part of the sheet seen 3 % larger, as what lies so much nearer to the camera is."""
+    corners = np.add([corner_mm, np.add(corner_mm, size_mm)], [-105.0, -148.5])
+    (left, top), (right, below) = np.rint(CAMERA.mm_to_px(corners)).astype(int)
+    mixed = loose_markers().copy()
+    mixed[top:below, left:right] = loose_markers(1.03)[top:below, left:right]
+    return mixed
+
+
+def test_a_marker_nearer_than_the_others_hardly_counts_and_is_told_of() -> None:
+    scale = Markers().find(as_photo(partly_nearer((24.0, 21.0), (52.0, 54.0)), 1000.0), Markers.Options())
+    assert isinstance(scale, Scale), scale
+    assert abs(diameter_off_pct(scale, CAMERA, diameter=200.0)) < 0.3
+    assert "1 of 12 loose markers hardly count" in scale.warnings[0]
+
+
+def test_markers_at_two_heights_are_refused() -> None:
+    answer = Markers().find(as_photo(partly_nearer((24.0, 21.0), (54.0, 220.0)), 1000.0), Markers.Options())
+    assert isinstance(answer, NotFound)
+    assert "one plane" in answer.reason
 
 
 def test_strips_are_rigid() -> None:

@@ -61,6 +61,6 @@ def test_loose_shapes_points_leave_their_sides_as_differences_say() -> None:
     counts = [3, 9, 14, 14, 20, 20, 12, 20]  # of points a side, some of them few: all together 112
     cuts = np.split(PX, np.cumsum(counts)[:-1])
     of = _Points(sides, [Edge(px, 0.1, 1.0) for px in cuts], 0.05)
-    view = View(np.append(VALUES, [0.05, 10.0, 20.0, 0.3]), TURNED)
+    view = View(np.append(VALUES, [0.05, 0.1, -0.05, 10.0, 20.0, 0.3]), TURNED)
     size = of.mm_per_px(view)
     assert_alike(of.slopes(view, size), differences(lambda at: of.outside(at, size), view))
