@@ -99,7 +99,7 @@ def test_loose_markers_measure_what_they_surround() -> None:
 
 def partly_nearer(corner_mm: tuple[float, float], size_mm: tuple[float, float]) -> np.ndarray:
     """The same photo with part of the sheet seen 3 % larger, as what lies so much nearer to the camera is."""
-    corners = np.add([corner_mm, np.add(corner_mm, size_mm)], [-105.0, -148.5])
+    corners = np.array(corner_mm) + np.array([[0.0, 0.0], size_mm]) + [-105.0, -148.5]
     (left, top), (right, below) = np.rint(CAMERA.mm_to_px(corners)).astype(int)
     mixed = loose_markers().copy()
     mixed[top:below, left:right] = loose_markers(1.03)[top:below, left:right]
