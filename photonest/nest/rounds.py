@@ -61,7 +61,10 @@ class RoundPlan:
 
 @dataclass(frozen=True)
 class Demand:
-    """Corners (rho, h) of shallow defects that a last bowl's hollow must hold, each with the distance to keep."""
+    """Corners (rho, h) of shallow defects that a last bowl's hollow must hold, each with the distance to keep.
+
+    A defect's half width is part of that distance: a crack is no surer to end at its depth than at its sides.
+    """
 
     rho: Real
     h: Real
@@ -185,9 +188,9 @@ def _demand(
             np.hypot(out.segments[:, 2] - x, out.segments[:, 3] - y),
             np.hypot(out.segments[:, 0] - x, out.segments[:, 1] - y),
         )
-        far = float((np.maximum(*ends) + out.reach).max())
-        keep = out.margin + 2 * math.hypot(out.standard_error, scale_error * far)
-        corners.append((far, float(out.depth or 0.0), keep))
+        far, reach = float(np.maximum(*ends).max()), float(out.reach.max())
+        keep = out.margin + 2 * math.hypot(out.standard_error, scale_error * (far + reach))
+        corners.append((far, float(out.depth or 0.0), reach + keep))
         names.append(out.name)
     table = np.array(corners, float).reshape(-1, 3)
     return Demand(table[:, 0], table[:, 1], table[:, 2]), names
