@@ -145,6 +145,16 @@ def test_abstaining_finders_give_their_reason_and_hint() -> None:
         measure(photo(), registry(outline=["Abstains"]))
 
 
+def test_what_is_seen_but_spoiled_is_told_alone() -> None:
+    with pytest.raises(ScaleError) as spoiled:
+        measure(photo(), chain(scale=["AbsentScale", "BentScale"]))
+    assert str(spoiled.value.message) == "No scale found (fake: the board is bent)."
+    assert spoiled.value.hint == "Lay the board flat."
+    with pytest.raises(ScaleError, match="seen or told of") as absent:
+        measure(photo(), chain(scale=["AbsentScale"]))
+    assert absent.value.hint == "Lay a board down."
+
+
 def test_the_same_crack_from_two_finders_is_kept_once() -> None:
     face = measure(photo(), chain(cracks=["OneCrack", "SameCrackAgain"]))
     assert [crack.confidence for crack in face.cracks] == [0.4, 0.9]

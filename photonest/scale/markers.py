@@ -64,6 +64,7 @@ class Markers:
             return NotFound(
                 "no cut-out markers in sight",
                 "Lay four or more of them flat around the face, all of each in the photo, or use the marker sheet.",
+                absent=True,
             )
         first = next(iter(found))
         homography = _homography(first, found[first], stretch)

@@ -240,4 +240,5 @@ def _none(complaints: list[str], names: tuple[str, ...]) -> NotFound:
     return NotFound(
         f"no sheet of paper ({' or '.join(names)}) in sight",
         "Lay a white sheet level with the face, all four sides in the photo, or use the marker sheet.",
+        absent=True,
     )

@@ -17,7 +17,7 @@ from photonest.scale.edges import Edge, coarse_edge, fine_edge, light
 from photonest.scale.lines import Lines, joined, straight_segments
 from photonest.scale.sides import Side, fit_sides
 from photonest.scale.tick_grid import CLEARLY, grid, zone_line
-from photonest.scale.tick_wave import centred, followed, longer_after, projective, trimmed
+from photonest.scale.tick_wave import centred, followed, longer_after, projective
 
 INCH_MM = 25.4
 SEARCH_PX, SHORTEST, SMOOTH_PX = 640, 0.06, 0.7  # picture that lines are looked for in; line, as a share; blur
@@ -65,7 +65,11 @@ class Ruler:
         import cv2
 
         if options.ticks is None:
-            return NotFound("it was not said that a ruler lies there", "Say what its ticks are: --ruler mm, or inch.")
+            return NotFound(
+                "it was not said that a ruler lies there",
+                "Of a ruler, say what its ticks are: --ruler mm, or inch.",
+                absent=True,
+            )
         grey = cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY)
         lines = straight_lines(photo.pixels)
         refusal = NotFound(
@@ -87,7 +91,6 @@ class Ruler:
     def _measured(
         self, photo: Photo, grey: NDArray[np.uint8], lines: Lines, comb: Comb, tick: float
     ) -> Scale | NotFound:
-        comb = trimmed(grey, comb)
         seen = grid(grey, comb)
         if len(seen) < 4:
             return NotFound("too little of the ruler's ticks is in sight", "Uncover more of it, or go nearer.")

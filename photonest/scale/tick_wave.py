@@ -18,7 +18,6 @@ MOST_POWER = 100.0
 FEWEST = 20  # ticks that are looked at
 GOING_ON = 0.5  # how like the wave a piece must look beyond a line's end for ticks to go on there
 UNDERTONE = 0.3  # strength of a longer wave from which on it is the ticks' own
-ENDS_AT = 0.8  # how like the wave a piece looks, over the next, where ticks end
 NO_WAVE = 0.12  # strength below which a comb is given up
 
 
@@ -146,19 +145,6 @@ def _extended(grey: Grey, comb: Comb) -> Comb:
         high = middle + half
     cut = replace(longer, start=longer.start + low * longer.along, ticks=ticks[low:high])
     return cut if len(cut.ticks) < 1.05 * count else _fitted(grey, cut, coarse=False)
-
-
-def trimmed(grey: Grey, comb: Comb) -> Comb:
-    """Return a comb without the bare ends of its line, where the ruler's own end would mislead the wave.
-
-    Wear lets ticks fade slowly; they end at once.
-    """
-    middles, wave = _waves(grey, comb, comb.ticks)
-    like, apart = np.abs(wave), 3  # pieces that don't overlap
-    bare = like[:-apart] < ENDS_AT * like[apart:], like[: apart - 1 : -1] < ENDS_AT * like[-apart - 1 :: -1]
-    low, high = (int(np.argmin([*one, False])) for one in bare)
-    ends = int(middles[low] - middles[0]), len(comb.ticks) - int(middles[-1] - middles[-1 - high])
-    return replace(comb, start=comb.start + ends[0] * comb.along, ticks=comb.ticks[ends[0] : ends[1]])
 
 
 def projective(ticks: Array) -> Array:

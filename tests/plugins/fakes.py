@@ -41,6 +41,16 @@ class EighthScale(Base):
         return Scale("board", ((0.125, 0, 0), (0, 0.125, 0), (0, 0, 1)), 0.001, 0.125, map_error=error)
 
 
+class AbsentScale(Base):
+    def find(self, photo: Any, options: Any) -> NotFound:
+        return NotFound("no board in sight", "Lay a board down.", absent=True)
+
+
+class BentScale(Base):
+    def find(self, photo: Any, options: Any) -> NotFound:
+        return NotFound("the board is bent", "Lay the board flat.")
+
+
 class TurnedScale(Base):
     """The same, given in a frame turned by 90 degrees and with the other sign of the homography."""
 

@@ -1,5 +1,6 @@
 """Scales from what a user measured: two points, the piece's own diameter; and loose markers."""
 
+from dataclasses import replace
 from functools import cache
 
 import cv2
@@ -56,6 +57,18 @@ def test_known_diameter(across: str) -> None:
     assert isinstance(scale, Scale), scale
     # the edge is good to 0.6 %, and one size for all pixels leaves about 1 - cos 12 = 2 % of a mean diameter
     assert abs(diameter_off_pct(scale, CAMERA, diameter=270.0)) < (3.0 if across == "widest" else 1.2)
+
+
+def test_what_sticks_out_of_the_piece_is_no_width() -> None:
+    disc = np.full((1200, 1200), 60, np.uint8)
+    cv2.circle(disc, (600, 600), 500, 200, -1)
+    cv2.rectangle(disc, (1080, 560), (1180, 640), 200, -1)  # 16 % of the width, over 9 degrees
+    pixels = photograph(replace(CAMERA, tilt_deg=0), disc, 4.0, (-150.0, -150.0), ground=0.05)
+    scale = KnownDiameter().find(as_photo(pixels, 1000.0), KnownDiameter.Options(diameter_mm=250.0))
+    assert isinstance(scale, Scale), scale
+    assert (
+        abs(diameter_off_pct(scale, replace(CAMERA, tilt_deg=0), diameter=250.0)) < 1.2
+    )  # the edge's own error, twice
 
 
 def test_round_rim_is_as_sure_as_its_edge() -> None:
