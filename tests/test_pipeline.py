@@ -98,6 +98,20 @@ def test_references_that_disagree_are_told_by_what_the_face_measures_by_each() -
     assert read.scale.others[0].size_ratio == pytest.approx(0.8, rel=1e-6)
 
 
+def test_calipers_go_by_the_outline() -> None:
+    """The square's widest place is its diagonal, 80 sqrt(2) mm by the rough scale."""
+    finders = Registry(
+        [
+            Listing("scale", "known-diameter", "tests", f"{FAKES}:CaliperScale"),
+            *(Listing(s, "fake", "tests", f"{FAKES}:{GOOD[s][0]}") for s in ("outline", "pith", "cracks")),
+        ]
+    )
+    told = Choices(settings={("scale", "known-diameter"): {"diameter_mm": 150.0}})
+    face = measure(photo(), finders, told)
+    tilt = (80 * math.sqrt(2) / math.sqrt(4 / math.pi * 80**2) - 1) / 2
+    assert face.scale.mm_per_px == pytest.approx(0.1 * 150 / (80 * math.sqrt(2)) * (1 + tilt), rel=1e-3)
+
+
 def test_a_turned_scale_is_put_upright() -> None:
     matrix = np.asarray(measure(photo(), registry(scale=["TurnedScale"])).scale.px_to_mm)
     assert matrix[:2, :2] / matrix[2, 2] == pytest.approx(np.eye(2) * 0.1, abs=1e-12)

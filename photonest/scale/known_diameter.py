@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from photonest.model import NotFound, Photo, Scale
-from photonest.scale.build import as_points, scale_from_view
+from photonest.scale.build import as_points, as_rows, scale_from_view
 from photonest.scale.camera import TURN, Array, View, fit, mirrored, prior_of, start
 from photonest.scale.seen_markers import seen_markers
 
 SEARCH_PX = 360  # longer side of the picture that the piece is cut out of
 EDGE_ERROR = 0.006  # standard error of the edge found, all round, as a share of the diameter
+OUTLINE_ERROR = 0.008  # the same of its widest place, where an outline has been found
 ROUGH_PX = 1.0  # of single points of the edge, at that size
 LEAST_SHARE = 0.04  # of the frame that the piece must fill
 LEAST_ROUND, LEAST_SOLID = 0.97, 0.95  # of its convex hull that a turned blank fills; that any piece does
@@ -141,20 +142,42 @@ def _solidity(edge: Array) -> float:
     return float(cv2.contourArea(points) / cv2.contourArea(cv2.convexHull(points)))
 
 
-def _by_widest(kind: str, edge: Array, diameter: float, reading: float, edge_error: float) -> Scale:
-    """Return the scale whose pixels make the greatest width of an edge, known so well, the diameter.
+def by_outline(scale: Scale, options: KnownDiameterOptions, outline: ArrayLike, error_mm: float) -> Scale:
+    """Return the scale by the widest place of an outline found with it, bark included, to a standard error in mm.
+
+    Where bark looks like the ground, the edge that the scale was taken from leaves it out; an outline does not.
+    """
+    if options.diameter_mm is None or options.across != "widest":
+        return scale
+    size, tilt = _size(np.asarray(outline, dtype=float), options.diameter_mm)
+    reading = options.diameter_error_mm / options.diameter_mm
+    edge = max(OUTLINE_ERROR, math.sqrt(2) * error_mm * size / options.diameter_mm)
+    return replace(
+        scale,
+        px_to_mm=as_rows(np.diag([size, size, 1.0]) @ np.asarray(scale.px_to_mm, dtype=float)),
+        mm_per_px=scale.mm_per_px * size,
+        standard_error_pct=100 * math.hypot(edge, reading, tilt),
+    )
+
+
+def _size(edge: Array, diameter: float) -> tuple[float, float]:
+    """Return by what to multiply an edge so that its widest place is right, and the share of it that a tilt may be.
 
     A round piece is seen in its full width across the camera's tilt and shortened along it. How much wider it looks
     than in the mean is due to that, or to its own shape: it is taken to be half of each, give or take as much.
     """
     angle = np.arange(0, np.pi, np.pi / 180)
-    rim = without_spurs(edge)
-    along = rim @ np.array([np.cos(angle), np.sin(angle)])
+    along = edge @ np.array([np.cos(angle), np.sin(angle)])
     widest = float((along.max(axis=0) - along.min(axis=0)).max())
-    x, y = rim.T
+    x, y = edge.T
     mean = math.sqrt(2 / math.pi * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))))
     tilt = max(0.0, widest / mean - 1) / 2
-    size = diameter / widest * (1 + tilt)
+    return diameter / widest * (1 + tilt), tilt
+
+
+def _by_widest(kind: str, edge: Array, diameter: float, reading: float, edge_error: float) -> Scale:
+    """Return the scale whose pixels make the greatest width of an edge, known so well, the diameter."""
+    size, tilt = _size(without_spurs(edge), diameter)
     return Scale(
         kind=kind,
         px_to_mm=((size, 0.0, 0.0), (0.0, size, 0.0), (0.0, 0.0, 1.0)),

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from photonest.model import Crack, MapError, NotFound, Outline, Pith, Scale
+from photonest.scale.known_diameter import KnownDiameter
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,16 @@ class AbsentScale(Base):
 class BentScale(Base):
     def find(self, photo: Any, options: Any) -> NotFound:
         return NotFound("the board is bent", "Lay the board flat.")
+
+
+class CaliperScale(Base):
+    """Takes a pixel to be a tenth of a millimetre, until an outline shows what the calipers read."""
+
+    name = "known-diameter"
+    Options = KnownDiameter.Options
+
+    def find(self, photo: Any, options: Any) -> Scale:
+        return Scale("known-diameter", ((0.1, 0, 0), (0, 0.1, 0), (0, 0, 1)), 3.0, 0.1)
 
 
 class TurnedScale(Base):

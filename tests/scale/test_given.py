@@ -9,7 +9,7 @@ import pytest
 
 from photonest.model import NotFound, Scale
 from photonest.scale.cut_outs import cut_out_pdf, cut_out_raster, piece_of, place_on_piece
-from photonest.scale.known_diameter import KnownDiameter
+from photonest.scale.known_diameter import KnownDiameter, by_outline
 from photonest.scale.markers import Markers, detected, lines
 from photonest.scale.two_points import TwoPoints
 from tests.drawn.camera import CameraSpec
@@ -57,6 +57,19 @@ def test_known_diameter(across: str) -> None:
     assert isinstance(scale, Scale), scale
     # the edge is good to 0.6 %, and one size for all pixels leaves about 1 - cos 12 = 2 % of a mean diameter
     assert abs(diameter_off_pct(scale, CAMERA, diameter=270.0)) < (3.0 if across == "widest" else 1.2)
+
+
+def test_an_outline_settles_what_the_calipers_read() -> None:
+    """An ellipse of 300 by 280 mm: its widest place, and half of what it exceeds the mean by."""
+    rough = Scale("known-diameter", ((0.5, 0, 0), (0, 0.5, 0), (0, 0, 1)), 3.0, 0.5)
+    turn = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    outline = 1.13 * np.column_stack([150 * np.cos(turn), 140 * np.sin(turn)])  # as the rough scale has it
+    scale = by_outline(rough, KnownDiameter.Options(diameter_mm=300.0), outline, 0.5)
+    tilt = (np.sqrt(300 / 280) - 1) / 2
+    assert scale.mm_per_px == pytest.approx(0.5 / 1.13 * (1 + tilt), rel=1e-4)
+    assert scale.px_to_mm[0][0] == pytest.approx(scale.mm_per_px)
+    assert 100 * tilt < scale.standard_error_pct < 3.0
+    assert by_outline(rough, KnownDiameter.Options(diameter_mm=300.0, across="round"), outline, 0.5) == rough
 
 
 def test_what_sticks_out_of_the_piece_is_no_width() -> None:
