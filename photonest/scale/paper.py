@@ -32,6 +32,10 @@ HIDDEN = "a white rectangle does not show four sharp corners: one is hidden, ben
 # where a corner is hidden: each side's share in sight, its roughness over the photo's longer side, the proportion's
 # standard error
 CLEAN_SHARE, CLEAN, TELLING = 0.7, 8e-5, 0.012
+# standard error of the proportion beyond which A4 and Letter can't be told apart, and standard errors off a sheet's:
+# beyond them labels look like sheets; drawn sheets stay below 0.02, without a focal length in the file too, and 2.4
+MOST_DOUBT, MOST_OFF = 0.028, 3.0
+UNTOLD = "a white rectangle's proportion can't be told well enough: it is seen too slantwise, or is no sheet"
 SURE_NAME = 10.0  # difference of squared standard errors by which one proportion is sure: odds of 150 to 1
 BENT_GAIN = 12.0  # in squared standard errors, by which a bent sheet must fit better: most lie flat
 BEND = 0.012  # of a sheet's height, that its sides may lie above its middle
@@ -146,7 +150,8 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...], lea
     clean = all(edge.share > CLEAN_SHARE and edge.error_px < CLEAN * longer for edge in seen.edges)
     if corners < 3 or (corners == 3 and not clean):
         return HIDDEN
-    told = _told(prior, seen, names, TELLING if corners == 3 else np.inf)
+    doubt = TELLING if corners == 3 else MOST_DOUBT if len(names) > 1 else np.inf
+    told = _told(prior, seen, names, doubt)
     if told is None or isinstance(told, str):
         return told
     name, size, views = told
@@ -173,7 +178,9 @@ def _told(
         shape, views = answer
         lying = shape.value > 1
         ratios = {name: SIZES_MM[name][0] / SIZES_MM[name][1] for name in names}
-        fits = [name for name, ratio in ratios.items() if shape.is_about(ratio if lying else 1 / ratio, 0.003)]
+        fits = [
+            name for name, ratio in ratios.items() if shape.is_about(ratio if lying else 1 / ratio, 0.003, MOST_OFF)
+        ]
         fair = views[0].cost < WORST_FIT * sum(len(edge.px) for edge in seen.edges)
         fits = _likeliest(shape, {name: ratios[name] if lying else 1 / ratios[name] for name in fits})
         if len(fits) == 1 and fair and shape.error < most_error:
@@ -185,7 +192,8 @@ def _told(
             times = max(shape.value, 1 / shape.value)
             complaint = f"a white rectangle is {times:.2f} times as long as wide: no sheet's proportion"
         else:
-            complaint = HIDDEN if fair else "a sheet's sides are not straight: it is curled, or partly covered"
+            doubt = HIDDEN if most_error == TELLING else UNTOLD
+            complaint = doubt if fair else "a sheet's sides are not straight: it is curled, or partly covered"
     return complaint
 
 

@@ -1,0 +1,46 @@
+"""How well a white rectangle's proportion must be known to be taken for a sheet of paper."""
+
+import numpy as np
+import pytest
+
+from photonest.scale.camera import Prior, View, rotation
+from photonest.scale.edges import Edge
+from photonest.scale.paper import MOST_DOUBT, UNNAMED, _told
+from photonest.scale.rectangle import Seen, proportion
+
+FOCAL = 1600.0
+VIEW = View(
+    np.array([np.log(FOCAL), 999.5, 749.5, 0, 0, 0, 0, 0, 900.0, 650.0, np.log(0.2)]),
+    rotation(np.array([0.25, 0.2, 0.1])),  # 18 degrees of tilt
+)
+ASIDE = View(np.array([*VIEW.values[:10], np.log(0.8)]), rotation(np.array([0.3, 0.0, 0.1])))
+
+
+def seen(width: float, height: float, error_px: float = 0.05, view: View = VIEW) -> Seen:
+    """A rectangle in the plane of a view, each side seen by 28 pieces to so many pixels."""
+    corners = np.array([[0, 0], [width, 0], [width, height], [0, height]])
+    along = np.linspace(0.05, 0.95, 28)[:, None]
+    sides = [view.to_px(corners[k] + along * (corners[(k + 1) % 4] - corners[k])) for k in range(4)]
+    return Seen(view.to_px(corners), [Edge(px, error_px, 1.0) for px in sides], 0.08)
+
+
+def known(focal_error: float) -> Prior:
+    return Prior(FOCAL, focal_error, (999.5, 749.5), 20.0)
+
+
+@pytest.mark.parametrize(("name", "width", "height"), [("A4", 148.5, 105.0), ("Letter", 139.7, 107.95)])
+def test_a_sheet_is_told_by_its_proportion(name: str, width: float, height: float) -> None:
+    told = _told(known(0.03), seen(width, height), UNNAMED, MOST_DOUBT)
+    assert isinstance(told, tuple)
+    assert told[0] == name
+
+
+def test_a_rectangle_known_badly_is_no_sheet() -> None:
+    """A label 1.54 times as long as wide, turned away about its short side, is likelier A4 than Letter by far."""
+    label, camera = seen(113.96, 74.0, 0.3, ASIDE), known(0.3)
+    told = proportion(camera, label)
+    assert told is not None
+    assert told[0].is_about(297 / 210, 0.003, 3.0)
+    assert not told[0].is_about(11 / 8.5, 0.003, 4.5)
+    assert isinstance(_told(camera, label, UNNAMED, np.inf), tuple)
+    assert isinstance(_told(camera, label, UNNAMED, MOST_DOUBT), str)
