@@ -161,7 +161,7 @@ def sharpened(flat: FlatPhoto, edge: Path, settings: SplitSettings) -> Path:
     return near.to_mm(strip.base + strip.outwards * line[:, None])
 
 
-PULL = 0.010  # mean diameters: so far from the first edge a line pays as much as for half an edge's step
+PULL = 0.014  # mean diameters: so far from the first edge a line pays as much as for half an edge's step
 LEAST_BARK = 0.007  # mean diameters: bark thinner than this is not kept out of the wood
 
 

@@ -10,13 +10,15 @@ import numpy as np
 from photonest.imaging import Path, cropped, mean_diameter, polygon_area, polygon_centroid, reduced, usable_part
 from photonest.model import FlatPhoto, NotFound, Outline, Points
 from photonest.outline.answers import CUT, RETAKE, nothing_to_see
+from photonest.outline.border import without_border
 from photonest.outline.lines import CUT_RUN, apart, as_points, at_frame, longest_run, simple
 from photonest.outline.network import MIRRORED, Shares, looks, mean_of
 from photonest.outline.plain import PlainLimits, contour, plain_piece
 from photonest.outline.strip import FINE, pulled
 
 DOUBTED = "The outline may be wrong by {error:.0f} % of the diameter: check it in the picture."
-MARGIN = 0.2  # about the piece, in shares of its extent, when it is looked at from nearer
+MARGINS = (0.2, 0.06)  # about the piece, in shares of its extent, when it is looked at from nearer
+NEARER_PX = 384
 PLAIN_PX, PLAIN_WITHIN = 1024, 0.012
 AT_ODDS = 0.04  # of the diameter: what is seen from far and from near then counts alike, else the nearer look alone
 CUT_OUT = PlainLimits(spread=1.0)  # a real cloth or board is less even, and may look like the bark before it
@@ -93,7 +95,7 @@ class TrainedOutline:
         empty = nothing_to_see(flat)
         if empty is not None:
             return empty
-        work = reduced(flat, options.work_px)
+        work = without_border(reduced(flat, options.work_px))
         sight = see(work)
         return _outline(work, sight, options) if isinstance(sight, Sight) else sight
 
@@ -105,7 +107,9 @@ def see(flat: FlatPhoto) -> Sight | NotFound:
     first = far.edge()
     if first is None or polygon_area(flat.to_px(first)) < 0.002 * flat.pixels[..., 0].size:
         return nothing
-    turned = looks(_nearer(flat, first), MIRRORED)
+    near = [_nearer(flat, first, margin) for margin in MARGINS]
+    onto = reduced(near[0], NEARER_PX)
+    turned = [one.onto(onto) for k, part in enumerate(near) for one in looks(part, MIRRORED[k :: len(near)])]
     common = mean_of(turned)
     outer = common.edge()
     if outer is None or apart(first, outer) > AT_ODDS * mean_diameter(first):
@@ -119,12 +123,12 @@ def see(flat: FlatPhoto) -> Sight | NotFound:
     return Sight(first, turned, common, outer, wood, pulled(flat, outer, FINE, beyond=wood))
 
 
-def _nearer(flat: FlatPhoto, edge: Path) -> FlatPhoto:
-    """Return the picture about a piece, aimed at its middle."""
+def _nearer(flat: FlatPhoto, edge: Path, margin: float) -> FlatPhoto:
+    """Return the picture about a piece, aimed at its middle, with a margin in shares of its extent."""
     low, high = edge.min(axis=0), edge.max(axis=0)
-    margin = MARGIN * (high - low).max()
+    room = margin * (high - low).max()
     x, y = polygon_centroid(edge)
-    return replace(cropped(flat, low - margin, high + margin), aim=(float(x), float(y)))
+    return replace(cropped(flat, low - room, high + room), aim=(float(x), float(y)))
 
 
 def _outline(flat: FlatPhoto, sight: Sight, options: TrainedOptions) -> Outline | NotFound:

@@ -6,6 +6,7 @@ reference and none. Whole scenes follow from their seed.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -48,9 +49,9 @@ def piece_scene(
     *,
     megapixels: float = 2.0,
     cracks: int | None = None,
-    bark: float | None = None,
+    change: Callable[[SceneSpec], SceneSpec] | None = None,
 ) -> PieceScene:
-    """Return the scene of a seed: kind and difficulty by turns, unless a kind is given; `bark` in mm.
+    """Return the scene of a seed: kind and difficulty by turns, unless a kind is given; `change` is made to it first.
 
     Raises
     ------
@@ -69,8 +70,8 @@ def piece_scene(
         cut="side" if kind == "blank" else "end",
         cracks=cracks,
     )
-    if bark is not None and kind != "blank":
-        spec = replace(spec, wood=replace(spec.wood, bark=bark))
+    if change is not None:
+        spec = change(spec)
     if kind == "cut by frame":
         spec = replace(spec, camera=_cutting(rng, spec))
     if kind == "several":

@@ -48,7 +48,7 @@ def averaged(
     mean_fn: Any = torch.optim.swa_utils.get_ema_multi_avg_fn(kept)
     mean = torch.optim.swa_utils.AveragedModel(network, multi_avg_fn=mean_fn, use_buffers=True)
     optimiser = torch.optim.AdamW(network.parameters(), rate, weight_decay=1e-3)
-    run = 0.0
+    run = torch.zeros((), device=DEVICE)
     for k in range(steps):
         cooling = 0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * k / steps))
         optimiser.param_groups[0]["lr"] = rate * min(1.0, (k + 1) / warm_up) * cooling
@@ -58,7 +58,7 @@ def averaged(
         nn.utils.clip_grad_norm_(network.parameters(), 1.0)
         optimiser.step()
         mean.update_parameters(network)
-        run = 0.98 * run + 0.02 * value.item() if k else value.item()
+        run = torch.lerp(run, value.detach(), 0.02 if k else 1.0)
         if k % 100 == 0:
-            print(f"{k:6d} {run:.4f}", flush=True)
+            print(f"{k:6d} {run.item():.4f}", flush=True)
     return mean.module.eval().float().cpu()
