@@ -179,6 +179,10 @@ def _unasked(stage: Stage) -> Attempt:
 def _answered(stage: Stage, asked: _Asked) -> Answer:
     if asked.value:
         return asked
-    tried = "; ".join(f"{attempt.finder}: {attempt.reason}" for attempt in asked.attempts) or "no finder is installed"
-    hints = list(dict.fromkeys(refusal.hint for refusal in asked.refusals if refusal.hint))
+    absent = {refusal.reason for refusal in asked.refusals if refusal.absent}
+    telling = [attempt for attempt in asked.attempts if attempt.reason not in absent]
+    nothing = "nothing to find it by was seen or told of" if absent else "no finder is installed"
+    tried = "; ".join(f"{attempt.finder}: {attempt.reason}" for attempt in telling) or nothing
+    refusals = [refusal for refusal in asked.refusals if refusal.reason not in absent] or asked.refusals
+    hints = list(dict.fromkeys(refusal.hint for refusal in refusals if refusal.hint))
     raise _ERRORS[stage](f"No {stage} found ({tried}).", " ".join(hints))

@@ -9,7 +9,7 @@ FAR_OFF_PCT = 35.0  # pith offsets of standing trees hardly pass 25 % of the dia
 
 def face_warnings(face: Face) -> tuple[str, ...]:
     """Return what a reader of the face must know, in plain words."""
-    warnings = [*face.scale.warnings, *face.outline.warnings]
+    warnings = [*_disagreeing(face), *face.scale.warnings, *face.outline.warnings]
     if face.outline.cut_by_frame:
         warnings.append(
             "Part of the piece lies outside the photo: its true size is larger. Take the photo from farther away."
@@ -46,3 +46,17 @@ def face_warnings(face: Face) -> tuple[str, ...]:
         noun = "knot, hole, inclusion or decayed area is" if doubtful == 1 else "knots, holes, inclusions or decay are"
         warnings.append(f"{doubtful} possible {noun} avoided as if real: look at the wood, and dismiss what is none.")
     return tuple(dict.fromkeys(warnings))
+
+
+def _disagreeing(face: Face) -> list[str]:
+    """Return what the face would measure by each reference that disagrees with the scale."""
+    kind, size, told = face.scale.kind, face.size.mean_diameter, []
+    for other in face.scale.others:
+        alike = other.kind == kind
+        both, one = ("Two references", "one") if alike else (f"The {kind} and the {other.kind}", f"the {kind}")
+        told.append(
+            f"{both} disagree beyond their errors: the face measures {size:.1f} mm across by {one}, which is kept, and "
+            f"{size * other.size_ratio:.1f} mm by the other. The error is widened to hold both. Lay both flat and "
+            "level with the face, see that each has its right size, or take one away; then retake the photo."
+        )
+    return told

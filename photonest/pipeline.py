@@ -24,6 +24,7 @@ from photonest.gates import (
 from photonest.marks import HandMarks
 from photonest.model import (
     Face,
+    FlatPhoto,
     NotFound,
     OutlineError,
     Photo,
@@ -38,6 +39,7 @@ from photonest.registry import Registry
 from photonest.scale.advice import advice, height_note
 from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.height import READING_MM, face_above, laid_by_eye
+from photonest.scale.known_diameter import KnownDiameter, by_outline
 from photonest.scale.uncertainty import diameter_error_pct, rim_error_mm
 from photonest.sizes import centroid, measure_size
 from photonest.spec import Stage
@@ -81,11 +83,13 @@ def measure(
     progress("scale")
     scaled = _scale(registry, choices, photo, aim)
     scale: Scale = scaled.value
-    flat = flatten(photo, scale, aim)
 
     progress("outline")
-    choices = _with_marks(choices, marks, "outline", scale)
-    outlined = first_answer(registry, "outline", choices, (flat,), lambda found: checked_outline(found, flat))
+    outlined, flat = _outlined(registry, _with_marks(choices, marks, "outline", scale), photo, scale, aim)
+    if scale.kind == KnownDiameter.name and not outlined.value.cut_by_frame:
+        options = registry.named("scale", scale.kind).options(choices.settings.get(("scale", scale.kind), {}))
+        scale = by_outline(scale, options, outlined.value.points, outlined.value.standard_error)
+        outlined, flat = _outlined(registry, _with_marks(choices, marks, "outline", scale), photo, scale, aim)
     dx, dy = (-value for value in centroid(outlined.value.points))
     scale, flat = shifted(scale, dx, dy), flat.shifted(dx, dy)
     outline = doubted(moved_outline(outlined.value, dx, dy))
@@ -118,6 +122,12 @@ def measure(
         provenance=(*scaled.attempts, *outlined.attempts, *pithed.attempts, *cracked.attempts),
     )
     return replace(face, warnings=face_warnings(face))
+
+
+def _outlined(registry: Registry, choices: Choices, photo: Photo, scale: Scale, aim: Point) -> tuple[Answer, FlatPhoto]:
+    """Return the outline of the piece at the aim, and the photo made flat in which it was found."""
+    flat = flatten(photo, scale, aim)
+    return first_answer(registry, "outline", choices, (flat,), lambda found: checked_outline(found, flat)), flat
 
 
 def _scale(registry: Registry, choices: Choices, photo: Photo, aim: Point) -> Answer:

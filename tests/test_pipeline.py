@@ -7,7 +7,16 @@ import numpy as np
 import pytest
 
 from photonest.asking import Choices
-from photonest.model import Face, OutlineError, Photo, PluginError, ScaleError, dump_json, face_to_document
+from photonest.model import (
+    Face,
+    OutlineError,
+    Photo,
+    PluginError,
+    ScaleError,
+    dump_json,
+    face_from_document,
+    face_to_document,
+)
 from photonest.photo import frozen_pixels
 from photonest.pipeline import measure
 from photonest.registry import Listing, Registry
@@ -76,6 +85,33 @@ def test_the_origin_is_the_centroid_and_pixels_map_to_it() -> None:
     assert matrix @ [300, 420, 1] == pytest.approx([0, 0, 1])
 
 
+def test_references_that_disagree_are_told_by_what_the_face_measures_by_each() -> None:
+    face = measure(photo(), chain(scale=["TenthScale", "EighthScale"]))
+    (text,) = [text for text in face.warnings if "disagree" in text]
+    size = face.size.mean_diameter
+    assert f"{size:.1f} mm across by the board" in text
+    assert f"{0.8 * size:.1f} mm by the other" in text
+    # half of the difference, ln 0.8
+    assert face.scale.standard_error_pct == pytest.approx(100 * math.log(1.25) / 2, rel=1e-3)
+    read = face_from_document(face_to_document(face))
+    assert read.scale.others[0].kind == "fake"
+    assert read.scale.others[0].size_ratio == pytest.approx(0.8, rel=1e-6)
+
+
+def test_calipers_go_by_the_outline() -> None:
+    """The square's widest place is its diagonal, 80 sqrt(2) mm by the rough scale."""
+    finders = Registry(
+        [
+            Listing("scale", "known-diameter", "tests", f"{FAKES}:CaliperScale"),
+            *(Listing(s, "fake", "tests", f"{FAKES}:{GOOD[s][0]}") for s in ("outline", "pith", "cracks")),
+        ]
+    )
+    told = Choices(settings={("scale", "known-diameter"): {"diameter_mm": 150.0}})
+    face = measure(photo(), finders, told)
+    tilt = (80 * math.sqrt(2) / math.sqrt(4 / math.pi * 80**2) - 1) / 2
+    assert face.scale.mm_per_px == pytest.approx(0.1 * 150 / (80 * math.sqrt(2)) * (1 + tilt), rel=1e-3)
+
+
 def test_a_turned_scale_is_put_upright() -> None:
     matrix = np.asarray(measure(photo(), registry(scale=["TurnedScale"])).scale.px_to_mm)
     assert matrix[:2, :2] / matrix[2, 2] == pytest.approx(np.eye(2) * 0.1, abs=1e-12)
@@ -121,6 +157,16 @@ def test_noise_stays_off_stdout(capfd: pytest.CaptureFixture[str]) -> None:
 def test_abstaining_finders_give_their_reason_and_hint() -> None:
     with pytest.raises(OutlineError, match=r"nothing to see.*Look elsewhere"):
         measure(photo(), registry(outline=["Abstains"]))
+
+
+def test_what_is_seen_but_spoiled_is_told_alone() -> None:
+    with pytest.raises(ScaleError) as spoiled:
+        measure(photo(), chain(scale=["AbsentScale", "BentScale"]))
+    assert str(spoiled.value.message) == "No scale found (fake: the board is bent)."
+    assert spoiled.value.hint == "Lay the board flat."
+    with pytest.raises(ScaleError, match="seen or told of") as absent:
+        measure(photo(), chain(scale=["AbsentScale"]))
+    assert absent.value.hint == "Lay a board down."
 
 
 def test_the_same_crack_from_two_finders_is_kept_once() -> None:

@@ -56,7 +56,9 @@ class Measuring:
     ruler: Annotated[
         str | None,
         typer.Option(
-            metavar="TICKS", help="Of a ruler: mm, or inch for sixteenths of an inch.", rich_help_panel=_REFERENCE
+            metavar="TICKS",
+            help="Of a ruler: mm, or inch for its 16ths or 32nds.",
+            rich_help_panel=_REFERENCE,
         ),
     ] = None
     diameter: Annotated[

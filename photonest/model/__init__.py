@@ -49,7 +49,7 @@ from photonest.model.face import (
     Size,
     Status,
 )
-from photonest.model.photo import FlatPhoto, Lens, MapError, Photo, Scale
+from photonest.model.photo import FlatPhoto, Lens, MapError, OtherScale, Photo, Scale
 from photonest.model.plan import (
     Alternative,
     Axis,
@@ -73,11 +73,11 @@ __all__ = [
     "Alternative", "Attempt", "Axis", "Bound", "Bowl", "CatalogueError", "Circle", "Crack", "CrackError",
     "CrackKind", "Cut", "Cutter", "Defect", "DefectKind", "Diameters", "DocumentError", "ExitCode", "Face",
     "FaceFacts", "FieldError", "FlatPhoto", "Jaws", "Lens", "MapError", "MarksError", "Matrix3",
-    "MoistureError", "Nest", "NoPlanError", "NotFound", "Objective", "Outline", "OutlineError", "OutputError",
-    "Photo", "PhotoError", "PhotoFacts", "PhotonestError", "Pith", "PithError", "Plan", "PluginError", "Point",
-    "Point3", "Points", "Price", "Range", "Scale", "ScaleError", "Score", "SetBy", "Shop", "ShopError", "Side",
-    "Size", "SpeciesError", "Status", "Stock", "StockError", "StockKind", "UnsafePlanError", "dump_json",
-    "face_from_document", "face_to_document", "length_in_mm", "plan_from_document", "plan_to_document",
-    "read_face", "read_json", "read_plan", "read_shop", "shop_from_toml", "shop_template", "write_document",
-    "write_whole",
+    "MoistureError", "Nest", "NoPlanError", "NotFound", "Objective", "OtherScale", "Outline", "OutlineError",
+    "OutputError", "Photo", "PhotoError", "PhotoFacts", "PhotonestError", "Pith", "PithError", "Plan",
+    "PluginError", "Point", "Point3", "Points", "Price", "Range", "Scale", "ScaleError", "Score", "SetBy",
+    "Shop", "ShopError", "Side", "Size", "SpeciesError", "Status", "Stock", "StockError", "StockKind",
+    "UnsafePlanError", "dump_json", "face_from_document", "face_to_document", "length_in_mm",
+    "plan_from_document", "plan_to_document", "read_face", "read_json", "read_plan", "read_shop",
+    "shop_from_toml", "shop_template", "write_document", "write_whole",
 ]  # fmt: skip

@@ -29,12 +29,22 @@ Outcome = Literal["found", "not found", "failed", "refused", "not asked"]
 class NotFound:
     """A finder's answer when it sees nothing it could stand for. Falsy.
 
+    Attributes
+    ----------
+    reason : str
+        Why not.
+    hint : str
+        What the person can do.
+    absent : bool
+        Nothing of its kind was seen or told of: what other finders answer matters more.
+
     >>> bool(NotFound("no rings visible"))
     False
     """
 
     reason: str
     hint: str = ""
+    absent: bool = False
 
     def __bool__(self) -> bool:
         return False

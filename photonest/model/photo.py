@@ -113,6 +113,26 @@ class MapError:
 
 
 @dataclass(frozen=True)
+class OtherScale:
+    """A reference in the same photo that disagrees with the scale.
+
+    Attributes
+    ----------
+    kind : str
+        By its finder's name.
+    size_ratio : float
+        What a length on the face would be by it, over what it is by the scale.
+    """
+
+    kind: str
+    size_ratio: float
+    extra: Extra = extra_fields()
+
+    def __post_init__(self) -> None:
+        require_positive(size_ratio=self.size_ratio)
+
+
+@dataclass(frozen=True)
 class Scale:
     """From pixels to millimetres in the plane of the face.
 
@@ -145,6 +165,8 @@ class Scale:
     rim_error_mm : float or None
         Standard error, due to the scale, of the point of the face's edge that is known worst against the edge as a
         whole; None before there is a face.
+    others : tuple of OtherScale
+        References in the same photo that disagree beyond their errors; the standard error holds half of the difference.
     notes : tuple of str
         What it takes for granted.
     warnings : tuple of str
@@ -164,6 +186,7 @@ class Scale:
     distance_error_mm: float = 0.0
     foot_px: Point | None = None
     rim_error_mm: float | None = None
+    others: tuple[OtherScale, ...] = ()
     warnings: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     extra: Extra = extra_fields()

@@ -30,7 +30,7 @@ class Question:
     """What is asked of the planner, its workshop and keep-outs worked out.
 
     `keep_axis` is where the axis of a blank or slice stands, or a point that a log's axes cross; `rip` is the direction
-    of a log's rip in degrees from the photo's horizontal, as on paper.
+    of a log's rip in degrees from the photo's horizontal, as on paper. Without `others` the best plan alone is told.
     """
 
     face: Face
@@ -42,6 +42,7 @@ class Question:
     want: tuple[float, ...]
     keep_axis: Point | None = None
     rip: float | None = None
+    others: bool = True
 
     @property
     def wished(self) -> bool:

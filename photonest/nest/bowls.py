@@ -16,6 +16,7 @@ from photonest.nest.rules import Real, Rules
 
 ARC_POINTS = 61
 NO_DEFECT = 1000.0
+TOGETHER = 200  # points whose distances are taken at once
 
 Clearance = Callable[[Real], float]
 """The distance in mm from the nearest defect to points (rho, h), shape (n, 2), after twice the standard errors."""
@@ -44,8 +45,9 @@ def clearance_from(points: HalfPlanePoints, clearance: float) -> Clearance:
         if not len(rho):
             return NO_DEFECT
         sides = np.hstack([line[:-1], line[1:]])
-        found = [float(distances(x, y, sides).min()) for x, y in zip(rho.tolist(), h.tolist(), strict=True)]
-        return float((np.array(found) - beyond).min())
+        parts = (slice(start, start + TOGETHER) for start in range(0, len(rho), TOGETHER))
+        found = (distances(rho[part, None], h[part, None], sides).min(axis=1) - beyond[part] for part in parts)
+        return float(min(part.min() for part in found))
 
     return away
 

@@ -2,14 +2,12 @@
 
 The clear radius at a point, the least over all keep-outs of ``distance - reach - margin - 2 standard errors``, changes
 no faster than the point moves, so a square cell of half diagonal d whose centre has clear radius v holds none above
-v + d. Cells are split best first until the best bound is within the tolerance of the best value. Within a cell only
-keep-outs whose figure is within 2 d of the least can matter, so each split keeps a shorter list.
+v + d. Those that may hold something better than the best by more than the tolerance are quartered, all together, until
+none are left. In a cell only keep-outs whose figure is within 2 d of the least can matter, so each round asks fewer.
 """
 
 from __future__ import annotations
 
-import heapq
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,10 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.model import Circle, Points
-from photonest.nest.keepouts import KeepOut, distances, holds, segments_of
+from photonest.nest.keepouts import KeepOut, distances, holds_each, segments_of
 from photonest.nest.rules import Real
 
 MOST_CELLS = 60_000
+CHUNK = 100_000  # figures at once
+QUARTERS = np.array([(-1.0, -1.0), (1.0, -1.0), (-1.0, 1.0), (1.0, 1.0)])
 
 
 @dataclass(frozen=True)
@@ -49,26 +49,32 @@ class ClearRadius:
     edge: Real
     areas: tuple[Real, ...]
 
-    def away_and_keep(self, x: float, y: float, picked: NDArray[np.intp] | slice = slice(None)) -> tuple[Real, Real]:
+    def away_and_keep(
+        self, x: Real | float, y: Real | float, picked: NDArray[np.intp] | slice = slice(None)
+    ) -> tuple[Real, Real]:
         """Return how far each segment lies from a point, and the distance to keep from it."""
         away = distances(x, y, self.segments[picked])
         spread = np.hypot(self.error[picked], self.scale_error * away)
         return away, self.reach[picked] + self.margin[picked] + 2 * spread
 
-    def each(self, x: float, y: float, picked: NDArray[np.intp] | slice = slice(None)) -> Real:
+    def each(self, x: Real | float, y: Real | float, picked: NDArray[np.intp] | slice = slice(None)) -> Real:
         """Return the radius that each segment leaves clear about a point."""
         away, keep = self.away_and_keep(x, y, picked)
         return away - keep
 
-    def blocking(self, x: float, y: float) -> Real | None:
-        """Return the sides that keep a point from being clear: the wood's, or an area's around it."""
-        if not holds(x, y, self.edge):
-            return self.edge
-        return next((area for area in self.areas if holds(x, y, area)), None)
+    def outside(self, x: Real, y: Real) -> Real:
+        """Return how far points, shape (n,), lie outside the wood or inside an area; 0 where neither."""
+        found = np.zeros(len(x))
+        for sides, inward in ((self.edge, True), *((area, False) for area in self.areas)):
+            off = np.flatnonzero((found == 0) & (holds_each(x, y, sides) != inward))
+            if len(off):
+                found[off] = distances(x[off, None], y[off, None], sides).min(axis=1)
+        return found
 
     def at(self, x: float, y: float) -> float:
         """Return the clear radius of a point; minus infinity outside the wood or in a defect."""
-        return -math.inf if self.blocking(x, y) is not None else float(self.each(x, y).min())
+        away = self.outside(np.array([x]), np.array([y]))[0]
+        return -math.inf if away > 0 else float(self.each(x, y).min())
 
 
 def clear_radius(keepouts: Sequence[KeepOut], scale_error: float) -> ClearRadius:
@@ -92,50 +98,38 @@ def widest(
 
     The radius is negative when nothing is clear. `beyond` is a circle (x, y, radius) that the centre must lie outside.
     """
-    search = _Search(clear, tolerance, beyond)
     low, high = clear.edge[:, :2].min(axis=0), clear.edge[:, :2].max(axis=0)
-    half = float(max(high - low)) / 2
-    x, y = ((low + high) / 2).tolist()
-    search.push(x, y, half, np.arange(len(clear.segments)))
-    return search.run()
+    half, groups = float(max(high - low)) / 2, [((low + high)[None, :] / 2, np.arange(len(clear.segments)))]
+    best, point, seen, bound = -math.inf, (0.0, 0.0), 0, math.inf
+    while groups and seen < MOST_CELLS:
+        diagonal, bound = half * math.sqrt(2), -math.inf
+        smaller: list[tuple[Real, NDArray[np.intp]]] = []
+        for at, active in groups:
+            x, y = at.T
+            each = clear.each(x[:, None], y[:, None], active)
+            least, outside = each.min(axis=1), clear.outside(x, y)
+            short = np.zeros(len(x)) if beyond is None else beyond[2] - np.hypot(x - beyond[0], y - beyond[1])
+            allowed = np.where((outside > 0) | (short > 0), -math.inf, least)
+            top = int(np.argmax(allowed))
+            if allowed[top] > best:
+                best, point = float(allowed[top]), (float(x[top]), float(y[top]))
+            bounds = np.where(short > diagonal, -math.inf, np.where(outside > 0, -outside, least) + diagonal)
+            bound, alive = max(bound, float(bounds.max())), bounds > best + tolerance
+            smaller += _quartered(at[alive], half / 2, active, each[alive] <= least[alive, None] + 2 * diagonal)
+        seen, half, groups = seen + sum(len(at) for at, _ in groups), half / 2, smaller
+    return *point, best, max(bound, best + tolerance)
 
 
-class _Search:
-    """The open cells, best bound first, and the best point so far."""
-
-    def __init__(self, clear: ClearRadius, tolerance: float, beyond: tuple[float, float, float] | None) -> None:
-        self.clear, self.tolerance, self.beyond = clear, tolerance, beyond
-        self.best, self.point = -math.inf, (0.0, 0.0)
-        self.cells: list[tuple[float, int, float, float, float, NDArray[np.intp]]] = []
-        self.count = itertools.count()
-
-    def push(self, x: float, y: float, half: float, active: NDArray[np.intp]) -> None:
-        """Value a cell's centre and keep the cell if it may hold something better."""
-        diagonal = half * math.sqrt(2)
-        short = 0.0 if self.beyond is None else self.beyond[2] - math.hypot(x - self.beyond[0], y - self.beyond[1])
-        if short > diagonal:
-            return
-        each = self.clear.each(x, y, active)
-        least = float(each.min())
-        blocking = self.clear.blocking(x, y)
-        if blocking is None:
-            bound = least + diagonal
-            if least > self.best and short <= 0:
-                self.best, self.point = least, (x, y)
-        else:
-            bound = diagonal - float(distances(x, y, blocking).min())
-        if bound > self.best + self.tolerance:
-            near = active[each <= least + 2 * diagonal]
-            heapq.heappush(self.cells, (-bound, next(self.count), x, y, half, near))
-
-    def run(self) -> tuple[float, float, float, float]:
-        """Split cells until none can hold a circle better by more than the tolerance."""
-        while self.cells and -self.cells[0][0] > self.best + self.tolerance and next(self.count) < MOST_CELLS:
-            _, _, x, y, half, active = heapq.heappop(self.cells)
-            for across, down in ((-1, -1), (1, -1), (-1, 1), (1, 1)):
-                self.push(x + across * half / 2, y + down * half / 2, half / 2, active)
-        bound = -self.cells[0][0] if self.cells else -math.inf
-        return *self.point, self.best, max(bound, self.best + self.tolerance)
+def _quartered(
+    at: Real, half: float, active: NDArray[np.intp], matters: NDArray[np.bool_]
+) -> list[tuple[Real, NDArray[np.intp]]]:
+    """Return the quarters of cells in groups, and which segments matter in each; neighbours stay together."""
+    asked = matters.any(axis=0)
+    if len(at) > 1 and 4 * len(at) * np.count_nonzero(asked) > CHUNK:
+        middle = len(at) // 2
+        parts = (slice(None, middle), slice(middle, None))
+        return [group for part in parts for group in _quartered(at[part], half, active, matters[part])]
+    return [((at[:, None] + half * QUARTERS).reshape(-1, 2), active[asked])] if len(at) else []
 
 
 def largest_clear_circle(boundary: Points, obstacles: Sequence[Points] = (), *, tolerance: float = 0.05) -> Circle:

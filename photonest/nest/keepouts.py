@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from photonest.model import Crack, Defect, Face, Points, Shop, Stock
 from photonest.nest.knots import leaning
@@ -106,8 +107,8 @@ def _from_defect(defect: Defect, face: Face, stock: Stock, shop: Shop) -> KeepOu
     return KeepOut(name, segments, np.zeros(len(segments)), shop.clearance, error, "area", depth)
 
 
-def distances(x: float, y: float, segments: Real) -> Real:
-    """Return the distance of a point to each segment."""
+def distances(x: Real | float, y: Real | float, segments: Real) -> Real:
+    """Return the distance of a point to each segment; of each point of a column, as rows."""
     ax, ay = segments[:, 0], segments[:, 1]
     ux, uy = segments[:, 2] - ax, segments[:, 3] - ay
     length2 = ux * ux + uy * uy
@@ -119,8 +120,14 @@ def distances(x: float, y: float, segments: Real) -> Real:
 
 def holds(x: float, y: float, sides: Real) -> bool:
     """Return whether a polygon, given by its sides, holds a point (even-odd rule)."""
+    return bool(holds_each(np.array([x]), np.array([y]), sides)[0])
+
+
+def holds_each(x: Real, y: Real, sides: Real) -> NDArray[np.bool_]:
+    """Return which of some points, shape (n,), a polygon holds."""
     x0, y0, x1, y1 = sides.T
-    crosses = (y0 > y) != (y1 > y)
+    crosses = (y0 > y[:, None]) != (y1 > y[:, None])
     with np.errstate(divide="ignore", invalid="ignore"):
-        right = x < x0 + (y - y0) / (y1 - y0) * (x1 - x0)
-    return bool(np.count_nonzero(crosses & right) % 2)
+        right = x[:, None] < x0 + (y[:, None] - y0) / (y1 - y0) * (x1 - x0)
+    found: NDArray[np.bool_] = np.count_nonzero(crosses & right, axis=1) % 2 == 1
+    return found

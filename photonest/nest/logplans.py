@@ -58,10 +58,15 @@ def plan_log(question: Question, gap: float, work: int, seconds: float) -> Answe
         warnings.append(f"The search stopped before it could rule out {int(top)} bowls.")
     if found.stopped == "clock":
         warnings.append("The search was stopped by the clock: on another machine it may end with another plan.")
-    others = _alternatives(question, log, found.halves, tuple(nest.axis for nest in nests))
-    told = () if asked_for else _gains(question, log, found.halves, nests)
-    runners_up = () if question.wished else _runners_up(question, log, found.halves, nests, work, seconds)
-    return Answer(tuple(nests), value, bound, int(top), others, runners_up, tuple(warnings), told)
+    answer = Answer(tuple(nests), value, bound, int(top), warnings=tuple(warnings))
+    if not question.others:
+        return answer
+    return replace(
+        answer,
+        alternatives=_alternatives(question, log, found.halves, tuple(nest.axis for nest in nests)),
+        runners_up=() if question.wished else _runners_up(question, log, found.halves, nests, work, seconds),
+        reasons=() if asked_for else _gains(question, log, found.halves, nests),
+    )
 
 
 def _runners_up(

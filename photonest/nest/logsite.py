@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.nest.keepouts import KeepOut, distances, holds
+from photonest.nest.keepouts import KeepOut, distances, holds, holds_each
 from photonest.nest.placing import ALL, HalfPlanePoints
 from photonest.nest.rules import Real
 
@@ -108,8 +108,8 @@ def _inside(sides: Real) -> Real:
     """Return points 3 mm apart in a polygon."""
     low, high = sides[:, :2].min(axis=0), sides[:, :2].max(axis=0)
     grid = np.stack(np.meshgrid(np.arange(low[0], high[0], 3.0), np.arange(low[1], high[1], 3.0)), axis=-1)
-    inside = [(x, y) for x, y in grid.reshape(-1, 2).tolist() if holds(x, y, sides)]
-    return np.array(inside, float).reshape(-1, 2)
+    points = grid.reshape(-1, 2)
+    return points[holds_each(points[:, 0], points[:, 1], sides)]
 
 
 @dataclass(frozen=True, eq=False)

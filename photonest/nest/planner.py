@@ -44,6 +44,7 @@ def plan_nest(
     keep_axis: Point | None = None,
     rip: float | None = None,
     want: Sequence[float] | None = None,
+    others: bool = True,
     gap_pct: float = 1.0,
     work: int = MOST_WORK,
     seconds: float = 60.0,
@@ -72,6 +73,8 @@ def plan_nest(
         Rip a log in this direction: degrees from the photo's horizontal, counted as on paper.
     want : sequence of float or None
         Rim diameters wanted, in mm: the nest has these bowls, each at least so large; a log's nests have them together.
+    others : bool
+        Whether to tell of other plans too, and of what a little more wood would bring.
     gap_pct : float
         The search stops when no plan can be better by more than this.
     work : int
@@ -103,7 +106,7 @@ def plan_nest(
         raise StockError(
             f"The axis at {x:g}, {y:g} lies outside the wood.", "Give a point of the face, in mm from its middle."
         )
-    question = Question(face, stock, shop, values, outs, bowls, tuple(want or ()), keep_axis, rip)
+    question = Question(face, stock, shop, values, outs, bowls, tuple(want or ()), keep_axis, rip, others)
     answer = plan_log(question, gap_pct / 100, work, seconds) if stock.kind == "log" else plan_round(question)
     total = sum(bowl.rim_diameter for nest in answer.nests for bowl in nest.bowls)
     count = sum(len(nest.bowls) for nest in answer.nests)

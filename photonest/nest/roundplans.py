@@ -51,9 +51,9 @@ def plan_round(question: Question) -> Answer:
         bound,
         question.bowls or max(bounds, default=count),
         _round_alternatives(question, found, nest.axis, count),
-        () if question.wished else _runners_up(question, nest, best, limit),
+        () if question.wished or not question.others else _runners_up(question, nest, best, limit),
         tuple(f"{name} stays in the wood hollowed out of the last bowl while it spins." for name in found.in_hollow),
-        () if question.want or question.bowls else _gains(question, found, keep_axis, best),
+        () if question.want or question.bowls or not question.others else _gains(question, found, keep_axis, best),
     )
 
 

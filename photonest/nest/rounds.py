@@ -30,6 +30,7 @@ from photonest.nest.solve import (
 FEW = 3
 NEAR = 12.0  # mm: how far a found axis is moved to where it clears all by the most
 MOST_SUBSETS = 8
+LIMIT_STEP = 2.0  # mm: tables of first bowls are kept by the depth that screws leave, no finer than this
 
 
 @dataclass(frozen=True)
@@ -60,7 +61,10 @@ class RoundPlan:
 
 @dataclass(frozen=True)
 class Demand:
-    """Corners (rho, h) of shallow defects that a last bowl's hollow must hold, each with the distance to keep."""
+    """Corners (rho, h) of shallow defects that a last bowl's hollow must hold, each with the distance to keep.
+
+    A defect's half width is part of that distance: a crack is no surer to end at its depth than at its sides.
+    """
 
     rho: Real
     h: Real
@@ -184,9 +188,9 @@ def _demand(
             np.hypot(out.segments[:, 2] - x, out.segments[:, 3] - y),
             np.hypot(out.segments[:, 0] - x, out.segments[:, 1] - y),
         )
-        far = float((np.maximum(*ends) + out.reach).max())
-        keep = out.margin + 2 * math.hypot(out.standard_error, scale_error * far)
-        corners.append((far, float(out.depth or 0.0), keep))
+        far, reach = float(np.maximum(*ends).max()), float(out.reach.max())
+        keep = out.margin + 2 * math.hypot(out.standard_error, scale_error * (far + reach))
+        corners.append((far, float(out.depth or 0.0), reach + keep))
         names.append(out.name)
     table = np.array(corners, float).reshape(-1, 3)
     return Demand(table[:, 0], table[:, 1], table[:, 2]), names
@@ -195,7 +199,7 @@ def _demand(
 def _by_search(work: Workshop, site: RoundSite, limit: float, keep_axis: Point | None) -> RoundPlan:
     shop = work.rules.shop
     most = shop.swing / 2 - shop.trueing
-    first = first_bowl_values(work, most, limit)
+    first = first_bowl_values(work, most, LIMIT_STEP * math.ceil(limit / LIMIT_STEP) if limit < math.inf else limit)
     if keep_axis is not None:
         site = replace(site, low=keep_axis, high=keep_axis)
     best = most_valuable(first, site, 0.5)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.nest.circle import ClearRadius, clear_radius
-from photonest.nest.keepouts import KeepOut, distances
+from photonest.nest.keepouts import KeepOut
 from photonest.nest.placing import ALL, HalfPlanePoints
 from photonest.nest.rules import Real
 
@@ -78,8 +78,7 @@ class RoundSite:
 
     def outside(self, a: float, b: float, h: float) -> float:
         """Return how far the axis lies outside the wood, 0 if it lies inside."""
-        blocking = self.clear.blocking(a, b)
-        return 0.0 if blocking is None else float(distances(a, b, blocking).min())
+        return float(self.clear.outside(np.array([a]), np.array([b]))[0])
 
 
 def round_site(

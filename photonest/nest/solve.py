@@ -33,6 +33,7 @@ CELL_STEP = 0.5
 RADIUS_STEP = 0.5
 DEPTH_STEP = 1.0
 MOST_BOWLS = 12
+TOGETHER = 8  # depths of a span of rims are worked out together
 PER_BOWL = 1e6
 """Weight of one bowl more in a rank, where counts come first; more than any sum of rim diameters."""
 
@@ -227,7 +228,7 @@ def bound_on_axis(work: Workshop, room: Room, widest: float, limit: float = math
 
 @dataclass(frozen=True, eq=False)
 class FirstBowls:
-    """What a nest is worth at most, by its first bowl. Rows are worked out when first asked.
+    """What a nest is worth at most, by its first bowl. Worked out, some depths at a time, when first asked.
 
     Attributes
     ----------
@@ -239,6 +240,8 @@ class FirstBowls:
         Depths, evenly spaced.
     rank : ndarray, shape (n, m)
         An upper bound of the rank of every nest whose first bowl is of the span and no deeper.
+    known : ndarray of bool, shape (n, m / TOGETHER)
+        Which depths of a span are worked out.
     """
 
     work: Workshop
@@ -252,22 +255,28 @@ class FirstBowls:
 
     def at_most(self, picked: NDArray[np.intp], room: Real) -> Real:
         """Return the bound for the spans picked, each with its room in depth."""
-        for row in np.unique(picked[~self.known[picked]]).tolist():
-            self._work_out(row)
         column = np.ceil((room - self.depth[0]) / (self.depth[1] - self.depth[0]) - 1e-9)
-        place = np.clip(column, 0, len(self.depth) - 1).astype(np.intp)
-        found: Real = np.where(room >= self.depth[0] - 1e-9, self.rank[picked, place], IMPOSSIBLE)
+        last = np.minimum(np.searchsorted(self.depth, self.high[picked]), len(self.depth) - 1)  # none is deeper
+        place = np.clip(column, 0, last).astype(np.intp)
+        enough = room >= self.depth[0] - 1e-9
+        asked = np.flatnonzero(enough & ~self.known[picked, place // TOGETHER])
+        if len(asked):
+            self._work_out(np.unique(picked[asked] * self.known.shape[1] + place[asked] // TOGETHER))
+        found: Real = np.where(enough, self.rank[picked, place], IMPOSSIBLE)
         return found
 
-    def _work_out(self, row: int) -> None:
-        count = min(int(np.searchsorted(self.depth, self.high[row])) + 1, len(self.depth))  # none is deeper
-        lows, highs = np.full(count, self.low[row]), np.full(count, self.high[row])
-        firsts = loosest_outside(self.work.rules, lows, highs, self.depth[:count], self.limit)
+    def _work_out(self, blocks: NDArray[np.intp]) -> None:
+        row, block = np.divmod(blocks, self.known.shape[1])
+        self.known[row, block] = True
+        row = np.repeat(row, TOGETHER)
+        column = (block[:, None] * TOGETHER + np.arange(TOGETHER)).ravel()
+        inside = column < len(self.depth)
+        row, column = row[inside], column[inside]
+        firsts = loosest_outside(self.work.rules, self.low[row], self.high[row], self.depth[column], self.limit)
+        best = np.full(len(row), IMPOSSIBLE)
         for number, values in enumerate(upper_values(self.work, firsts), 1):
-            ranked = np.where(values > IMPOSSIBLE / 2, self.work.rank(number, values), IMPOSSIBLE)
-            self.rank[row, :count] = np.maximum(self.rank[row, :count], ranked)
-        self.rank[row, count:] = self.rank[row, count - 1]
-        self.known[row] = True
+            best = np.maximum(best, np.where(values > IMPOSSIBLE / 2, self.work.rank(number, values), IMPOSSIBLE))
+        self.rank[row, column] = best
 
 
 def first_bowl_values(
@@ -282,5 +291,6 @@ def first_bowl_values(
         rank = np.full((len(low), len(depth)), IMPOSSIBLE)
         high = np.minimum(low + step, widest)
         foot = rules.least_foot_from(low)
-        work.memory[key] = FirstBowls(work, limit, low, high, foot, depth, rank, np.zeros(len(low), bool))
+        known = np.zeros((len(low), math.ceil(len(depth) / TOGETHER)), bool)
+        work.memory[key] = FirstBowls(work, limit, low, high, foot, depth, rank, known)
     return work.memory[key]

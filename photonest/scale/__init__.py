@@ -9,7 +9,7 @@ known-diameter 2        ``photonest.scale.known_diameter:KnownDiameter``        
 marker-sheet   10       ``photonest.scale.marker_sheet:MarkerSheet``             nothing; the check line if measured
 markers        15       ``photonest.scale.markers:Markers``                      nothing; the check line if measured
 bar            20       ``photonest.scale.bar:Bar``                              ``square_mm``
-ruler          25       ``photonest.scale.ruler:Ruler``                          ``ticks``: mm, or sixteenths of an inch
+ruler          25       ``photonest.scale.ruler:Ruler``                          ``ticks``: mm, or parts of an inch
 card           30       ``photonest.scale.card:Card``                            nothing
 paper          40       ``photonest.scale.paper:Paper``                          ``size`` for A3 and A5
 ============== ======== ======================================================== ===================================

@@ -40,8 +40,9 @@ def height_note(scale: Scale) -> str:
         return ""
     return (
         f"Face and {scale.kind} are taken to be level, give or take {LEVEL_MM:g} mm as laid by eye, which the error "
-        f"holds: for every 10 mm more that the face lies above it, lengths come out {10 * share:.1f} % too large. "
-        "Give the height with --face-above-reference; 0 says that they are level."
+        f"holds: for every 10 mm more that the face lies above it, lengths come out {10 * share:.1f} % too large, and "
+        f"as much too small where it lies below, as it does if the {scale.kind} lies on a board. Give the height with "
+        "--face-above-reference, negative where the face lies lower; 0 says that they are level."
     )
 
 

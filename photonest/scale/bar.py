@@ -52,7 +52,9 @@ class Bar:
         square = options.square_mm
         if square is None:
             return NotFound(
-                "the side of the bar's squares was not given", "Give it in mm, as --set scale.bar.square_mm=10."
+                "the side of the bar's squares was not given",
+                "Give the side of a chequered bar's squares, as --bar-square MM.",
+                absent=True,
             )
         if not (math.isfinite(square) and 1 <= square <= 500):
             return NotFound(

@@ -42,7 +42,9 @@ class ByHand:
         """Return the scale of that pixel size; no tilt and no lens are removed."""
         size, error = options.mm_per_px, options.standard_error_pct
         if size is None:
-            return NotFound("no pixel size was given", "Give --mm-per-px, the mm that one pixel shows on the face.")
+            return NotFound(
+                "no pixel size was given", "Give --mm-per-px, the mm that one pixel shows on the face.", absent=True
+            )
         if not (math.isfinite(size) and 1e-4 <= size <= 100):
             return NotFound(
                 f"a pixel of {size:g} mm can't be right",

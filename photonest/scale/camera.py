@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 FOCAL, CENTRE, RADIAL, TURN, SHIFT = 0, slice(1, 3), slice(3, 5), slice(5, 8), slice(8, 11)
 OPTICS = 11  # parameters of a view; what a reference adds comes behind them
 _STEPS = 40
+_TURN_STEP = 1e-6
 _DIMENSIONLESS = [0, 3, 4, 5, 6, 7, 10]  # of the parameters: those where a change of 1 is a very large one
 _BOLDEST = 0.3  # change of one of them in a step
 
@@ -101,6 +102,15 @@ class View:
         return rotation(self.values[..., TURN]) @ self.turned
 
     @cached_property
+    def turn_slopes(self) -> Array:
+        """How the rotation of one view changes with its small turn, shape (3, 3, 3).
+
+        A difference does: a rotation is nearly linear in so short a step.
+        """
+        steps = rotation(self.values[TURN] + _TURN_STEP * np.eye(3)) @ self.turned
+        return np.asarray((steps - self.rotation) / _TURN_STEP)
+
+    @cached_property
     def shift(self) -> Array:
         """The mm frame's origin seen from the camera, in mm, shape (..., 3)."""
         focal = self.focal_px[..., None]
@@ -166,6 +176,7 @@ class View:
 
 
 Residuals = Callable[[View], Array]
+Slopes = Callable[[View], Array]
 
 
 def start(prior: Prior, homography: ArrayLike, more: int = 0) -> View | None:
@@ -224,6 +235,7 @@ def fit(
     more_errors: Sequence[float] = (),
     settled: float = 1e-6,
     steps: int = _STEPS,
+    slopes: Slopes | None = None,
 ) -> View | None:
     """Return the most likely view near a first one, with its covariance (Levenberg-Marquardt).
 
@@ -237,19 +249,25 @@ def fit(
         Gain of a step, as a share of the cost, below which no further one is taken.
     steps : int
         The most that are taken.
+    slopes : callable, optional
+        Of a view: the residuals' derivatives, shape (parameters, n); by differences if not given.
 
     Returns
     -------
     View or None
         None where the fit runs away.
     """
-    parts = _steps(view)
 
     def whole(at: View) -> Array:
         return np.concatenate([residuals(at), _departures(at, prior, more_errors)], axis=-1)
 
+    def jacobian_at(at: View, here: Array) -> Array:
+        if slopes is None:
+            return _jacobian(whole, at, here)
+        return np.concatenate([slopes(at).T, _departure_slopes(at, prior, more_errors)])
+
     current, damping = whole(view), 1e-3
-    jacobian = _jacobian(whole, view, parts, current)
+    jacobian = jacobian_at(view, current)
     for _ in range(steps):
         normal, slope = jacobian.T @ jacobian, jacobian.T @ current
         if not np.isfinite(normal).all():
@@ -267,7 +285,7 @@ def fit(
         if not gain >= 0:
             return None
         view, current, damping = tried, result, damping if raised else max(damping / 10, 1e-9)
-        jacobian = _jacobian(whole, view, parts, current)
+        jacobian = jacobian_at(view, current)
         if gain <= settled * (1 + float(current @ current)):
             break
     covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian))
@@ -279,8 +297,9 @@ def _steps(view: View) -> Array:
     return np.concatenate([[1e-6, 1e-3, 1e-3, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-3, 1e-3, 1e-6], more])
 
 
-def _jacobian(function: Residuals, view: View, steps: Array, here: Array) -> Array:
+def _jacobian(function: Residuals, view: View, here: Array) -> Array:
     """Return the derivative of a function that is `here` at the view, by forward differences in one call."""
+    steps = _steps(view)
     there = function(replace(view, values=view.values + np.diag(steps)))
     return np.asarray(((there - here) / steps[:, None]).T)
 
@@ -296,6 +315,17 @@ def _departures(view: View, prior: Prior, more_errors: Sequence[float]) -> Array
         values[..., OPTICS:] / np.asarray(more_errors, dtype=float),
     ]
     return np.concatenate(parts, axis=-1)
+
+
+def _departure_slopes(view: View, prior: Prior, more_errors: Sequence[float]) -> Array:
+    """Return the derivative of the departures of one view, shape (7 + more, 11 + more)."""
+    slopes = np.zeros((7 + len(view.more), OPTICS + len(view.more)))
+    slopes[:5, :5] = np.diag(
+        1 / np.array([prior.focal_error, *[prior.centre_error_px] * 2, prior.k1_error, prior.k2_error])
+    )
+    slopes[5:7, TURN] = view.turn_slopes[:, :2, 2].T / prior.tilt_error
+    slopes[7:, OPTICS:] = np.diag(1 / np.asarray(more_errors, dtype=float))
+    return slopes
 
 
 def rotation(vectors: Array) -> Array:

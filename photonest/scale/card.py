@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -20,7 +20,7 @@ from photonest.scale.shape_corners import right_corners
 WIDTH_MM, HEIGHT_MM, THICKNESS_MM = 85.60, 53.98, 0.76
 CORNER_MM = 3.18  # radius; ISO/IEC 7810 allows 2.88 to 3.48
 WIDTH_ERROR_MM, HEIGHT_ERROR_MM = 0.06, 0.03  # half of the standard's tolerance for unused cards
-SMALLEST_SHARE, SMALL_SHARE = 0.006, 0.02  # of the frame: below the first it is refused, below the second warned of
+SMALLEST_SHARE = 0.006  # of the frame that it must fill
 # standard errors that the proportion may be off where only three corners are seen, or two; what else two ask for: the
 # standard error of the proportion, and the share of each side in sight
 ONE_HIDDEN, TWO_HIDDEN, TWO_HIDDEN_ERROR, TWO_HIDDEN_SHARE = 2.8, 2.0, 0.012, 0.8
@@ -36,7 +36,7 @@ UNEVEN, UNEVEN_PX = 4.0, 0.05  # how much rougher than usual, and by how much mo
 ODD_SIDE = "a card's proportion is not quite right: one of its sides or corners is hidden or bent"
 ONLY_TWO = "only two of a card's round corners are seen: the others are hidden, bent up or cut off"
 CUT = "a card is cut by the frame: only part of it is in the photo"
-NO_CARD = "a rectangle has a card's proportion, but its corners are not a card's"
+NO_CARD = "something has a card's proportion but not its round corners: it is bent or covered, or no card"
 
 
 @dataclass(frozen=True)
@@ -106,8 +106,7 @@ class Card:
         sound = [scale for scale in scales if isinstance(scale, Scale)]
         if not sound:
             return scales[0]
-        one = combined(sound, middle_of_photo(photo.width, photo.height))
-        return replace(one, kind=self.name)
+        return combined(sound, middle_of_photo(photo.width, photo.height))
 
     def _scale(self, photo: Photo, card: Found, options: CardOptions) -> Scale | NotFound:
         scale = scale_from_view(
@@ -117,7 +116,6 @@ class Card:
             card.seen.corners,
             alternative=card.other,
             reference_error=float(np.hypot(WIDTH_ERROR_MM / WIDTH_MM, HEIGHT_ERROR_MM / HEIGHT_MM) / 2),
-            warnings=_warnings(card),
         )
         return scale if isinstance(scale, NotFound) else face_above(scale, -options.thickness_mm)
 
@@ -251,12 +249,6 @@ def _apart(cards: list[Found]) -> list[Found]:
     return kept
 
 
-def _warnings(card: Found) -> tuple[str, ...]:
-    if card.seen.share < SMALL_SHARE:
-        return (f"The card fills only {100 * card.seen.share:.1f} % of the photo: go nearer, or use the marker sheet.",)
-    return ()
-
-
 def _none(complaints: list[str]) -> NotFound:
     if complaints:
         return NotFound(
@@ -266,4 +258,5 @@ def _none(complaints: list[str]) -> NotFound:
     return NotFound(
         "no card in sight",
         "Lay a bank or identity card (85.60 x 53.98 mm) on the face or level with it, whole and clear of other edges.",
+        absent=True,
     )

@@ -1,4 +1,4 @@
-"""Several references in one photo: one scale out of them where they agree, a plain warning where they don't."""
+"""Several references in one photo: one scale out of them where they agree, both values where they don't."""
 
 from __future__ import annotations
 
@@ -9,9 +9,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from photonest.model import Lens, Scale
+from photonest.model import Lens, OtherScale, Scale
 from photonest.rectify import photo_to_mm
 from photonest.scale.build import as_rows
+from photonest.scale.height import grown
 from photonest.scale.uncertainty import Array, diameter_error_pct, diameter_slope, disc
 
 DISAGREE = 3.0  # standard errors of their difference beyond which two scales don't agree
@@ -21,8 +22,8 @@ def combined(scales: Sequence[Scale], outline_px: ArrayLike) -> Scale:
     """Return one scale from several of the same face.
 
     The surest is kept; each other one that agrees with it on the mean diameter of `outline_px` moves it as much as it
-    is trusted (a Kalman update by one measurement). Where one disagrees beyond `DISAGREE` standard errors, it is left
-    out, the standard error is raised to half of the difference, and both values stand in a warning.
+    is trusted (a Kalman update by one measurement). One that disagrees beyond `DISAGREE` standard errors is left out
+    and named in `others`; all lengths then have a standard error of half of the difference at least.
 
     Parameters
     ----------
@@ -33,10 +34,14 @@ def combined(scales: Sequence[Scale], outline_px: ArrayLike) -> Scale:
         raise ValueError("no scales to combine")
     around = np.asarray(outline_px, dtype=float)
     ranked = sorted(scales, key=lambda scale: (round(_error(scale, around), 3), scale.kind))
-    best = ranked[0]
+    best, odd = ranked[0], []
     for other in ranked[1:]:
-        best = _with(best, other, around)
-    return best
+        apart, error = difference_pct(best, other, around)
+        if abs(apart) > DISAGREE * error:
+            odd.append(other)
+        else:
+            best = _with(best, other, around)
+    return _beside(best, odd, around)
 
 
 def middle_of_photo(width: int, height: int, share: float = 0.6) -> Array:
@@ -52,20 +57,26 @@ def difference_pct(one: Scale, other: Scale, outline_px: ArrayLike) -> tuple[flo
 
 
 def _with(best: Scale, other: Scale, around: Array) -> Scale:
+    """Return a scale moved by another one that agrees."""
     apart, error = difference_pct(best, other, around)
-    if abs(apart) > DISAGREE * error:
-        first, second = _diameter(best, around), _diameter(other, around)
-        text = (
-            f"The {best.kind} and the {other.kind} disagree: the same circle measures {first:.1f} mm by the one and "
-            f"{second:.1f} mm by the other. Lay both level with the face, or take one away."
-        )
-        raised = max(best.standard_error_pct, abs(apart) / 2)
-        return replace(best, standard_error_pct=raised, warnings=(*best.warnings, text))
     gain = _error(best, around) ** 2 / max(error**2, 1e-12)
-    kind = f"{best.kind} + {other.kind}"
-    shrunk = best.standard_error_pct * math.sqrt(max(0.0, 1 - gain))
     moved = _scaled(best, gain * apart / 100) if best.map_error is None else _updated(best, other, around, apart / 100)
-    return replace(moved, kind=kind, standard_error_pct=shrunk, warnings=(*best.warnings, *other.warnings))
+    return replace(
+        moved,
+        kind=f"{best.kind} + {other.kind}",
+        standard_error_pct=best.standard_error_pct * math.sqrt(max(0.0, 1 - gain)),
+        others=(*best.others, *other.others),
+        warnings=tuple(dict.fromkeys((*best.warnings, *other.warnings))),
+    )
+
+
+def _beside(best: Scale, odd: Sequence[Scale], around: Array) -> Scale:
+    """Return a scale with those that disagree named, and its error widened to hold them."""
+    apart = [difference_pct(best, other, around)[0] / 100 for other in odd]
+    told = [OtherScale(other.kind, math.exp(share)) for other, share in zip(odd, apart, strict=True)]
+    widest = max(map(abs, apart), default=0.0) / 2
+    more = math.sqrt(max(0.0, widest**2 - (_error(best, around) / 100) ** 2))
+    return grown(replace(best, others=(*best.others, *told)), more)
 
 
 def _scaled(scale: Scale, share: float) -> Scale:

@@ -19,6 +19,7 @@ PIECE = 128  # samples in a piece of the line that a spectrum is taken of
 DRIFT = np.linspace(-0.21, 0.21, 15)  # by how much the ticks' frequency rises along half a line, as a share, at first
 WAVES = np.arange(5, 62)  # in a piece; one more than half its samples could not be told from fewer
 MOST_LINES, MOST_FAR = 40, 8
+WAVES_A_LINE = 3  # that are looked at beside a line, near and far
 SHORTEST_PX, LONG_PX = 40, 1700  # line: shorter ones aren't looked at, of longer ones every other pixel is
 NEAR, FAR = 0.08, 0.35  # how far beside a line ticks are looked for, over its length
 
@@ -92,11 +93,13 @@ def _combs_beside(grey: Grey, start: Array, end: Array, far: float) -> list[Comb
     near = np.abs(aside) < max(14.0, NEAR * length)
     found = []
     for rows in (np.flatnonzero(near), np.flatnonzero(~near)):
-        if len(rows):
-            row, wave, drift = np.unravel_index(int(score[rows].argmax()), score[rows].shape)
+        here = score[rows]
+        for _ in range(WAVES_A_LINE if len(rows) else 0):
+            row, wave, drift = np.unravel_index(int(here.argmax()), here.shape)
             ticks = s / (1 - DRIFT[drift] * s) * length * WAVES[wave] / (PIECE * step)
-            strength = float(score[rows[row], wave, drift])
+            strength = float(here[row, wave, drift])
             found.append(replace(comb, ticks=ticks, aside=float(aside[rows[row]]), strength=strength))
+            here[:, max(0, wave - 3) : wave + 4] = 0
     return found
 
 

@@ -7,6 +7,7 @@ piece of the edge; blur does not change that area.
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -15,8 +16,11 @@ from numpy.typing import ArrayLike, NDArray
 from photonest.scale.camera import Array
 
 LEAST_ERROR_PX = 0.04  # standard error of a piece of an edge, however well the pieces agree
-STRIPS = 4  # that an edge is read in
+BOX_PX = 150.0  # length of what is read of an edge at once: of a slanting one, much beside it is read too
+MOST_BOXES = 24
+SLACK_PX = 3  # by which more is read, for when the edge has been found
 PIECES = 28  # a side is cut into
+PLACES = 56  # along an edge that it is first looked for at
 THIN = 3  # times fewer lines across an edge are read while it is only being found
 LEAST_GOOD = 0.3  # of the pieces must agree
 LEAST_CHANGE = 0.006  # of light across an edge
@@ -35,10 +39,14 @@ def light(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
     """Return linear light, 0 to 1, of sRGB values (IEC 61966-2-1)."""
     import cv2
 
-    value = np.arange(256) / 255
-    table = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4).astype(np.float32)
-    out: NDArray[np.float32] = cv2.LUT(pixels, table)
+    out: NDArray[np.float32] = cv2.LUT(pixels, _light_of_values())
     return out
+
+
+@cache
+def _light_of_values() -> NDArray[np.float32]:
+    value = np.arange(256) / 255
+    return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4).astype(np.float32)
 
 
 def coarse_edge(pixels: NDArray[np.uint8], ends: ArrayLike, reach_px: float) -> tuple[Array, float] | None:
@@ -51,28 +59,54 @@ def coarse_edge(pixels: NDArray[np.uint8], ends: ArrayLike, reach_px: float) -> 
     reach_px : float
         How far off it may lie.
     """
-    start, end = np.asarray(ends, dtype=float)
-    share: NDArray[Any] = np.linspace(0.0, 1.0, 56)
+    return coarse_edges(pixels, np.asarray(ends, dtype=float)[None], reach_px)[0]
+
+
+def coarse_edges(pixels: NDArray[np.uint8], ends: Array, reach_px: float) -> list[tuple[Array, float] | None]:
+    """Return what `coarse_edge` does for each of several edges, `ends` of shape (n, 2, 2)."""
+    share: NDArray[Any] = np.linspace(0.0, 1.0, PLACES)
     offsets = np.arange(-reach_px, reach_px + 0.5, max(1.0, reach_px / 12))
-    colour = _profiles(pixels, start + share[:, None] * (end - start), _normal(start, end), offsets)
-    if colour is None:
-        return None
+    normals = _normals(ends)
+    on = ends[:, :1] + share[:, None] * (ends[:, 1:] - ends[:, :1])
     wide = 2
-    change = colour[:, 2 * wide :] - colour[:, : -2 * wide]
     place = offsets[wide:-wide]
-    first, last = (grid.ravel() for grid in np.meshgrid(np.arange(len(place)), np.arange(len(place)), indexing="ij"))
+    lines = _straight_lines(len(place))
+    found: list[tuple[Array, float] | None] = []
+    for line, points, normal in zip(ends, on, normals, strict=True):
+        colour = _Strip(pixels, line, normal).profiles(points, offsets)
+        if colour is None:
+            found.append(None)
+            continue
+        change = colour[:, 2 * wide :] - colour[:, : -2 * wide]
+        common = lines.means @ change.reshape(-1, 3)
+        best = int((common**2).sum(axis=1).argmax())
+        along = change[np.arange(PLACES), lines.at[best]]
+        # beside what is one tone all along, texture changes this way and that: only the edge changes one way
+        size = float(np.linalg.norm(common[best]))
+        agree = (along @ common[best]) / max(size**2, 1e-12)
+        if size < LEAST_CHANGE or np.sqrt(PLACES) < CLEAR * agree.std():
+            found.append(None)
+            continue
+        found.append((line + place[lines.at[best, [0, -1]], None] * normal, float((agree > 0.3).mean())))
+    return found
+
+
+class _Straight(NamedTuple):
+    """Straight lines across a strip of so many places along it: where each runs, and what means what lies on it."""
+
+    at: NDArray[np.int_]
+    means: NDArray[np.float32]
+
+
+@cache
+def _straight_lines(count: int) -> _Straight:
+    """Return all lines from one of `count` places across a strip's start to one across its end."""
+    share = np.linspace(0.0, 1.0, PLACES)
+    first, last = (grid.ravel() for grid in np.meshgrid(np.arange(count), np.arange(count), indexing="ij"))
     at = np.rint(first[:, None] * (1 - share) + last[:, None] * share).astype(int)
-    along = change[np.arange(len(share))[None], at]
-    common = along.mean(axis=1)
-    best = int(np.linalg.norm(common, axis=1).argmax())
-    # beside what is one tone all along, texture changes this way and that: only the edge changes one way
-    size = float(np.linalg.norm(common[best]))
-    agree = (along[best] @ common[best]) / max(size**2, 1e-12)
-    if size < LEAST_CHANGE or size * np.sqrt(len(share)) < CLEAR * (along[best] @ common[best] / size).std():
-        return None
-    normal = _normal(start, end)
-    ends = np.array([place[first[best]], place[last[best]]])
-    return np.array([start, end]) + ends[:, None] * normal, float((agree > 0.3).mean())
+    means = np.zeros((len(at), PLACES, count), np.float32)
+    np.put_along_axis(means, at[..., None], 1 / PLACES, axis=2)
+    return _Straight(at, means.reshape(len(at), -1))
 
 
 def fine_edge(
@@ -98,90 +132,144 @@ def fine_edge(
     closer : float
         How much narrower a strip is read once the edge is found: what lies beside it misleads less.
     """
-    start, end = np.asarray(ends, dtype=float)
-    length = float(np.linalg.norm(end - start))
-    each = int(np.clip(length * (1 - 2 * margin) / pieces, 2, 12))
-    middle = margin + (np.arange(pieces) + 0.5) / pieces * (1 - 2 * margin)
-    normal = _normal(start, end)
+    return fine_edges(pixels, np.asarray(ends, dtype=float)[None], reach_px, margin, pieces, closer)[0]
+
+
+def fine_edges(
+    pixels: NDArray[np.uint8],
+    ends: Array,
+    reach_px: float,
+    margin: float | Array,
+    pieces: int = PIECES,
+    closer: float = 1.0,
+) -> list[Edge | None]:
+    """Return what `fine_edge` does for each of several edges, `ends` of shape (n, 2, 2), `margin` one or of each."""
+    if not len(ends):
+        return []
+    whole = ends[:, 1:] - ends[:, :1]
+    start, step = ends[:, :1] + np.reshape(margin, (-1, 1, 1)) * whole, whole * (1 - 2 * np.reshape(margin, (-1, 1, 1)))
+    normals = _normals(ends)
+    each = int(np.clip(np.linalg.norm(step, axis=2).max() / pieces, 2, 12))
+    middle = (np.arange(pieces) + 0.5) / pieces  # shares of what is left between the margins
     powers = (2 * middle[:, None] - 1) ** np.arange(3)
-    shift: NDArray[Any] = np.zeros(pieces)
+    strips = [_Strip(pixels, line, normal) for line, normal in zip(ends, normals, strict=True)]
+    found: list[Edge | None] = [None] * len(ends)
+    left: NDArray[np.int_] = np.arange(len(ends))  # edges not lost yet
+    place = shift = np.zeros((len(ends), pieces))
+    good = np.zeros((len(ends), pieces), bool)
     for times, thin in ((1.0, True), (1.0, closer < 1), (closer, False), (closer, False))[: 4 if closer < 1 else 3]:
+        if not len(left):
+            return found
         reach, samples = times * reach_px, max(2, each // THIN) if thin else each
         offsets = np.linspace(-reach, reach, 2 * int(np.ceil((1 if thin else 2) * reach)) + 1)
-        share = margin + (np.arange(pieces * samples) + 0.5) / (pieces * samples) * (1 - 2 * margin)
-        on = start + share[:, None] * (end - start) + np.interp(share, middle, shift)[:, None] * normal
-        colour = _profiles(pixels, on, normal, offsets)
-        if colour is None:
-            return None
-        place, clear = _place(colour.reshape(pieces, samples, len(offsets), -1).mean(axis=1), offsets)
+        share = (np.arange(pieces * samples) + 0.5) / (pieces * samples)
+        aside = np.array([np.interp(share, middle, own) for own in shift])[..., None]
+        on = start[left] + share[:, None] * step[left] + aside * normals[left, None]
+        seen = [strips[k].profiles(points, offsets) for k, points in zip(left, on, strict=True)]
+        inside = np.array([colour is not None for colour in seen], bool)
+        left, shift = left[inside], shift[inside]
+        if not len(left):
+            return found
+        colours = np.stack([colour for colour in seen if colour is not None])
+        means = colours.reshape(len(left), pieces, samples, len(offsets), -1).mean(axis=2)
+        place, clear = _place(means, offsets)
         place = place + shift
         curve, good = _smooth(powers, place, clear)
-        if good.sum() < max(6, LEAST_GOOD * pieces):
+        shift = curve @ powers.T
+        sound = (good.sum(axis=1) >= max(6, LEAST_GOOD * pieces)) & (np.abs(shift).max(axis=1) <= 2 * reach_px + 2)
+        left, place, good, shift = left[sound], place[sound], good[sound], shift[sound]
+    for k, own, agree, off in zip(left, place, good, place - shift, strict=True):
+        error = float(np.sqrt((off[agree] ** 2).sum() / max(1, agree.sum() - 3)))
+        points = start[k] + middle[:, None] * step[k] + own[:, None] * normals[k]
+        found[k] = Edge(points[agree], max(error, LEAST_ERROR_PX), float(agree.mean()))
+    return found
+
+
+class _Strip:
+    """The light across an edge: read in boxes, one about each piece of it, and again only where more is asked for."""
+
+    def __init__(self, pixels: NDArray[np.uint8], ends: Array, normal: Array) -> None:
+        self._pixels, self._normal = pixels, normal
+        count = int(np.clip(round(float(np.linalg.norm(ends[1] - ends[0])) / BOX_PX), 1, MOST_BOXES))
+        self._low: NDArray[np.int_] = np.zeros((count, 2), int)
+        self._high = self._low - 1
+        self._light: list[NDArray[np.float32]] = [np.zeros((0, 0, 3), np.float32)] * count
+
+    def profiles(self, on: Array, offsets: Array) -> NDArray[np.float32] | None:
+        """Return light across the edge, shape (points, offsets, 3); None where too much lies outside the picture."""
+        import cv2
+
+        cuts = np.linspace(0, len(on), len(self._low) + 1).astype(int)
+        if not self._read(on, cuts, np.abs(offsets).max() * np.abs(self._normal)):
             return None
-        shift = powers @ curve
-        if np.abs(shift).max() > 2 * reach_px + 2:
-            return None
-    off = place - shift
-    error = float(np.sqrt((off[good] ** 2).sum() / max(1, good.sum() - 3)))
-    points = start + middle[:, None] * (end - start) + place[:, None] * normal
-    return Edge(points[good], max(error, LEAST_ERROR_PX), float(good.mean()))
+        at = (on - np.repeat(self._low, np.diff(cuts), axis=0)).astype(np.float32)
+        x, y = at.T[..., None] + (self._normal[:, None, None] * offsets).astype(np.float32)
+        out = np.empty((*x.shape, 3), np.float32)
+        for lit, first, last in zip(self._light, cuts[:-1], cuts[1:], strict=True):
+            cv2.remap(lit, x[first:last], y[first:last], cv2.INTER_LINEAR, out[first:last], cv2.BORDER_REPLICATE)
+        return out
+
+    def _read(self, on: Array, cuts: NDArray[np.int_], aside: Array) -> bool:
+        """Hold the light about each piece's points and a way aside; answer whether enough of all is in the picture."""
+        size = np.array(self._pixels.shape[1::-1])
+        low = np.floor(np.minimum.reduceat(on, cuts[:-1]) - aside).astype(int) - 1
+        high = np.ceil(np.maximum.reduceat(on, cuts[:-1]) + aside).astype(int) + 2
+        low, high = np.maximum(low, 0), np.minimum(high, size)
+        if (high - low < 3).any():
+            return False
+        for k in np.flatnonzero(((low < self._low) | (high > self._high)).any(axis=1)):
+            self._low[k], self._high[k] = np.maximum(low[k] - SLACK_PX, 0), np.minimum(high[k] + SLACK_PX, size)
+            (left, top), (right, below) = self._low[k], self._high[k]
+            self._light[k] = light(np.ascontiguousarray(self._pixels[top:below, left:right]))
+        return True
 
 
-def _profiles(pixels: NDArray[np.uint8], on: Array, normal: Array, offsets: Array) -> NDArray[np.float32] | None:
-    """Return light across an edge, shape (points, offsets, 3); None where too much lies outside the picture."""
-    import cv2
-
-    at = on[:, None] + offsets[None, :, None] * normal
-    rims = np.stack([at[:, 0], at[:, -1]])  # nothing of a strip lies outside its two long sides
-    out = np.empty((*at.shape[:2], 3), np.float32)
-    for part in np.array_split(np.arange(len(on)), STRIPS):  # each a small piece of the picture to turn into light
-        place = at[part]
-        rim = rims[:, part].reshape(-1, 2)
-        low, high = np.floor(rim.min(axis=0)).astype(int) - 1, np.ceil(rim.max(axis=0)).astype(int) + 2
-        low, high = np.maximum(low, 0), np.minimum(high, [pixels.shape[1], pixels.shape[0]])
-        if (high - low < 3).any() or (high - low > 8000).any():
-            return None
-        lit = light(np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]]))
-        x, y = (place - low).astype(np.float32).transpose(2, 0, 1)
-        out[part] = cv2.remap(lit, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return out
-
-
-def _place(colour: Array, offsets: Array) -> tuple[Array, NDArray[np.bool_]]:
-    """Return where each mean profile, shape (pieces, offsets, 3), changes from one side's light to the other's."""
+def _place(colour: NDArray[np.float32], offsets: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """Return where each mean profile, shape (..., offsets, 3), changes from one side's light to the other's."""
     third = max(2, len(offsets) // 4)
-    before, after = colour[:, :third].mean(axis=1), colour[:, -third:].mean(axis=1)
+    before, after = colour[..., :third, :].mean(axis=-2), colour[..., -third:, :].mean(axis=-2)
     change = after - before
-    size = np.linalg.norm(change, axis=1)
-    along = change / np.maximum(size, 1e-9)[:, None]
-    level = ((colour - before[:, None]) * along[:, None]).sum(axis=2) / np.maximum(size, 1e-9)[:, None]
-    rough = level[:, :third].std(axis=1) + level[:, -third:].std(axis=1)
+    size = np.sqrt((change**2).sum(axis=-1))
+    along = change / np.maximum(size, 1e-9)[..., None] ** 2
+    level = ((colour - before[..., None, :]) @ along[..., None])[..., 0]
+    rough = level[..., :third].std(axis=-1) + level[..., -third:].std(axis=-1)
     step = offsets[1] - offsets[0]
     # the area above the profile, by trapezes, is the width of the dark part
-    area = ((level[:, 1:] + level[:, :-1]) / 2).sum(axis=1) * step
-    return offsets[-1] - area, (size > 0.004) & (rough < 0.7)
+    area = (level.sum(axis=-1) - (level[..., 0] + level[..., -1]) / 2) * step
+    return offsets[-1] - area.astype(float), (size > 0.004) & (rough < 0.7)
 
 
 def _smooth(powers: Array, place: Array, clear: NDArray[np.bool_]) -> tuple[Array, NDArray[np.bool_]]:
-    """Return a parabola (a lens bends straight edges) through most places, and which of them agree with it.
+    """Return a parabola (a lens bends straight edges) through most places of each edge, and which agree with it.
 
-    `powers`, shape (pieces, 3), are those of where the pieces lie; the parabola's coefficients go with them.
+    `powers`, shape (pieces, 3), are those of where the pieces lie; the parabolas' coefficients, shape (n, 3), go with
+    them.
     """
     good = clear.copy()
-    curve: NDArray[Any] = np.zeros(3)
+    curve: NDArray[Any] = np.zeros((len(place), 3))
     for terms in (1, 2, 3, 3, 3):
-        if good.sum() < 6:
+        enough = good.sum(axis=1) >= 6
+        if not enough.any():
             break
-        known = powers[good, :terms]
-        curve = np.zeros(3)
-        curve[:terms] = np.linalg.solve(known.T @ known, known.T @ place[good])
-        off = np.abs(place - powers @ curve)
-        spread = 1.4826 * float(np.median(off[good]))
-        good = clear & (off < max(3 * spread, 3 * LEAST_ERROR_PX))
+        known, kept = powers[:, :terms], good[enough]
+        normal = (kept[:, None] * known.T) @ known
+        sums = (kept * place[enough]) @ known
+        curve[enough] = 0
+        curve[enough, :terms] = np.linalg.solve(normal, sums[..., None])[..., 0]
+        off = np.abs(place[enough] - curve[enough] @ powers.T)
+        spread = 1.4826 * _medians(off, kept)
+        good[enough] = clear[enough] & (off < np.maximum(3 * spread, 3 * LEAST_ERROR_PX)[:, None])
     return curve, good
 
 
-def _normal(start: Array, end: Array) -> Array:
-    """Return the unit vector to the left of an edge as seen: outward where corners run clockwise."""
-    x, y = (end - start) / np.linalg.norm(end - start)
-    return np.array([y, -x])
+def _medians(values: Array, which: NDArray[np.bool_]) -> Array:
+    """Return the median of some values of each row, at least one."""
+    rows = np.arange(len(values))
+    ordered, count = np.sort(np.where(which, values, np.inf), axis=1), which.sum(axis=1)
+    return np.asarray((ordered[rows, (count - 1) // 2] + ordered[rows, count // 2]) / 2)
+
+
+def _normals(ends: Array) -> Array:
+    """Return unit vectors to the left of edges as seen, shape (n, 2): outward where corners run clockwise."""
+    step = ends[:, 1] - ends[:, 0]
+    return np.asarray(step[:, ::-1] * [1, -1] / np.linalg.norm(step, axis=1)[:, None])

@@ -3,29 +3,24 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from photonest.model import NotFound, Photo, Scale
-from photonest.scale.build import as_points, scale_from_view
+from photonest.scale.build import as_points, as_rows, scale_from_view
 from photonest.scale.camera import TURN, Array, View, fit, mirrored, prior_of, start
 from photonest.scale.seen_markers import seen_markers
 
 SEARCH_PX = 360  # longer side of the picture that the piece is cut out of
 EDGE_ERROR = 0.006  # standard error of the edge found, all round, as a share of the diameter
+OUTLINE_ERROR = 0.008  # the same of its widest place, where an outline has been found
 ROUGH_PX = 1.0  # of single points of the edge, at that size
 LEAST_SHARE = 0.04  # of the frame that the piece must fill
 LEAST_ROUND, LEAST_SOLID = 0.97, 0.95  # of its convex hull that a turned blank fills; that any piece does
-WIDEST_PCT = 3.0
-"""Standard error, in percent, of a mean diameter by the widest one, where the photo's tilt is not known.
-
-A round piece is seen in its full width across the tilt and shortened by 1 - cos t along it: the mean comes out too
-small by half of that. Over tilts spread evenly within T = 25 degrees of square the root mean square of it is
-T^2 / (4 sqrt 3), 2.7 %.
-"""
+SPUR_DEG = 31  # that what sticks out of an edge may take up twice
 PAPER = 1.6  # size of a marker's paper over the marker's own
 STILL = 1e-3  # radians: a circle does not tell how it is turned in its plane, and nothing depends on it
 
@@ -60,7 +55,9 @@ class KnownDiameter:
         """Return the scale by the piece's own edge."""
         diameter, error = options.diameter_mm, options.diameter_error_mm
         if diameter is None:
-            return NotFound("no diameter was given", "Give --set scale.known-diameter.diameter_mm=MM, by calipers.")
+            return NotFound(
+                "no diameter was given", "Give the piece's widest diameter by calipers, as --diameter MM.", absent=True
+            )
         if not (math.isfinite(diameter) and 10 <= diameter <= 5000 and math.isfinite(error) and error >= 0):
             return NotFound(
                 f"a diameter of {diameter:g} mm, give or take {error:g}, can't be right", "Give both in mm."
@@ -145,19 +142,64 @@ def _solidity(edge: Array) -> float:
     return float(cv2.contourArea(points) / cv2.contourArea(cv2.convexHull(points)))
 
 
-def _by_widest(kind: str, edge: Array, diameter: float, reading: float, edge_error: float) -> Scale:
-    """Return the scale whose pixels make the greatest width of an edge, known so well, the diameter."""
+def by_outline(scale: Scale, options: KnownDiameterOptions, outline: ArrayLike, error_mm: float) -> Scale:
+    """Return the scale by the widest place of an outline found with it, bark included, to a standard error in mm.
+
+    Where bark looks like the ground, the edge that the scale was taken from leaves it out; an outline does not.
+    """
+    if options.diameter_mm is None or options.across != "widest":
+        return scale
+    size, tilt = _size(np.asarray(outline, dtype=float), options.diameter_mm)
+    reading = options.diameter_error_mm / options.diameter_mm
+    edge = max(OUTLINE_ERROR, math.sqrt(2) * error_mm * size / options.diameter_mm)
+    return replace(
+        scale,
+        px_to_mm=as_rows(np.diag([size, size, 1.0]) @ np.asarray(scale.px_to_mm, dtype=float)),
+        mm_per_px=scale.mm_per_px * size,
+        standard_error_pct=100 * math.hypot(edge, reading, tilt),
+    )
+
+
+def _size(edge: Array, diameter: float) -> tuple[float, float]:
+    """Return by what to multiply an edge so that its widest place is right, and the share of it that a tilt may be.
+
+    A round piece is seen in its full width across the camera's tilt and shortened along it. How much wider it looks
+    than in the mean is due to that, or to its own shape: it is taken to be half of each, give or take as much.
+    """
     angle = np.arange(0, np.pi, np.pi / 180)
     along = edge @ np.array([np.cos(angle), np.sin(angle)])
-    size = diameter / float((along.max(axis=0) - along.min(axis=0)).max())
+    widest = float((along.max(axis=0) - along.min(axis=0)).max())
+    x, y = edge.T
+    mean = math.sqrt(2 / math.pi * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))))
+    tilt = max(0.0, widest / mean - 1) / 2
+    return diameter / widest * (1 + tilt), tilt
+
+
+def _by_widest(kind: str, edge: Array, diameter: float, reading: float, edge_error: float) -> Scale:
+    """Return the scale whose pixels make the greatest width of an edge, known so well, the diameter."""
+    size, tilt = _size(without_spurs(edge), diameter)
     return Scale(
         kind=kind,
         px_to_mm=((size, 0.0, 0.0), (0.0, size, 0.0), (0.0, 0.0, 1.0)),
-        standard_error_pct=100 * math.hypot(edge_error, reading, WIDEST_PCT / 100),
+        standard_error_pct=100 * math.hypot(edge_error, reading, tilt),
         mm_per_px=size,
         reference_error_pct=100 * reading,
         warnings=("The scale comes from one diameter of the piece: a tilt of the camera is not removed.",),
     )
+
+
+def without_spurs(edge: Array) -> Array:
+    """Return an edge by the median of its distances from its middle over a few degrees: no shadow sticks out of it."""
+    middle = edge.mean(axis=0)
+    off = edge - middle
+    turn = np.arctan2(off[:, 1], off[:, 0])
+    order = np.argsort(turn)
+    half = SPUR_DEG // 2
+    angle = np.radians(np.arange(-half, 360 + half))
+    radius = np.interp(angle, turn[order], np.hypot(*off[order].T), period=2 * np.pi)
+    smooth = np.median(np.lib.stride_tricks.sliding_window_view(radius, 2 * half + 1), axis=1)
+    angle = angle[half:-half]
+    return np.asarray(middle + smooth[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]))
 
 
 def _by_round_rim(kind: str, photo: Photo, edge: Array, diameter: float, reading: float) -> Scale | NotFound:

@@ -104,6 +104,7 @@ def find_sheet(photo: Photo) -> tuple[SheetLayout, Array] | NotFound:
         "no marker sheet in sight",
         "Lay the printed sheet (photonest marker-sheet) level with the face, in the light, and go so near that it "
         "fills 2 % of the photo or more.",
+        absent=True,
     )
 
 

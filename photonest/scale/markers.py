@@ -13,18 +13,18 @@ from photonest.scale.board import CHECK_LINE_MM, MARKER_CELLS, marker_cells
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, mapped, prior_of
 from photonest.scale.cut_outs import SIDE_MM, piece_of, place_on_piece
-from photonest.scale.edges import Edge, coarse_edge, fine_edge
+from photonest.scale.edges import Edge, coarse_edges, fine_edges
 from photonest.scale.marker_sheet import PRINT_ERROR, READING_MM, print_stretch
 from photonest.scale.seen_markers import seen_markers
-from photonest.scale.sides import Side, fit_sides
+from photonest.scale.sides import Side, fit_loose
 
 SIDE_ERROR_PX = 0.05  # of a printed side alone
-WORST_FIT = 4.0  # mean squared residual over its expectation
+WORST_FIT = 2.5  # mean squared residual over its expectation, of most edges of a piece that lies in the plane
+MOST_OFF = 0.3  # share of the pieces that may lie otherwise
 INNER_LINES = 4  # of a marker that are measured: more take time and tell little
-LEAST_MISFIT, OVERLAP = (
-    0.2,
-    0.75,
-)  # of its expectation, however well all agree; its share that is no error counted twice
+CLEAR_SHARE = 0.7  # of an edge of a marker must be seen
+LEAST_MISFIT = 0.2  # mean squared residual over its expectation, however well all agree
+OVERLAP = 0.35  # share of the covariance that is no error counted twice
 FEW = 3  # pieces below which the user is told to lay out more
 
 
@@ -64,31 +64,43 @@ class Markers:
             return NotFound(
                 "no cut-out markers in sight",
                 "Lay four or more of them flat around the face, all of each in the photo, or use the marker sheet.",
+                absent=True,
             )
         first = next(iter(found))
         homography = _homography(first, found[first], stretch)
         middle = (SIDE_MM / 2 * stretch, SIDE_MM / 2 * stretch)
         prior = prior_of(photo)
-        answer = fit_sides(prior, homography, sides, edges, (), middle, side_px=SIDE_ERROR_PX)
-        misfit = np.inf if answer is None else answer[0].cost / sum(len(edge.px) for edge in edges)
-        if answer is None or answer[0].covariance is None or misfit > WORST_FIT:
+        answer = fit_loose(prior, homography, sides, edges, middle, SIDE_ERROR_PX)
+        off = [] if answer is None else _out_of_plane(sides, answer.misfits)
+        if answer is None or answer.view.covariance is None or len(off) > MOST_OFF * pieces:
             return NotFound(
                 "the cut-out markers don't lie in one plane", "Lay all of them flat and level with the face."
             )
-        view, other = answer
-        view = replace(view, covariance=OVERLAP * max(LEAST_MISFIT, misfit) * answer[0].covariance)
+        misfit = answer.view.cost / sum(len(edge.px) for edge in edges)
+        view = replace(answer.view, covariance=OVERLAP * max(LEAST_MISFIT, misfit) * answer.view.covariance)
         warnings: tuple[str, ...] = ()
+        if off:
+            warnings = (
+                f"{len(off)} of {pieces} loose markers hardly count: not level with the others, or bent. Lay all of "
+                "them flat and level with the face.",
+            )
         if pieces < FEW:
-            warnings = (f"Only {pieces} loose markers in sight: four or more around the face measure far better.",)
+            warnings += (f"Only {pieces} loose markers in sight: four or more around the face measure far better.",)
         return scale_from_view(
             self.name,
             photo,
             view,
             _hull(np.concatenate(list(found.values()))),
-            alternative=other,
+            alternative=answer.other,
             size_error=PRINT_ERROR if options.check_line_mm is None else READING_MM / CHECK_LINE_MM,
             warnings=warnings,
         )
+
+
+def _out_of_plane(sides: list[Side], misfits: Array) -> list[int]:
+    """Return the pieces of which most edges don't fit to the others'."""
+    piece = np.array([side.shape for side in sides])
+    return [k for k in np.unique(piece) if np.median(misfits[piece == k]) > WORST_FIT]
 
 
 def detected(photo: Photo) -> dict[int, Array]:
@@ -118,13 +130,11 @@ def _sides(photo: Photo, found: dict[int, Array], stretch: float) -> tuple[list[
     for number, corners in found.items():
         homography = _homography(number, corners, stretch)
         cell = float(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1).min()) / MARKER_CELLS
-        seen = [
-            (line, _edge(photo, mapped(homography, line.ends_mm(number) * stretch), cell)) for line in lines(number)
-        ]
-        if any(edge is None for _, edge in seen[:4]):
+        seen = _edges(photo, number, homography, cell, stretch)
+        if any(edge is None for edge in seen[:4]):
             continue
         shape = pieces.setdefault(piece_of(number) or 0, len(pieces))
-        for line, edge in seen:
+        for line, edge in zip(lines(number), seen, strict=True):
             if edge is not None:
                 sides.append(line.side(number, stretch, shape))
                 edges.append(edge)
@@ -190,15 +200,28 @@ def _longest_run(step: NDArray[np.int_]) -> tuple[int, int]:
     return best
 
 
-def _edge(photo: Photo, ends: Array, cell: float) -> Edge | None:
-    """Return one edge of a marker's print, or None where it is hidden."""
+def _edges(photo: Photo, number: int, homography: Array, cell: float, stretch: float) -> list[Edge | None]:
+    """Return a marker's `lines` as seen, None for each that is hidden.
+
+    Parameters
+    ----------
+    homography : ndarray, shape (3, 3)
+        About from the mm of its piece to pixels.
+    cell : float
+        Side of one of its cells, in pixels.
+    """
     reach = float(np.clip(0.45 * cell, 2.0, 8.0))
-    moved = coarse_edge(photo.pixels, ends, reach)
-    if moved is None or moved[1] < 0.7:
-        return None
-    cells = float(np.linalg.norm(ends[1] - ends[0])) / cell
-    edge = fine_edge(photo.pixels, moved[0], reach, min(0.25, 0.5 / cells), pieces=10 if cells > 5 else 6)
-    return edge if edge is not None and edge.share > 0.7 else None
+    ends = mapped(homography, np.array([line.ends_mm(number) for line in lines(number)]) * stretch)
+    cells = np.array([line.cells for line in lines(number)])
+    moved = coarse_edges(photo.pixels, ends, reach)
+    seen: NDArray[np.bool_] = np.array([there is not None and there[1] >= CLEAR_SHARE for there in moved])
+    ends[seen] = [there[0] for there, clear in zip(moved, seen, strict=True) if there is not None and clear]
+    found: list[Edge | None] = [None] * len(ends)
+    for which, pieces in ((np.flatnonzero(seen & (cells > 5)), 10), (np.flatnonzero(seen & (cells <= 5)), 6)):
+        fine = fine_edges(photo.pixels, ends[which], reach, np.minimum(0.25, 0.5 / cells[which]), pieces)
+        for k, edge in zip(which, fine, strict=True):
+            found[k] = edge if edge is not None and edge.share > CLEAR_SHARE else None
+    return found
 
 
 def _homography(number: int, corners: Array, stretch: float) -> Array:

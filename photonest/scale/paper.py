@@ -26,6 +26,7 @@ UNNAMED = ("A4", "Letter")  # A3, A4 and A5 have one proportion: the others must
 MARGIN = 0.05  # of each side
 CUT_ERROR_MM = 0.5  # of office paper's sides, well inside the 2 mm that ISO 216 allows; common practice, no source
 SMALLEST_SHARE = 0.035  # of the frame; smaller white rectangles are labels
+SURE_FIT = 1.2  # mean squared residual over its expectation, below which no better one is looked for
 WORST_FIT = 1.6  # mean squared residual over its expectation: flat sheets stay below 1.45, one bent by 1 mm does not
 HIDDEN = "a white rectangle does not show four sharp corners: one is hidden, bent or cut off, or it is no sheet"
 # where a corner is hidden: each side's share in sight, its roughness over the photo's longer side, the proportion's
@@ -62,12 +63,23 @@ class PaperOptions:
 
 
 class Found(NamedTuple):
-    """A sheet, its size's name, its view in mm from a corner, and the second best view."""
+    """A sheet, its size's name, its size along its view's x and y, its view in mm from a corner, the second best."""
 
     seen: Seen
     name: str
+    size: tuple[float, float]
     view: View
     other: View | None
+
+    @property
+    def misfit(self) -> float:
+        """Mean squared residual over its expectation."""
+        return self.view.cost / sum(len(edge.px) for edge in self.seen.edges)
+
+    def holds(self, point: Array) -> bool:
+        """Whether a pixel lies on the sheet."""
+        x, y = self.view.to_mm(point[None])[0]
+        return bool(0 < x < self.size[0] and 0 < y < self.size[1])
 
 
 class Paper:
@@ -83,16 +95,26 @@ class Paper:
         if any(name not in SIZES_MM for name in names):
             return NotFound(f"no paper size is called {options.size!r}", f"Give one of {', '.join(SIZES_MM)}.")
         prior = prior_of(photo)
-        found: list[Found | str | None] = []
-        for rough in searched(photo).shapes(lambda rough: may_be_paper(photo, rough)):
-            near = may_be_paper(photo, rough) and sharp_corners(photo, rough) > 0
+        least_light = SHADED * usual_light(photo)
+        sheets: list[Found] = []
+        complaints: list[str] = []
+
+        def is_wanted(rough: Array) -> bool:
+            middle = rough.mean(axis=0)  # of a sheet seen well already: another way to close it, or something on it
+            known = any(sheet.misfit < SURE_FIT and sheet.holds(middle) for sheet in sheets)
+            return not known and may_be_paper(photo, rough, least_light)
+
+        for rough in searched(photo).shapes(is_wanted):
+            near = is_wanted(rough) and sharp_corners(photo, rough) > 0
             seen = sharpened(photo, rough, MARGIN, bent=True) if near else None
-            found.append(None if seen is None else as_paper(photo, prior, seen, names))
-        sheets = [sheet for sheet in found if isinstance(sheet, Found)]
+            found = None if seen is None else as_paper(photo, prior, seen, names, least_light)
+            if isinstance(found, str):
+                complaints.append(found)
+            elif found is not None:
+                sheets.append(found)
         if not sheets:
-            return _none([text for text in found if isinstance(text, str)], names)
-        best = min(sheets, key=lambda sheet: sheet.view.cost / sum(len(edge.px) for edge in sheet.seen.edges))
-        size = SIZES_MM[best.name]
+            return _none(complaints, names)
+        best = min(sheets, key=lambda sheet: sheet.misfit)
         warnings: tuple[str, ...] = ()
         if options.size == "any" and best.name == "A4":
             warnings = ("The sheet is taken to be A4; A3 and A5 look the same but for their size, and must be named.",)
@@ -102,15 +124,15 @@ class Paper:
             best.view,
             best.seen.corners,
             alternative=best.other,
-            reference_error=CUT_ERROR_MM * float(np.hypot(1 / size[0], 1 / size[1])) / 2,
+            reference_error=CUT_ERROR_MM * float(np.hypot(1 / best.size[0], 1 / best.size[1])) / 2,
             warnings=warnings,
         )
 
 
-def may_be_paper(photo: Photo, rough: Array) -> bool:
+def may_be_paper(photo: Photo, rough: Array, least_light: float) -> bool:
     """Whether a shape is large enough and looks like plain white paper, as far as its rough corners tell."""
     share = area(rough) / (photo.width * photo.height)
-    return share > SMALLEST_SHARE / 3 and _is_plain_white(photo, rough)
+    return share > SMALLEST_SHARE / 3 and _is_plain_white(photo, rough, least_light)
 
 
 def sharp_corners(photo: Photo, corners: Array) -> int:
@@ -119,9 +141,9 @@ def sharp_corners(photo: Photo, corners: Array) -> int:
     return right_corners(photo, corners, about, min(about) / 30, sharp=True).count
 
 
-def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> Found | str | None:
+def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...], least_light: float) -> Found | str | None:
     """Return a shape as a sheet of one of the sizes named; None if it is not like one, or a text where it nearly is."""
-    if not _is_plain_white(photo, seen.corners):
+    if not _is_plain_white(photo, seen.corners, least_light):
         return None
     corners = sharp_corners(photo, seen.corners)
     longer = max(photo.width, photo.height)
@@ -141,7 +163,7 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...]) -> 
         return f"a white rectangle fills only {100 * seen.share:.1f} % of the photo: a label, or a sheet too far off"
     if view.cost > WORST_FIT * sum(len(edge.px) for edge in seen.edges):
         return "a sheet's sides are not straight: it is curled, or partly covered"
-    return Found(seen, name, view, other)
+    return Found(seen, name, size, view, other)
 
 
 def _told(
@@ -196,20 +218,26 @@ def _flat_or_bent(
     return flat[0], flat[1] or replace(bent[0], cost=bent[0].cost + BENT_GAIN)
 
 
-def _is_plain_white(photo: Photo, corners: Array) -> bool:
+def usual_light(photo: Photo) -> float:
+    """Return the median light of a photo."""
+    step = max(1, min(photo.width, photo.height) // 100)
+    return float(np.median(light(np.ascontiguousarray(photo.pixels[::step, ::step])).mean(axis=2)))
+
+
+def _is_plain_white(photo: Photo, corners: Array, least_light: float) -> bool:
     """Whether a shape is of one nearly colourless, light tone, some writing or sawdust on it let pass."""
     inside = interior(photo, corners)
     tone = np.median(inside.reshape(-1, 3), axis=0)
+    colour = (tone.max() - tone.min()) / max(float(tone.max()), 1e-3)
+    if colour >= MOST_COLOUR or tone.mean() <= least_light:
+        return False
     against = inside / np.maximum(tone, 1e-3)
     bright = np.maximum(against.mean(axis=-1), 1e-3)
     plain = (np.abs(against / bright[..., None] - 1).max(axis=-1) < TINTS) & (np.abs(np.log(bright)) < np.log(SHADOW))
     along_sides = (plain[:2], plain[-2:], plain[:, :2], plain[:, -2:])
-    if min(float(side.mean()) for side in along_sides) < LEAST_WHITE_SIDE:
-        return False  # the edge of something beside the sheet is taken for one of its sides
-    step = max(1, min(photo.width, photo.height) // 100)
-    around = light(np.ascontiguousarray(photo.pixels[::step, ::step])).mean(axis=2)
-    colour = (tone.max() - tone.min()) / max(float(tone.max()), 1e-3)
-    return bool(plain.mean() > PLAIN_SHARE and colour < MOST_COLOUR and tone.mean() > SHADED * np.median(around))
+    # where one is not plain, the edge of something beside the sheet is taken for one of its sides
+    least_side = min(float(side.mean()) for side in along_sides)
+    return least_side >= LEAST_WHITE_SIDE and bool(plain.mean() > PLAIN_SHARE)
 
 
 def _none(complaints: list[str], names: tuple[str, ...]) -> NotFound:
@@ -220,4 +248,5 @@ def _none(complaints: list[str], names: tuple[str, ...]) -> NotFound:
     return NotFound(
         f"no sheet of paper ({' or '.join(names)}) in sight",
         "Lay a white sheet level with the face, all four sides in the photo, or use the marker sheet.",
+        absent=True,
     )

@@ -17,6 +17,7 @@ MOST_OPEN, LEAST_COVER = 12, 0.6  # shapes with a side open, and the share of ea
 AT_FRAME_PX = 6.0  # from the frame, that a line ends which goes on beyond it
 MOST_AT_ONCE = 2000  # three-sided shapes that a fourth side is looked for in one go
 PARALLEL_DEG, SQUARE_DEG = 30.0, 50.0  # how far, seen slantwise, sides may be off parallel and off square
+ThreeSided = tuple[NDArray[np.int_], NDArray[np.int_], NDArray[np.int_]]  # numbers of bases, lines at their two ends
 
 
 def find_quads(pixels: NDArray[np.uint8]) -> Array:
@@ -36,19 +37,20 @@ def find_shapes(pixels: NDArray[np.uint8]) -> tuple[Array, Array]:
     small = pixels if factor == 1 else cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     ratio = np.array(small.shape[1::-1]) / np.array(pixels.shape[1::-1])
     lines = joined(straight_segments(small), SHORTEST * SEARCH_PX)
+    if len(lines.ends) < 3:
+        return np.zeros((0, 4, 2)), np.zeros((0, 4, 2))
     width, height = small.shape[1], small.shape[0]
-    quads, cut = closed(lines, width, height), cut_by_frame(lines, width, height)
+    three = _three_sided(lines)
+    quads, cut = closed(lines, three, width, height), cut_by_frame(lines, three, width, height)
     return (quads + 0.5) / ratio - 0.5, (cut + 0.5) / ratio - 0.5
 
 
-def cut_by_frame(lines: Lines, width: int, height: int) -> Array:
+def cut_by_frame(lines: Lines, three: ThreeSided, width: int, height: int) -> Array:
     """Return shapes of which two corners are seen and two sides run on to the frame, shape (n, 4, 2).
 
     Corners run clockwise as seen; the two that lie at the frame are where the sides leave it.
     """
-    if len(lines.ends) < 3:
-        return np.zeros((0, 4, 2))
-    base, first, last = _three_sided(lines)
+    base, first, last = three
     corners, ends = [], []
     for line in (last, first):
         corner = _intersection(lines, base, line)
@@ -67,15 +69,12 @@ def cut_by_frame(lines: Lines, width: int, height: int) -> Array:
     return np.asarray(_clockwise(shapes[good][order]))
 
 
-def closed(lines: Lines, width: int, height: int) -> Array:
+def closed(lines: Lines, three: ThreeSided, width: int, height: int) -> Array:
     """Return quadrilaterals that lines close, the best covered by them first, shape (n, 4, 2).
 
-    Three sides that meet in two corners are looked for first, then a fourth across their open end. Behind them come
-    those whose fourth side is not seen, but two others end as far out.
+    A fourth side is looked for across the open end of three that meet in two corners. Behind them come those whose
+    fourth side is not seen, but two others end as far out.
     """
-    if len(lines.ends) < 3:
-        return np.zeros((0, 4, 2))
-    three = _three_sided(lines)
     sides = np.unique(_canonical(_four_sided(lines, *three)), axis=0)
     corners = _corners(lines, sides)
     good = _plausible(corners, width, height)
@@ -147,7 +146,7 @@ def _open_ended(lines: Lines, base: NDArray[np.int_], first: NDArray[np.int_], l
     return np.asarray(np.stack([far_last, far_first, corners[1], corners[0]], axis=1)[order])
 
 
-def _three_sided(lines: Lines) -> tuple[NDArray[np.int_], NDArray[np.int_], NDArray[np.int_]]:
+def _three_sided(lines: Lines) -> ThreeSided:
     """Return lines with two others that start at their ends, to one side, about parallel and alike in length."""
     at_start, at_end = _corner_partners(lines)
     parts = []

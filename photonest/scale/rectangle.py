@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from photonest.model import Photo
 from photonest.scale.camera import Array, Prior, View
-from photonest.scale.edges import Edge, fine_edge, light
+from photonest.scale.edges import Edge, fine_edges, light
 from photonest.scale.rough_shapes import area, looks, meet
 from photonest.scale.sides import enlarged, fit_sides, rectangle, refit_sides
 
@@ -65,13 +65,10 @@ def sharpened(photo: Photo, rough: Array, margin: float, bent: bool = False) -> 
     """
     longer = max(photo.width, photo.height)
     narrow = max(4.0, NARROW * longer)
-    edges: list[Edge] = []
-    for k in range(4):
-        edge = fine_edge(photo.pixels, [rough[k], rough[(k + 1) % 4]], narrow, margin, closer=CLOSER)
-        if edge is None or edge.share < LEAST_SHARE:
-            return None
-        edges.append(edge)
-    if max(edge.error_px for edge in edges) > ROUGHEST * longer:
+    sides = np.stack([rough, np.roll(rough, -1, axis=0)], axis=1)
+    found = fine_edges(photo.pixels, sides, narrow, margin, closer=CLOSER)
+    edges = [edge for edge in found if edge is not None and edge.share >= LEAST_SHARE]
+    if len(edges) < 4 or max(edge.error_px for edge in edges) > ROUGHEST * longer:
         return None
     lines = [_line(edge.px) for edge in edges]
     corners = np.array([meet(lines[k - 1], lines[k]) for k in range(4)])

@@ -8,9 +8,10 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
+from photonest.imaging import folded
 from photonest.model import Photo
 from photonest.scale.camera import Array
-from photonest.scale.edges import coarse_edge
+from photonest.scale.edges import coarse_edge, coarse_edges
 from photonest.scale.quads import SEARCH_PX, find_shapes
 from photonest.scale.seen_markers import seen_markers
 
@@ -30,14 +31,9 @@ class Searched:
     """
 
     def __init__(self, pixels: NDArray[np.uint8], most: int = MOST_TRIED) -> None:
-        import cv2
-
         self._most = most
-        height, width = pixels.shape[:2]
-        fold = max(1, max(width, height) // ROUGH_PX)
-        size = (width // fold, height // fold)
-        self.small = pixels if fold == 1 else cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
-        self._ratio = np.array(self.small.shape[1::-1]) / [width, height]
+        self._fold = max(1, max(pixels.shape) // ROUGH_PX)
+        self.small = folded(pixels, self._fold)
         quads, cut = find_shapes(self.small)
         self._quads = [quad for quad in quads if _is_worth_a_look(quad, self.small.shape)]
         self.cut = [self._in_photo(corners) for corners in cut]  # by the frame: two corners each are seen
@@ -74,7 +70,7 @@ class Searched:
         depth : float
             About how long those are, over the length of that side.
         """
-        a, b, c, d = np.roll((corners + 0.5) * self._ratio - 0.5, -side, axis=0)
+        a, b, c, d = np.roll((corners + 0.5) / self._fold - 0.5, -side, axis=0)
         reach = depth * float(np.linalg.norm(b - a))
         far = np.array([b + reach * (c - b) / np.linalg.norm(c - b), a + reach * (d - a) / np.linalg.norm(d - a)])
         edge = coarse_edge(self.small, far, FAR_SIDE * reach)
@@ -84,7 +80,7 @@ class Searched:
         return self._in_photo(np.roll(moved, side, axis=0)) if np.isfinite(moved).all() else None
 
     def _in_photo(self, corners: Array) -> Array:
-        return np.asarray((corners + 0.5) / self._ratio - 0.5)
+        return np.asarray((corners + 0.5) * self._fold - 0.5)
 
 
 def searched(photo: Photo) -> Searched:
@@ -104,12 +100,10 @@ def _is_worth_a_look(quad: Array, shape: tuple[int, ...]) -> bool:
 
 def _moved(pixels: NDArray[np.uint8], quad: Array, reach: float) -> Array | None:
     """Return a shape with its sides moved onto the strongest straight edges near them; None where one isn't there."""
-    ends = []
-    for k in range(4):
-        moved = coarse_edge(pixels, [quad[k], quad[(k + 1) % 4]], reach)
-        if moved is None or moved[1] < ROUGH_SHARE:
-            return None
-        ends.append(moved[0])
+    found = coarse_edges(pixels, np.stack([quad, np.roll(quad, -1, axis=0)], axis=1), reach)
+    ends = [moved[0] for moved in found if moved is not None and moved[1] >= ROUGH_SHARE]
+    if len(ends) < 4:
+        return None
     corners = np.array([meet(ends[k - 1], ends[k]) for k in range(4)])
     return corners if np.isfinite(corners).all() and np.abs(corners - quad).max() < 4 * reach else None
 

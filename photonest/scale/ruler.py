@@ -11,22 +11,26 @@ from numpy.typing import NDArray
 from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, Prior, View, mapped, prior_of
+from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.combs import Comb, combs
-from photonest.scale.edges import Edge, coarse_edge, fine_edge
-from photonest.scale.lines import Lines, joined
+from photonest.scale.edges import Edge, coarse_edge, fine_edge, light
+from photonest.scale.lines import Lines, joined, straight_segments
 from photonest.scale.sides import Side, fit_sides
 from photonest.scale.tick_grid import CLEARLY, grid, zone_line
 from photonest.scale.tick_wave import centred, followed, longer_after, projective
 
 INCH_MM = 25.4
 SEARCH_PX, SHORTEST, SMOOTH_PX = 640, 0.06, 0.7  # picture that lines are looked for in; line, as a share; blur
-MOST_FOLLOWED = 16  # combs
+MOST_FOLLOWED, MOST_MEASURED = 16, 4  # combs
+AS_CLEAR, MUCH = 0.3, 1.2  # as the best one at first sight; better
 CLEAR_FIVE, CLEAR_EIGHT, CLEAR_TEN, CLEAR_POWER = 11.0, 5.0, 6.0, 12.0  # how clearly longer ticks come back
-HIDDEN_MM = 2.5  # the wave that long ticks and figures make where those of a millimetre are too fine to stand out
+CLEAR_LAST = 4.0  # the same for the inches of a ruler with thirty-seconds
+HIDDEN_MM = 2.5, 5.0  # waves that long ticks and figures make where those of a millimetre are too fine to stand out
 FAINT = 0.15  # strength below which ticks of a millimetre aren't there
 WIDEST_MM, USUAL_DEPTHS_MM = 80.0, (18.0, -18.0)  # ruler; from its ticks on, where its other edge is not seen
-END_MM, ASKEW = 10.0, 0.05  # how far its end may be from its last tick; how far off square, as a slope
+END_MM, ASKEW = 10.0, 0.12  # how far its end may be from its last tick; how far off square, as a slope
 PARALLEL, PARALLEL_FAR = 0.004, 0.00012  # slope that an edge may be off, and by how much more per pixel away
+BESIDE_PX = 3.0  # how far beside an edge light is looked at
 EDGE_ERROR_PX, END_ERROR_PX = 0.1, 0.12  # of a piece of an edge, at least
 TICK_ERROR_MM, TILTED = 0.02, 0.1  # of a tick; change of scale by tilt over half a ruler's length, as a share
 # ticks as a whole stray by so many pixels; by more if finer, as what JPEG keeps of fine waves leans to its rows
@@ -43,7 +47,7 @@ class RulerOptions:
     Attributes
     ----------
     ticks : str or None
-        What its finest ticks stand for: "mm", or "inch" for sixteenths of an inch.
+        What its finest ticks stand for: "mm", or "inch" for sixteenths or thirty-seconds of an inch.
     """
 
     ticks: Literal["mm", "inch"] | None = None
@@ -57,19 +61,32 @@ class Ruler:
     Options = RulerOptions
 
     def find(self, photo: Photo, options: RulerOptions) -> Scale | NotFound:
-        """Return the scale by the ruler; x runs along it."""
+        """Return the scale by the ruler, x along it; by both where there are two."""
         import cv2
 
         if options.ticks is None:
-            return NotFound("it was not said that a ruler lies there", "Say what its ticks are: --ruler mm, or inch.")
+            return NotFound(
+                "it was not said that a ruler lies there",
+                "Of a ruler, say what its ticks are: --ruler mm, or inch.",
+                absent=True,
+            )
         grey = cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY)
         lines = straight_lines(photo.pixels)
-        found = _found(grey, combs(grey, lines.ends), options.ticks)
-        if found is None:
-            return NotFound(
-                "no ruler in sight", "Lay the ruler level with the face, its ticks up and sharp in the photo."
-            )
-        return self._measured(photo, grey, lines, *found)
+        refusal = NotFound(
+            "no ruler in sight", "Lay the ruler level with the face, its ticks up and sharp in the photo."
+        )
+        scales: list[Scale] = []
+        tried: list[tuple[Comb, float]] = []
+        for comb, tick in _found(grey, combs(grey, lines.ends), options.ticks):
+            if len(tried) == MOST_MEASURED or (scales and any(_on_one_ruler(comb, *other) for other in tried)):
+                continue
+            scale = self._measured(photo, grey, lines, comb, tick)
+            if isinstance(scale, Scale):
+                scales.append(scale)
+            elif not tried:
+                refusal = scale
+            tried.append((comb, tick))
+        return combined(scales, middle_of_photo(photo.width, photo.height)) if scales else refusal
 
     def _measured(
         self, photo: Photo, grey: NDArray[np.uint8], lines: Lines, comb: Comb, tick: float
@@ -102,23 +119,41 @@ class Ruler:
         return scale
 
 
-def _found(grey: NDArray[np.uint8], candidates: list[Comb], ticks: Literal["mm", "inch"]) -> tuple[Comb, float] | None:
-    """Return the clearest ruler's ticks and what they stand for, in mm."""
-    best, most = None, 0.0
-    for candidate in candidates[:MOST_FOLLOWED]:
+def _found(grey: NDArray[np.uint8], candidates: list[Comb], ticks: Literal["mm", "inch"]) -> list[tuple[Comb, float]]:
+    """Return rulers' ticks and what they stand for in mm, those first that are seen clearest and along most of a line.
+
+    One that can't be much better than the best is looked at only if it may be another ruler's, about as clear at first
+    sight.
+    """
+    found: list[tuple[float, Comb, float]] = []
+    most, clearest, left = 0.0, 0.0, MOST_FOLLOWED
+    for candidate in candidates:
+        if len(candidate.ticks) < MUCH * most and (  # no strength is above one
+            candidate.strength < AS_CLEAR * clearest or any(_on_one_ruler(candidate, one, its) for _, one, its in found)
+        ):
+            continue
+        left -= 1
+        if left < 0:
+            break
         comb = followed(grey, candidate)
         tick = None if comb is None else tick_mm(longer_after(grey, comb), ticks)
         if comb is None or tick is None:
             continue
-        if tick == HIDDEN_MM:
+        if tick in HIDDEN_MM:
             comb, tick = centred(grey, replace(comb, ticks=comb.ticks * tick)), 1.0
-            if comb.strength < FAINT:
+            if comb.strength < FAINT or tick_mm(longer_after(grey, comb), ticks) != tick:
                 continue
-        if comb.strength > CLEARLY:
-            return comb, tick
-        if comb.strength * np.sqrt(len(comb.ticks)) > most:
-            best, most = (comb, tick), comb.strength * np.sqrt(len(comb.ticks))
-    return best
+        found.append((comb.strength * len(comb.ticks), comb, tick))
+        if found[-1][0] > most:
+            most, clearest = found[-1][0], candidate.strength
+    return [(comb, tick) for _, comb, tick in sorted(found, key=lambda one: -one[0])]
+
+
+def _on_one_ruler(comb: Comb, other: Comb, tick: float) -> bool:
+    """Whether ticks lie where a ruler reaches whose other ticks are known, and what those stand for."""
+    rest = comb.place(np.array(len(comb.ticks) / 2), np.array(0.0)) - other.start
+    aside, at = abs(float(rest @ other.across)), float(rest @ other.along)
+    return aside < WIDEST_MM / tick * other.pitch and 0 < at < len(other.ticks)
 
 
 def _fitted(
@@ -178,7 +213,7 @@ def y_of(homography: Array, edge: Edge) -> float:
 
 
 def straight_lines(pixels: NDArray[np.uint8]) -> Lines:
-    """Return straight lines in a picture, the longest first, by what is red and what is blue in it."""
+    """Return straight lines in a picture, the longest first: what is edged in red, in blue or in evened tones."""
     import cv2
 
     factor = min(1.0, SEARCH_PX / max(pixels.shape))
@@ -187,8 +222,8 @@ def straight_lines(pixels: NDArray[np.uint8]) -> Lines:
     smooth = cv2.GaussianBlur(small, (0, 0), SMOOTH_PX)
     detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, 1.0)
     found = [detector.detect(np.ascontiguousarray(smooth[..., channel]))[0] for channel in (0, 2)]
-    ends = np.concatenate([np.zeros((0, 2, 2)), *[part.reshape(-1, 2, 2) for part in found if part is not None]])
-    lines = joined(Lines(ends), SHORTEST * SEARCH_PX)
+    ends = [straight_segments(small).ends, *[part.reshape(-1, 2, 2) for part in found if part is not None]]
+    lines = joined(Lines(np.concatenate(ends)), SHORTEST * SEARCH_PX)
     return Lines((lines.ends + 0.5) / ratio - 0.5)
 
 
@@ -198,11 +233,11 @@ def tick_mm(after: dict[int, float], ticks: Literal["mm", "inch"]) -> float | No
     if ticks == "mm":
         if at[5] > CLEAR_FIVE and at[10] > CLEAR_TEN:
             return 1.0
-        if at[2] > CLEAR_POWER and at[4] > CLEAR_TEN and at[5] < CLEAR_TEN:
-            return HIDDEN_MM
+        if at[2] > CLEAR_POWER and at[5] < CLEAR_TEN:
+            return HIDDEN_MM[0] if at[4] > CLEAR_TEN else HIDDEN_MM[1]
         return None
-    if at[2] > CLEAR_FIVE and at[4] > CLEAR_TEN and at[8] > CLEAR_EIGHT and max(at[5], at[32]) < CLEAR_TEN:
-        return INCH_MM / 16
+    if at[2] > CLEAR_FIVE and at[4] > CLEAR_TEN and at[8] > CLEAR_EIGHT and at[5] < CLEAR_TEN:
+        return INCH_MM / (32 if at[32] > CLEAR_LAST else 16)
     return None
 
 
@@ -227,9 +262,10 @@ def rough_homography(comb: Comb, seen: list[tuple[float, Array, float]], tick: f
 
 
 def edges_along(photo: Photo, lines: Lines, comb: Comb, tick: float) -> list[Edge]:
-    """Return straight edges that run along the ruler, nearest its ticks first.
+    """Return the clearest straight edge on either side of the ticks that runs along the ruler, the nearer one first.
 
-    What is parallel to the ruler meets its line where its ticks come infinitely close.
+    What is parallel to the ruler meets its line where its ticks come infinitely close. Grain and scratches are straight
+    too, but not quite parallel; less light changes across them than across the ruler's own edges.
     """
     length = len(comb.ticks)
     vanishing = -projective(comb.ticks)[2]  # one over the place
@@ -241,7 +277,7 @@ def edges_along(photo: Photo, lines: Lines, comb: Comb, tick: float) -> list[Edg
     parallel = np.abs(slope - expected) < PARALLEL + PARALLEL_FAR * np.abs(aside).max(axis=1)
     near = np.abs(aside).max(axis=1) < WIDEST_MM / tick * comb.pitch
     overlap = np.minimum(at.max(axis=1), length) - np.maximum(at.min(axis=1), 0)
-    found: list[tuple[float, Edge]] = []
+    found: dict[bool, tuple[float, float, Edge]] = {}
     reach = max(3.0, 2.0 * max(photo.width, photo.height) / SEARCH_PX)
     for k in np.flatnonzero(parallel & near & (overlap > 0.3 * length)):
         moved = coarse_edge(photo.pixels, lines.ends[k], reach)
@@ -250,11 +286,21 @@ def edges_along(photo: Photo, lines: Lines, comb: Comb, tick: float) -> list[Edg
         edge = fine_edge(photo.pixels, moved[0], 4.0, 0.04, pieces=16)
         if edge is None or edge.share < 0.5 or edge.error_px > 0.4:
             continue
-        off = float((edge.px.mean(axis=0) - comb.start) @ comb.across)
-        if all(abs(off - other) > 4 for other, _ in found):
-            found.append((off, edge))
-    found.sort(key=lambda one: abs(one[0] - comb.aside))
-    return [edge for _, edge in found][:3]
+        off = float((edge.px.mean(axis=0) - comb.start) @ comb.across) - comb.aside
+        clear = change_across(photo, edge, comb.across)
+        if clear > found.get(off > 0, (0.0,))[0]:
+            found[off > 0] = clear, abs(off), edge
+    return [edge for _, _, edge in sorted(found.values(), key=lambda one: one[1])]
+
+
+def change_across(photo: Photo, edge: Edge, across: Array) -> float:
+    """Return how much light changes from one side of an edge to the other, the mean of its points."""
+    sides = []
+    for step in (-BESIDE_PX, BESIDE_PX):
+        x, y = np.rint(edge.px + step * across).astype(int).T
+        x, y = np.clip(x, 0, photo.width - 1), np.clip(y, 0, photo.height - 1)
+        sides.append(light(photo.pixels[y, x][None])[0].mean(axis=0))
+    return float(np.linalg.norm(sides[1] - sides[0]))
 
 
 def edges_across(photo: Photo, comb: Comb, tick: float, first: float, homography: Array, depth: float) -> list[Edge]:

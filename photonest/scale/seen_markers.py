@@ -8,6 +8,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
+from photonest.imaging import folded
 from photonest.model import Photo
 from photonest.scale.board import MARKER_CELLS, marker_dictionary
 from photonest.scale.camera import Array
@@ -46,8 +47,11 @@ def _looked_for(photo: Photo) -> SeenMarkers:
     import cv2
 
     grey = cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY)
-    factor = min(1.0, SEARCH_PX / max(grey.shape))
-    small = grey if factor == 1 else cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    fold = max(1, max(grey.shape) // SEARCH_PX)
+    small = folded(grey, fold)
+    factor = min(1.0, SEARCH_PX / max(small.shape))
+    if factor < 1:
+        small = cv2.resize(small, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     settings = cv2.aruco.DetectorParameters()
     settings.minMarkerPerimeterRate = 4 * SMALLEST_PX / max(small.shape)
     settings.adaptiveThreshWinSizeMin, settings.adaptiveThreshWinSizeMax = THRESHOLDS_PX
@@ -59,7 +63,7 @@ def _looked_for(photo: Photo) -> SeenMarkers:
     listed = np.ravel(numbers)
     order = np.argsort(listed, kind="stable")
     # pixel centres: x of the full photo is (x + 1/2) / ratio - 1/2 of the small one
-    ratio = np.array(small.shape[::-1]) / np.array(grey.shape[::-1])
+    ratio = np.array(small.shape[::-1]) / (np.array(grey.shape[::-1]) // fold * fold)
     px = (np.reshape(quads, (-1, 4, 2)).astype(float)[order] + 0.5) / ratio - 0.5
     return SeenMarkers(tuple(int(number) for number in listed[order]), px)
 

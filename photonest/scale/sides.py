@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from photonest.scale.camera import OPTICS, SHIFT, Array, Prior, View, fit, mirrored, squarely, start
 from photonest.scale.edges import Edge
+from photonest.scale.slopes import camera_slopes, place_slopes
 
 GROWTH_PX = 0.15  # of all sides together: what is light looks larger, or smaller
 SIDE_SHARE = 0.7  # of its pieces' own error that a side is off as a whole, where what lies beside misleads them alike
@@ -20,7 +23,13 @@ ALIKE_PIECES = 3.0  # over which errors of neighbouring pieces of an edge are al
 # errors are first taken to be larger, so that what is known keeps the lens sane; how far each fit is driven, and the
 # most steps it takes
 SOFTNESS = ((30.0, 1e-3, 12), (1.0, 1e-4, 12), (1.0, 1e-6, 25))
+# of views by a soft fit: elements of the rotation within which they lead to one in the end, and more cost than the
+# best's with which they lead to none as likely (of second ones that did, at most 2.3 among drawn cards and sheets)
+ROUGHLY_ALIKE, UNLIKELY = 0.01, 5.0
+HOPELESS = 100.0  # mean squared residual beyond which a view is driven no further
 POOR_FIT = 1.5  # mean squared residual beyond which another start is tried
+OWN_GROWTH_PX = 0.2  # of each loose shape: white paper in the sun is overexposed, and looks larger, not in the shade
+HEAVY, ROUNDS = 4.0, 3  # degrees of freedom of the t distribution, and how often weights are worked out
 ANYWHERE_MM, ANY_TURN = 1e4, 10.0  # where a loose shape may lie, and how it may be turned
 
 
@@ -71,14 +80,20 @@ def fit_sides(
         How far, in mm, the sides of a rectangle may lie above its middle; zero for a flat one.
     """
     seen = _BentPoints(sides, edges, side_px) if bend_error else _Points(sides, edges, side_px)
-    loose = [ANYWHERE_MM, ANYWHERE_MM, ANY_TURN] * seen.loose
-    errors = (*size_errors, GROWTH_PX, *loose, *[bend_error] * (2 if bend_error else 0))
+    errors = (*size_errors, GROWTH_PX, *seen.loose_errors, *[bend_error] * (2 if bend_error else 0))
     begun = start(prior, homography, more=len(errors))
     if begun is None:
         return None
-    found = [_settled(seen.placed(first), prior, seen, errors) for first in (begun, mirrored(begun, middle_mm))]
+
+    def settled(first: View, softness: Sequence[tuple[float, float, int]]) -> View | None:
+        return _settled(first, prior, seen, errors, softness)
+
+    rough = [settled(seen.placed(first), SOFTNESS[:1]) for first in (begun, mirrored(begun, middle_mm))]
+    found = [settled(view, SOFTNESS[1:]) for view in _likely(rough)]
     if min((view.cost for view in found if view is not None), default=np.inf) > POOR_FIT * len(seen.px):
-        found.append(_settled(seen.placed(squarely(begun, middle_mm)), prior, seen, errors))
+        third = settled(seen.placed(squarely(begun, middle_mm)), SOFTNESS[:1])
+        if third is not None and third in _likely([*rough, third]):
+            found.append(settled(third, SOFTNESS[1:]))
     return _best_two(found)
 
 
@@ -96,6 +111,39 @@ def refit_sides(
     return _best_two([_settled(view, prior, seen, errors, softness=SOFTNESS[-1:]) for view in begun])
 
 
+class LooseFit(NamedTuple):
+    """The most likely view of loose shapes, the second, and each edge's mean squared residual over its expectation."""
+
+    view: View
+    other: View | None
+    misfits: Array
+
+
+def fit_loose(
+    prior: Prior,
+    homography: ArrayLike,
+    sides: Sequence[Side],
+    edges: Sequence[Edge],
+    middle_mm: tuple[float, float],
+    side_px: float,
+) -> LooseFit | None:
+    """Return what `fit_sides` does for shapes of known size, edges weighted by how well each agrees with the others.
+
+    A shadow beside an edge, or dust, moves all of it by more than its pieces' roughness tells, so that residuals of an
+    edge are taken from a t distribution (Lange et al. 1989).
+    """
+    even = _Points(sides, edges, side_px)
+    answer = fit_sides(prior, homography, sides, edges, (), middle_mm, side_px)
+    for _ in range(ROUNDS):
+        if answer is None:
+            return None
+        seen = _Points(sides, edges, side_px, (HEAVY + even.counts) / (HEAVY + even.off2(answer[0])))
+        errors = (GROWTH_PX, *seen.loose_errors)
+        found = [_settled(view, prior, seen, errors, SOFTNESS[-1:]) for view in answer if view is not None]
+        answer = _best_two(found)
+    return None if answer is None else LooseFit(*answer, even.off2(answer[0]) / even.counts)
+
+
 def enlarged(view: View, times: float, bent: bool = False) -> View:
     """Return a view of a rectangle fitted before as if it, and all mm with it, were so many times larger.
 
@@ -106,6 +154,17 @@ def enlarged(view: View, times: float, bent: bool = False) -> View:
     values[OPTICS : OPTICS + 2] = 0  # what its sides were off by
     bends = values[OPTICS + 3 :] * times if len(values) > OPTICS + 3 else np.zeros(2)
     return View(np.append(values[: OPTICS + 3], bends if bent else []), view.turned)
+
+
+def _likely(rough: Sequence[View | None]) -> list[View]:
+    """Return views of a first, soft fit that are worth going on from: each another, none far less likely than one."""
+    views = [view for view in rough if view is not None]
+    least = min((view.cost for view in views), default=np.inf)
+    kept: list[View] = []
+    for view in views:
+        if view.cost < least + UNLIKELY and all(_differ(view, other, ROUGHLY_ALIKE) for other in kept):
+            kept.append(view)
+    return kept
 
 
 def _best_two(found: Sequence[View | None]) -> tuple[View, View | None] | None:
@@ -131,10 +190,15 @@ def _settled(
         def residuals(at: View, size: Array = size, soft: float = soft) -> Array:
             return seen.outside(at, size) / soft
 
-        fitted = fit(view, prior, residuals, errors, settled, steps)
+        def slopes(at: View, size: Array = size, soft: float = soft) -> Array:
+            return seen.slopes(at, size) / soft
+
+        fitted = fit(view, prior, residuals, errors, settled, steps, slopes)
         if fitted is None:
             return None
         view = fitted
+        if soft == 1 and view.cost > HOPELESS * len(seen.px):
+            break
     return view
 
 
@@ -142,26 +206,45 @@ class _Points:
     """Points on the sides of shapes, all in one array each: pixels, weight, and what their side says in mm.
 
     Of what is added to a view's parameters, the uncertain lengths come first, then by how many pixels all sides look
-    moved outward, then for each loose shape but the first where its origin lies and how it is turned.
+    moved outward. Where there are several loose shapes, then comes by how many more those of each do, and for each but
+    the first where its origin lies and how it is turned.
     """
 
-    def __init__(self, sides: Sequence[Side], edges: Sequence[Edge], side_px: float | None = None) -> None:
+    def __init__(
+        self,
+        sides: Sequence[Side],
+        edges: Sequence[Edge],
+        side_px: float | None = None,
+        weights: Array | None = None,
+    ) -> None:
         counts = [len(edge.px) for edge in edges]
         of_side = np.repeat(np.arange(len(edges)), counts)
         self.px = np.concatenate([edge.px for edge in edges])
         self.outward = np.array([side.outward for side in sides])[of_side]
         self.at = np.array([side.at for side in sides])[of_side]
         self.size = np.array([side.size for side in sides], dtype=float)[of_side]
-        # each side may be moved as a whole: its points' errors are correlated, and are made independent here
-        self.whiten = [_whitening(len(edge.px), edge.error_px, _stray(edge.error_px, side_px)) for edge in edges]
-        self.cuts = np.cumsum(counts)[:-1]
+        # each side may be moved as a whole: its points' errors are correlated, and are made independent by a matrix a
+        # side, all of one size; the last place of all stands for no point
+        self._whiten = np.zeros((len(edges), max(counts), max(counts)))
+        for k, edge in enumerate(edges):
+            own = _whitening(len(edge.px), edge.error_px, _stray(edge.error_px, side_px))
+            self._whiten[k, : counts[k], : counts[k]] = own
+        if weights is not None:
+            self._whiten *= np.sqrt(weights)[:, None, None]
+        self.counts = np.array(counts)
+        within = np.arange(max(counts))
+        first = (np.cumsum(counts) - counts)[:, None]
+        self._places = np.where(within < self.counts[:, None], first + within, -1)
         self.shape = np.array([side.shape for side in sides])[of_side]
         self.loose = int(self.shape.max())
+        self._growths = self.loose + 1 if self.loose else 0
+        self._poses = self.size.shape[1] + 1 + self._growths  # where they begin among what is added to the parameters
+        self.loose_errors = (*[OWN_GROWTH_PX] * self._growths, *[ANYWHERE_MM, ANYWHERE_MM, ANY_TURN] * self.loose)
 
     def placed(self, view: View) -> View:
         """Return a view with each loose shape laid where its points and sides roughly say."""
         values, mm = view.values.copy(), view.to_mm(self.px)
-        first = OPTICS + self.size.shape[1] + 1
+        first = OPTICS + self._poses
         for number in range(1, self.loose + 1):
             mine = self.shape == number
             values[first + 3 * number - 3 : first + 3 * number] = _pose(mm[mine], self.outward[mine], self.at[mine])
@@ -172,7 +255,7 @@ class _Points:
         mm = at.to_mm(points_px)
         if not self.loose:
             return mm
-        poses = at.more[..., self.size.shape[1] + 1 :].reshape(*at.more.shape[:-1], self.loose, 3)
+        poses = at.more[..., self._poses :].reshape(*at.more.shape[:-1], self.loose, 3)
         poses = np.concatenate([np.zeros_like(poses[..., :1, :]), poses], axis=-2)[..., self.shape, :]
         x, y = np.moveaxis(mm - poses[..., :2], -1, 0)
         c, s = np.cos(poses[..., 2]), np.sin(poses[..., 2])
@@ -182,9 +265,42 @@ class _Points:
         """Return how far the points lie outside their sides, whitened, shape (..., n)."""
         lengths = self.size.shape[1]
         reach = self.at + at.more[..., :lengths] @ self.size.T
-        off = ((self.own(at, self.px) * self.outward).sum(axis=-1) - reach) / mm_per_px - at.more[..., lengths, None]
-        parts = np.split(off, self.cuts, axis=-1)
-        return np.concatenate([part @ white for part, white in zip(parts, self.whiten, strict=True)], axis=-1)
+        growth = at.more[..., lengths, None]
+        if self.loose:
+            growth = growth + at.more[..., lengths + 1 : self._poses][..., self.shape]
+        return self._whitened(((self.own(at, self.px) * self.outward).sum(axis=-1) - reach) / mm_per_px - growth)
+
+    def off2(self, view: View) -> Array:
+        """Return the sum of squares of `outside` over each side."""
+        off = self.outside(view, self.mm_per_px(view))
+        return np.asarray((off.reshape(len(self.counts), -1) ** 2).sum(axis=1))
+
+    def slopes(self, at: View, mm_per_px: Array) -> Array:
+        """Return how `outside` changes with each parameter of one view, shape (parameters, n)."""
+        by_view, behind = self._own_slopes(at, self.outward / mm_per_px[:, None])
+        by_length = -self.size.T / mm_per_px
+        by_growth = -np.ones((1 + self._growths, len(self.px)))
+        by_growth[1:] *= self.shape == np.arange(self._growths)[:, None]
+        return self._whitened(np.concatenate([by_view, by_length, by_growth, behind]))
+
+    def _own_slopes(self, at: View, ways: Array) -> tuple[Array, Array]:
+        """Return how `own` changes along a way each, shape (n, 2), with the view's own parameters and the last ones."""
+        if not self.loose:
+            return place_slopes(at, self.px, ways), np.zeros((0, len(self.px)))
+        poses = at.more[self._poses :].reshape(self.loose, 3)
+        turn = np.append(0.0, poses[:, 2])[self.shape]
+        c, s = np.cos(turn), np.sin(turn)
+        (u, v), (x, y) = ways.T, self.own(at, self.px).T
+        in_plane = np.column_stack([c * u - s * v, s * u + c * v])
+        by_pose = np.stack([-in_plane[:, 0], -in_plane[:, 1], u * y - v * x])
+        mine = self.shape == np.arange(1, self.loose + 1)[:, None]
+        return place_slopes(at, self.px, in_plane), (mine[:, None] * by_pose).reshape(-1, len(self.px))
+
+    def _whitened(self, off: Array) -> Array:
+        """Return what is off, shape (n,) or (m, n), with alike errors made independent, a few zeros among it."""
+        rows = off.reshape(-1, off.shape[-1])
+        padded = np.append(rows, np.zeros((len(rows), 1)), axis=1)[:, self._places]
+        return np.asarray((padded.swapaxes(0, 1) @ self._whiten).swapaxes(0, 1).reshape(*off.shape[:-1], -1))
 
     def mm_per_px(self, view: View) -> Array:
         """Return by how many mm outward the place changes at most for one pixel, shape (n,)."""
@@ -204,24 +320,35 @@ class _BentPoints(_Points):
     def own(self, at: View, points_px: Array) -> Array:
         """Return where pixels lie in the mm of the sheet as if it were flat; the bend's length is next to nothing."""
         seen = at.to_mm(points_px)
-        rotation, shift = at.rotation, at.shift
-        camera = -(np.swapaxes(rotation, -1, -2) @ shift[..., None])[..., 0]
-        span = np.array([self.at[self.outward[:, 0] > 0].max(), self.at[self.outward[:, 1] > 0].max()])
-        height = ((2 * seen / span - 1) ** 2 * at.more[..., None, -2:]).sum(axis=-1, keepdims=True)
+        camera = -(np.swapaxes(at.rotation, -1, -2) @ at.shift[..., None])[..., 0]
+        height = ((2 * seen / self._span - 1) ** 2 * at.more[..., None, -2:]).sum(axis=-1, keepdims=True)
         return np.asarray(seen + (camera[..., None, :2] - seen) * height / -camera[..., None, 2:])
+
+    @cached_property
+    def _span(self) -> Array:
+        return np.array([self.at[self.outward[:, k] > 0].max() for k in (0, 1)])
+
+    def _own_slopes(self, at: View, ways: Array) -> tuple[Array, Array]:
+        seen, camera = at.to_mm(self.px), at.camera_mm()
+        out, bend = 2 * seen / self._span - 1, at.more[-2:]
+        share = out**2 @ bend / -camera[2]
+        gain = (ways * (camera[:2] - seen)).sum(axis=1) / -camera[2]
+        by_place = (1 - share)[:, None] * ways + gain[:, None] * (4 * out * bend / self._span)
+        by_camera = np.column_stack([share[:, None] * ways, share * gain])
+        return place_slopes(at, self.px, by_place) + camera_slopes(at) @ by_camera.T, (out**2).T * gain
 
 
 def _pose(mm: Array, outward: Array, at: Array) -> Array:
     """Return the origin and the turn of a shape that bring points onto their sides: the best of many turns."""
-    best, least = np.zeros(3), np.inf
-    for turn in np.arange(72) * np.pi / 36:
-        c, s = np.cos(turn), np.sin(turn)
-        normal = outward @ np.array([[c, s], [-s, c]])  # the sides' normals in the plane's frame
-        origin, *_ = np.linalg.lstsq(normal, (mm * normal).sum(axis=1) - at, rcond=None)
-        off = (mm * normal).sum(axis=1) - at - normal @ origin
-        if off @ off < least:
-            best, least = np.array([*origin, turn]), float(off @ off)
-    return best
+    turn = np.arange(72) * np.pi / 36
+    c, s = np.cos(turn), np.sin(turn)
+    normal = outward @ np.array([[c, s], [-s, c]]).transpose(2, 0, 1)  # the sides' normals in the plane's frame
+    off = (mm * normal).sum(axis=2) - at
+    across = normal.swapaxes(1, 2)
+    origin = np.linalg.solve(across @ normal, across @ off[..., None])
+    left = off - (normal @ origin)[..., 0]
+    best = int((left**2).sum(axis=1).argmin())
+    return np.array([*origin[best, :, 0], turn[best]])
 
 
 def _stray(own: float, side_px: float | None) -> tuple[float, ...]:
@@ -246,5 +373,5 @@ def _whitening(count: int, own: float, stray: Sequence[float]) -> Array:
     return np.asarray(vectors / np.sqrt(values) @ vectors.T)
 
 
-def _differ(view: View, other: View) -> bool:
-    return bool(np.abs(view.rotation - other.rotation).max() > 1e-3)
+def _differ(view: View, other: View, least: float = 1e-3) -> bool:
+    return bool(np.abs(view.rotation - other.rotation).max() > least)

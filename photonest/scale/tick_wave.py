@@ -13,6 +13,7 @@ from photonest.scale.combs import PIECE, Comb, Grey, changes, strip
 
 PER_TICK = 8  # samples of the straightened strip
 RATIOS = (2, 3, 4, 5, 6, 7, 8, 10, 12, 16, 20, 32)  # numbers of ticks after which longer ones may come
+MOST_SURE = 16  # so many have so few harmonics that each must count
 MOST_POWER = 100.0
 FEWEST = 20  # ticks that are looked at
 GOING_ON = 0.5  # how like the wave a piece must look beyond a line's end for ticks to go on there
@@ -31,7 +32,7 @@ def followed(grey: Grey, comb: Comb) -> Comb | None:
         if len(longer.ticks) < 1.1 * len(comb.ticks):
             break
         comb = longer
-    return comb
+    return comb if comb.strength > NO_WAVE else None
 
 
 def _fitted(grey: Grey, comb: Comb, coarse: bool) -> Comb:
@@ -195,4 +196,6 @@ def _returning(rows: Array, ratio: int, times: int) -> float:
     own = np.array([k * times for k in range(1, int(1.5 * ratio)) if gcd(k, ratio) == 1])
     low, high = np.maximum(0, own - int(2.5 * times)), np.minimum(top, own + int(2.5 * times))
     about = (sums[:, high] - sums[:, low]) / np.maximum(1, counts[high] - counts[low])
-    return float(np.minimum(power[:, own] / (about + 1e-3), MOST_POWER).mean(axis=1).max())
+    clear = np.minimum(power[:, own] / (about + 1e-3), MOST_POWER)
+    # another scale along the ruler's other edge also comes back after about so many, at a few harmonics
+    return float((np.median if ratio > MOST_SURE else np.mean)(clear, axis=1).max())

@@ -47,7 +47,8 @@ class TwoPoints:
         if x1 is None or y1 is None or x2 is None or y2 is None or options.length_mm is None:
             return NotFound(
                 "two points and their distance were not given",
-                "Give x1_px, y1_px, x2_px, y2_px and length_mm, each as --set scale.two-points.NAME=VALUE.",
+                'Give two pixels of the photo and their distance in mm, as --two-points "X,Y X,Y MM".',
+                absent=True,
             )
         length, error = options.length_mm, options.length_error_mm
         if not (math.isfinite(length) and length > 0 and math.isfinite(error) and error >= 0):

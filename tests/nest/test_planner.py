@@ -95,3 +95,10 @@ def test_doubtful_cracks_are_told_in_the_words_of_the_face() -> None:
         said = [text for text in _warnings(seen, Stock("blank", thickness=100.0), Shop(), ()) if "possible" in text]
         assert len(said) == 1
         assert said[0] in face_warnings(seen)
+
+
+def test_a_plan_without_others_to_choose_from_is_the_same_plan() -> None:
+    blank, whole = plain_blank()
+    alone = plan_nest(blank, Stock("blank", thickness=150.0), Shop(), others=False)
+    assert (alone.nests, alone.score, alone.bound) == (whole.nests, whole.score, whole.bound)
+    assert whole.runners_up != alone.runners_up == ()

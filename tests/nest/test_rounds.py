@@ -17,6 +17,16 @@ def test_a_shallow_crack_is_left_to_the_last_hollow_with_a_warning() -> None:
     assert plan_nest(deep, stock, Shop()).nests[0].bowls[0].rim_diameter < 200
 
 
+@pytest.mark.parametrize(("depth", "left"), [(73.0, True), (74.0, False), (76.0, False)])
+def test_the_hollow_clears_the_end_of_a_wide_shallow_crack_by_its_half_width_too(depth: float, left: bool) -> None:
+    wood = face(ring(120.0), (radial_crack("c1", 20, 5, 30, depth=depth, width=6.0),))
+    shop, stock = Shop(min_rim=100.0), Stock("blank", thickness=112.0)
+    plan = plan_nest(wood, stock, shop, others=False)
+    assert check_plan(wood, plan) == ()
+    # left in the hollow, it lets the bowl be as wide as the wood; else the bowl lies beside it
+    assert (plan.nests[0].bowls[0].rim_diameter > 200) is left
+
+
 def test_a_crack_seen_on_the_far_face_may_lie_below_the_bowls() -> None:
     wood = face(ring(150.0), (radial_crack("c1", 20, 10, 40, depth=15.0),))
     plan = plan_nest(wood, Stock("blank", thickness=150.0, rim="far"), Shop())

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from photonest.model import Crack, NotFound, Outline, Pith, Scale
+from photonest.model import Crack, MapError, NotFound, Outline, Pith, Scale
+from photonest.scale.known_diameter import KnownDiameter
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,34 @@ class TenthScale(Base):
 
     def find(self, photo: Any, options: Any) -> Scale:
         return Scale("fake", ((0.1, 0, 0), (0, 0.1, 0), (0, 0, 1)), 1.0, 0.1)
+
+
+class EighthScale(Base):
+    """An eighth of a millimetre per pixel, and sure of it everywhere."""
+
+    def find(self, photo: Any, options: Any) -> Scale:
+        error = MapError((500.0, 450.0), 1000.0, tuple(tuple(row) for row in (1e-10 * np.eye(10)).tolist()))
+        return Scale("board", ((0.125, 0, 0), (0, 0.125, 0), (0, 0, 1)), 0.001, 0.125, map_error=error)
+
+
+class AbsentScale(Base):
+    def find(self, photo: Any, options: Any) -> NotFound:
+        return NotFound("no board in sight", "Lay a board down.", absent=True)
+
+
+class BentScale(Base):
+    def find(self, photo: Any, options: Any) -> NotFound:
+        return NotFound("the board is bent", "Lay the board flat.")
+
+
+class CaliperScale(Base):
+    """Takes a pixel to be a tenth of a millimetre, until an outline shows what the calipers read."""
+
+    name = "known-diameter"
+    Options = KnownDiameter.Options
+
+    def find(self, photo: Any, options: Any) -> Scale:
+        return Scale("known-diameter", ((0.1, 0, 0), (0, 0.1, 0), (0, 0, 1)), 3.0, 0.1)
 
 
 class TurnedScale(Base):

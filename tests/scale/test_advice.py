@@ -40,4 +40,5 @@ def test_each_fault_is_named_with_a_remedy() -> None:
 def test_height_note_states_the_error() -> None:
     """The pinhole's law: 10 mm at 500 mm is 2 %."""
     assert "2.0 %" in height_note(GOOD)
+    assert "board" in height_note(GOOD)
     assert height_note(replace(GOOD, distance_mm=None)) == ""

@@ -1,4 +1,3 @@
-import re
 from dataclasses import replace
 
 import numpy as np
@@ -37,16 +36,26 @@ def test_agreeing_scales_meet_by_their_weights() -> None:
     assert both.kind == "card + paper"
 
 
-def test_disagreement_is_flagged_with_both_values() -> None:
+def test_disagreement_is_told_with_its_size_and_widens_the_error() -> None:
     one, other = scale(0.5, 0.002), scale(0.55, 0.002, "paper")
     both = combined([one, other], AROUND)
     assert diameter(both) == pytest.approx(diameter(one))
+    (told,) = both.others
+    assert told.kind == "paper"
+    assert told.size_ratio == pytest.approx(1.1, rel=1e-6)
+    # the error of any length there, which is what a face gets, holds the other value within two of it
+    assert diameter_error_pct(both, photo_to_mm(both, AROUND)) == pytest.approx(100 * np.log(1.1) / 2, rel=1e-3)
     assert both.standard_error_pct == pytest.approx(100 * np.log(1.1) / 2, rel=1e-3)
-    (text,) = both.warnings
-    assert "disagree" in text
-    values = [float(value) for value in re.findall(r"([\d.]+) mm", text)]
-    # a polygon of 72 corners has 1 - (2 pi / 72)^2 / 12 = 0.9994 of its circle's diameter
-    assert values == pytest.approx([diameter(one), diameter(other)], rel=1e-3)
+
+
+def test_one_that_disagrees_does_not_keep_the_others_from_meeting() -> None:
+    one, odd, third = scale(0.5, 0.002), scale(0.55, 0.003, "paper"), scale(0.502, 0.004, "bar")
+    all_ = combined([one, odd, third], AROUND)
+    pair = combined([one, third], AROUND)
+    assert all_.kind == "card + bar"
+    assert diameter(all_) == pytest.approx(diameter(pair))
+    (told,) = all_.others
+    assert told.size_ratio == pytest.approx(diameter(odd) / diameter(pair), rel=1e-6)
 
 
 def test_frames_may_be_turned_and_shifted() -> None:

@@ -1,12 +1,15 @@
 """Scales from what a user measured: two points, the piece's own diameter; and loose markers."""
 
+from dataclasses import replace
+from functools import cache
+
 import cv2
 import numpy as np
 import pytest
 
 from photonest.model import NotFound, Scale
 from photonest.scale.cut_outs import cut_out_pdf, cut_out_raster, piece_of, place_on_piece
-from photonest.scale.known_diameter import KnownDiameter
+from photonest.scale.known_diameter import KnownDiameter, by_outline
 from photonest.scale.markers import Markers, detected, lines
 from photonest.scale.two_points import TwoPoints
 from tests.drawn.camera import CameraSpec
@@ -56,6 +59,31 @@ def test_known_diameter(across: str) -> None:
     assert abs(diameter_off_pct(scale, CAMERA, diameter=270.0)) < (3.0 if across == "widest" else 1.2)
 
 
+def test_an_outline_settles_what_the_calipers_read() -> None:
+    """An ellipse of 300 by 280 mm: its widest place, and half of what it exceeds the mean by."""
+    rough = Scale("known-diameter", ((0.5, 0, 0), (0, 0.5, 0), (0, 0, 1)), 3.0, 0.5)
+    turn = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    outline = 1.13 * np.column_stack([150 * np.cos(turn), 140 * np.sin(turn)])  # as the rough scale has it
+    scale = by_outline(rough, KnownDiameter.Options(diameter_mm=300.0), outline, 0.5)
+    tilt = (np.sqrt(300 / 280) - 1) / 2
+    assert scale.mm_per_px == pytest.approx(0.5 / 1.13 * (1 + tilt), rel=1e-4)
+    assert scale.px_to_mm[0][0] == pytest.approx(scale.mm_per_px)
+    assert 100 * tilt < scale.standard_error_pct < 3.0
+    assert by_outline(rough, KnownDiameter.Options(diameter_mm=300.0, across="round"), outline, 0.5) == rough
+
+
+def test_what_sticks_out_of_the_piece_is_no_width() -> None:
+    disc = np.full((1200, 1200), 60, np.uint8)
+    cv2.circle(disc, (600, 600), 500, 200, -1)
+    cv2.rectangle(disc, (1080, 560), (1180, 640), 200, -1)  # 16 % of the width, over 9 degrees
+    pixels = photograph(replace(CAMERA, tilt_deg=0), disc, 4.0, (-150.0, -150.0), ground=0.05)
+    scale = KnownDiameter().find(as_photo(pixels, 1000.0), KnownDiameter.Options(diameter_mm=250.0))
+    assert isinstance(scale, Scale), scale
+    assert (
+        abs(diameter_off_pct(scale, replace(CAMERA, tilt_deg=0), diameter=250.0)) < 1.2
+    )  # the edge's own error, twice
+
+
 def test_round_rim_is_as_sure_as_its_edge() -> None:
     """A circle does not tell how it is turned in its plane; that must not enter the error of its size."""
     scale = KnownDiameter().find(as_photo(disc_photo(), 1000.0), KnownDiameter.Options(270.0, across="round"))
@@ -81,9 +109,10 @@ def test_known_diameter_must_make_sense() -> None:
         assert answer.hint
 
 
-def loose_markers() -> np.ndarray:
+@cache
+def loose_markers(stretch: float = 1.0) -> np.ndarray:
     """The whole sheet of markers laid down uncut: what each is by itself does not know of the others."""
-    return photograph(CAMERA, cut_out_raster("A4", "markers", 6.0), 6.0, (-105.0, -148.5))
+    return photograph(CAMERA, cut_out_raster("A4", "markers", 6.0), 6.0, (-105.0, -148.5), stretch=stretch)
 
 
 def test_loose_markers_measure_what_they_surround() -> None:
@@ -92,6 +121,28 @@ def test_loose_markers_measure_what_they_surround() -> None:
     assert isinstance(scale, Scale), scale
     assert abs(diameter_off_pct(scale, CAMERA, diameter=200.0)) < 0.3
     assert not scale.warnings
+
+
+def partly_nearer(corner_mm: tuple[float, float], size_mm: tuple[float, float]) -> np.ndarray:
+    """The same photo with part of the sheet seen 3 % larger, as what lies so much nearer to the camera is."""
+    corners = np.array(corner_mm) + np.array([[0.0, 0.0], size_mm]) + [-105.0, -148.5]
+    (left, top), (right, below) = np.rint(CAMERA.mm_to_px(corners)).astype(int)
+    mixed = loose_markers().copy()
+    mixed[top:below, left:right] = loose_markers(1.03)[top:below, left:right]
+    return mixed
+
+
+def test_a_marker_nearer_than_the_others_hardly_counts_and_is_told_of() -> None:
+    scale = Markers().find(as_photo(partly_nearer((24.0, 21.0), (52.0, 54.0)), 1000.0), Markers.Options())
+    assert isinstance(scale, Scale), scale
+    assert abs(diameter_off_pct(scale, CAMERA, diameter=200.0)) < 0.3
+    assert "1 of 12 loose markers hardly count" in scale.warnings[0]
+
+
+def test_markers_at_two_heights_are_refused() -> None:
+    answer = Markers().find(as_photo(partly_nearer((24.0, 21.0), (54.0, 220.0)), 1000.0), Markers.Options())
+    assert isinstance(answer, NotFound)
+    assert "one plane" in answer.reason
 
 
 def test_strips_are_rigid() -> None:

@@ -60,16 +60,62 @@ def test_millimetres_are_not_taken_for_inches() -> None:
     assert not find(scene("mm"), "inch")
 
 
+@pytest.mark.parametrize("inches", [6])
+def test_thirty_seconds_of_an_inch_are_not_taken_for_sixteenths(inches: int) -> None:
+    art, per_mm = np.full((500, round(20 * 25.4 * inches)), 230, np.uint8), 20
+    for k in range(32 * inches):
+        longer = sum(k % each == 0 for each in (2, 4, 8, 16, 32))
+        at = round((k + 0.5) * 25.4 / 32 * per_mm)
+        art[: round((2.2 + 1.2 * longer) * per_mm), at - 2 : at + 2] = 30
+    near = replace(CAMERA, focal_px=3000.0 + 9000 / inches, aim=(12.7 * inches - 130, -180.0), tilt_deg=6)
+    pixels = photograph(near, art, per_mm, (-130.0, -190.0), ground=0.3)
+    scale = Ruler().find(as_photo(pixels, near.focal_px), Ruler.Options(ticks="inch"))
+    assert isinstance(scale, Scale), scale
+    start, end = photo_to_mm(scale, near.mm_to_px(np.array([[-120.0, -185.0], [-60.0, -185.0]])))
+    assert np.linalg.norm(end - start) == pytest.approx(60, rel=0.01)
+
+
 def test_no_ruler_is_not_found() -> None:
     answer = find(np.random.default_rng(0).integers(0, 255, (300, 400, 3), np.uint8), "mm")
     assert isinstance(answer, NotFound)
     assert answer.hint
 
 
+def test_two_rulers_at_different_heights_are_both_told_of() -> None:
+    """The second lies 50 mm lower, which at 520 mm makes lengths by it 57 / 52 of those by the first."""
+    art = artwork(ruler((0, 0), look="black", length=250.0), 0.1)
+    pixels = scene("mm").copy()
+    lower = replace(CAMERA, distance=CAMERA.distance + 50)
+    other = photograph(lower, art.pixels[..., 1], 1 / art.step, (-130.0, 100.0), ground=0.3)
+    pixels[700:] = other[700:]
+    scale = find(pixels, "mm")
+    assert isinstance(scale, Scale), scale
+    (told,) = scale.others
+    assert told.kind == "ruler"
+    ratio = max(told.size_ratio, 1 / told.size_ratio)
+    # each ruler's own standard error in the middle of the photo is about 0.4 %: four of their difference
+    assert ratio == pytest.approx(570 / 520, rel=0.025)
+    assert scale.standard_error_pct == pytest.approx(50 * np.log(ratio), rel=0.05)
+
+
+def real(rows: int | None) -> Scale:
+    """The scale by the real photo's upper rows."""
+    scale = Ruler().find(as_photo(read_photo(REAL).pixels[:rows]), Ruler.Options(ticks="mm"))
+    assert isinstance(scale, Scale), scale
+    return scale
+
+
 @pytest.mark.skipif(not REAL.exists(), reason="the annotated photos are not here")
 def test_real_ruler_beside_a_slice() -> None:
     """A reader's marks lie 400 mm apart; the ruler is three-sided, so that its edge isn't quite where its ticks end."""
-    scale = Ruler().find(read_photo(REAL), Ruler.Options(ticks="mm"))
-    assert isinstance(scale, Scale), scale
-    start, end = photo_to_mm(scale, [[203, 300], [97, 2514]])
+    start, end = photo_to_mm(real(2400), [[203, 300], [97, 2514]])
     assert np.linalg.norm(end - start) == pytest.approx(400, abs=4.0)
+
+
+@pytest.mark.skipif(not REAL.exists(), reason="the annotated photos are not here")
+def test_real_rulers_in_two_planes_are_both_told_of() -> None:
+    """A reader's marks lie 100 mm apart on a second ruler, which lies lower than the three-sided one."""
+    scale = real(None)
+    assert [other.kind for other in scale.others] == ["ruler"]
+    start, end = photo_to_mm(scale, [[718, 2500], [1228, 2488]])
+    assert np.linalg.norm(end - start) == pytest.approx(100, abs=1.0)
