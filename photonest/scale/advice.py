@@ -25,7 +25,7 @@ def advice(photo: Photo, scale: Scale) -> tuple[str, ...]:
     corners = np.asarray(scale.reference_px, dtype=float).reshape(-1, 2)
     if len(corners) >= 3:
         found += _about_reference(photo, scale, corners)
-    if scale.standard_error_pct > UNSURE_PCT:
+    if scale.standard_error_pct > UNSURE_PCT and not scale.others:  # else a better reference is no remedy
         found.append(
             f"Lengths are known to {scale.standard_error_pct:.1f} % only (standard error): "
             "use the marker sheet, or markers all around the face."

@@ -257,6 +257,7 @@ def _none(complaints: list[str]) -> NotFound:
         )
     return NotFound(
         "no card in sight",
-        "Lay a bank or identity card (85.60 x 53.98 mm) on the face or level with it, whole and clear of other edges.",
+        "Lay a bank or identity card (85.60 x 53.98 mm) on the face or level with it, all of it in the photo "
+        "and clear of other edges.",
         absent=True,
     )

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from photonest.model import Photo, Scale
+from photonest.model import OtherScale, Photo, Scale
 from photonest.scale.advice import advice, blur_px, height_note
 
 CORNERS = ((150.0, 150.0), (450.0, 150.0), (450.0, 350.0), (150.0, 350.0))
@@ -33,6 +33,7 @@ def test_each_fault_is_named_with_a_remedy() -> None:
     assert "straight above" in advice(photo(), replace(GOOD, tilt_deg=30.0))[0]
     assert "blurred" in advice(photo(5.0), GOOD)[0]
     assert "marker sheet" in advice(photo(), replace(GOOD, standard_error_pct=2.0))[0]
+    assert not advice(photo(), replace(GOOD, standard_error_pct=2.0, others=(OtherScale("card", 1.1),)))
     small = tuple((x / 10 + 100, y / 10 + 100) for x, y in CORNERS)
     assert any("go nearer" in text for text in advice(photo(), replace(GOOD, reference_px=small)))
 
