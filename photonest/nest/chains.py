@@ -20,6 +20,7 @@ from photonest.nest.rules import Real, Rules
 
 IMPOSSIBLE = -1e18
 CHUNK = 12_000  # figures at once, so that they stay near the processor
+SHARES = 255
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,8 @@ class Grid:
     bowls : Outside
         What each cut sets free, each field of shape (rows, columns); at its most favourable for a grid of cells.
     good : ndarray of bool, shape (rows, columns)
+    least_rim, least_depth : float
+        The rim radius and depth at which a core is worth having.
     """
 
     cutter: NDArray[np.intp]
@@ -51,29 +54,45 @@ class Grid:
     outer: Real
     bowls: Outside
     good: NDArray[np.bool_]
+    least_rim: float
+    least_depth: float
 
 
 class Following(NamedTuple):
     """What fits in each of some bowls, shape (bowls, rows) and (bowls,).
 
-    `column` is the first column of each row that fits, the number of columns where none does; `reach` is how far from
-    the axis an inside may come at the rim plane.
+    `column` is the first column of each row that fits, the number of columns where none does; `share` how much of that
+    column's cell is passed before anything fits, in SHARES, rounded down; `reach` is how far from the axis an inside
+    may come at the rim plane.
     """
 
     column: NDArray[np.int16]
+    share: NDArray[np.uint8]
     reach: Real
 
 
 class Level(NamedTuple):
     """The best value of exactly n bowls from each cut on.
 
-    `value` has the shape of the grid; `tail` is its maximum over a column and all later ones, with one more. `beyond`,
-    for a grid of cells, is the same of the value less twice the rim that a reach of 0 would leave: the rim of a core is
-    at most its bowl's reach less the groove, whatever the cell's corner says.
+    `value` has the shape of the grid; `tail` is its maximum over a column and all later ones, with one more.
     """
 
     value: Real
     tail: Real
+    cells: CellLevel | None = None
+
+
+class CellLevel(NamedTuple):
+    """What a grid of cells adds to a level, each of the shape of the grid with one more column.
+
+    A cell's value is that of its lower end. `drop` is what is lost from there to its upper end at least, evenly; past
+    `most` of the SHARES no core is worth having. `beyond` is the tail of the value less twice the rim that a reach of 0
+    would leave: the rim of a core is at most its bowl's reach less the groove, whatever the cell's corner says.
+    """
+
+    drop: Real
+    most: NDArray[np.uint8]
+    value: Real
     beyond: Real | None
 
 
@@ -128,6 +147,20 @@ class Worth:
         inside = self.of_groove(grid.outer[:, None], offset, grid.stand_off[None, :])
         return self.of_rim(np.nan_to_num(grid.bowls.rim)) + inside
 
+    def dropping(self, grid: Grid) -> Real:
+        """Return what each cell's value drops by at least, evenly, from its lower end to its upper.
+
+        A rim radius is concave in the stand-off, so the tangent holds; a volume is convex, so the chord does.
+        """
+        if self.objective == "bowls":
+            return 2 * grid.step * _slope(grid)
+        if self.objective != "capacity":
+            return np.zeros(grid.good.shape)
+        offset, edge = (grid.offset + grid.half_offset)[:, None], grid.outer[:, None]
+        ends = (self.of_groove(edge, offset, grid.stand_off[None, :] + more) for more in (0.0, grid.step))
+        low, high = ends
+        return np.where(high > 0, low - high, 0.0)
+
     def last(self, grid: Grid) -> Real:
         """Return what each cut adds when its core is the last bowl."""
         centre = grid.bowls.centre + grid.half_offset[:, None]
@@ -173,7 +206,8 @@ def _following(grid: Grid, bowls: Outside, wide: Real) -> Following:
     column: NDArray[np.int16] = np.clip(np.nan_to_num(first, posinf=columns), 0, columns).astype(np.int16)
     with np.errstate(invalid="ignore"):
         reach = bowls.centre + wide + np.sqrt((bowls.radius - bowls.wall) ** 2 - bowls.stand_off**2)
-    return Following(column, np.nan_to_num(reach))
+    share = np.floor(SHARES * np.clip(np.nan_to_num(place) - column, 0.0, 1.0)).astype(np.uint8)
+    return Following(column, share, np.nan_to_num(reach))
 
 
 def _least_for_cells(bowls: Outside, wide: Real, grid: Grid) -> Real:
@@ -244,7 +278,8 @@ def _grid(rules: Rules, rows: list[tuple[int, float]], halves: list[float], stan
         bowls = _most_favourable(rules, edges, offsets, stand_offs, np.broadcast_to(half[:, None], shape), step)
     else:
         bowls = cored_outside(rules, edges, offsets, stand_offs)
-    return Grid(cutter, offset, half, stand_off, step, inner, outer, bowls, worth_having(rules, bowls))
+    least = (rules.shop.min_rim / 2 - 1e-6, rules.shop.min_depth - 1e-6)
+    return Grid(cutter, offset, half, stand_off, step, inner, outer, bowls, worth_having(rules, bowls), *least)
 
 
 def _most_favourable(rules: Rules, edge: Real, offset: Real, stand_off: Real, half: Real, step: float) -> Outside:
@@ -279,13 +314,45 @@ def levels(chains: Chains, worth: Worth, ends: NDArray[np.bool_] | None = None, 
 
 def level_of(grid: Grid, worth: Worth, value: Real, rest: Real) -> Level:
     """Return a level from the value of each cut, and of that what follows its core."""
-    if grid.step == 0 or worth.objective != "bowls":
-        return Level(value, _tail(value), None)
+    if grid.step == 0:
+        return Level(value, _tail(value))
+    none = np.full((len(value), 1), IMPOSSIBLE)
+    drop, most = worth.dropping(grid), _most_shares(grid)
+    return Level(
+        value,
+        _tail(value),
+        CellLevel(
+            np.hstack([drop, np.zeros_like(none)]),
+            np.hstack([most, np.zeros_like(none, np.uint8)]),
+            np.hstack([value, none]),
+            _beyond(grid, value, rest) if worth.objective == "bowls" else None,
+        ),
+    )
+
+
+def _beyond(grid: Grid, value: Real, rest: Real) -> Real:
     with np.errstate(invalid="ignore"):
         columns = grid.stand_off[None, :] ** 2
         groove = np.sqrt(grid.outer[:, None] ** 2 - columns) - np.sqrt(grid.inner[:, None] ** 2 - columns)
-    beyond = np.where(value > IMPOSSIBLE / 2, rest - 2 * np.nan_to_num(groove), IMPOSSIBLE)
-    return Level(value, _tail(value), _tail(beyond))
+    return _tail(np.where(value > IMPOSSIBLE / 2, rest - 2 * np.nan_to_num(groove), IMPOSSIBLE))
+
+
+def _most_shares(grid: Grid) -> NDArray[np.uint8]:
+    """Return past how much of each cell no core is worth having: what is left of its depth and rim runs out."""
+    deep = grid.bowls.depth - grid.least_depth
+    wide = grid.bowls.rim - grid.least_rim
+    with np.errstate(invalid="ignore", divide="ignore"):
+        most = np.minimum(deep, wide / _slope(grid)) / grid.step
+    found: NDArray[np.uint8] = np.ceil(SHARES * np.clip(np.nan_to_num(most), 0.0, 1.0)).astype(np.uint8)
+    return found
+
+
+def _slope(grid: Grid) -> Real:
+    """Return how fast the rim of each cell's core shrinks at least as the stand-off grows: most slowly at first."""
+    stand_off = grid.stand_off[None, :]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        found: Real = np.nan_to_num(stand_off / np.sqrt(grid.inner[:, None] ** 2 - stand_off**2), posinf=0.0)
+    return found
 
 
 def _tail(value: Real) -> Real:
@@ -297,9 +364,17 @@ def _tail(value: Real) -> Real:
 
 def best_following(follows: Following, level: Level) -> tuple[Real, NDArray[np.intp]]:
     """Return the best value that can follow each bowl, and the row where it lies."""
-    rows = np.arange(len(level.value))
-    found = level.tail[rows, follows.column]
-    if level.beyond is not None:
-        found = np.minimum(found, 2 * follows.reach[:, None] + level.beyond[rows, follows.column])
+    rows, columns = level.tail.shape
+    place = np.arange(rows) * columns + follows.column
+    if level.cells is None:
+        found = np.take(level.tail, place)
+    else:
+        drop, most, value, beyond = level.cells
+        here = np.take(value, place) - np.take(drop, place) * (follows.share / SHARES)
+        here[follows.share > np.take(most, place)] = IMPOSSIBLE
+        later = np.take(level.tail, np.minimum(place + 1, (np.arange(rows) + 1) * columns - 1))
+        found = np.maximum(here, later)
+        if beyond is not None:
+            found = np.minimum(found, 2 * follows.reach[:, None] + np.take(beyond, place))
     where = np.argmax(found, axis=1)
     return found[np.arange(len(found)), where], where

@@ -9,7 +9,7 @@ none are left. In a cell only keep-outs whose figure is within 2 d of the least 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -91,12 +91,16 @@ def clear_radius(keepouts: Sequence[KeepOut], scale_error: float) -> ClearRadius
     )
 
 
+Short = Callable[[Real, Real, Real], Real]
+"""How far points x, y of clear radii are from where a centre may lie, at least; 0 or less where it may."""
+
+
 def widest(
-    clear: ClearRadius, tolerance: float = 0.05, beyond: tuple[float, float, float] | None = None
+    clear: ClearRadius, tolerance: float = 0.05, short: Short | None = None
 ) -> tuple[float, float, float, float]:
     """Return the centre (x, y) of the widest clear circle, its radius, and a proven upper bound of the radius.
 
-    The radius is negative when nothing is clear. `beyond` is a circle (x, y, radius) that the centre must lie outside.
+    The radius is negative when nothing is clear. `short` tells where the centre may lie; everywhere where not given.
     """
     low, high = clear.edge[:, :2].min(axis=0), clear.edge[:, :2].max(axis=0)
     half, groups = float(max(high - low)) / 2, [((low + high)[None, :] / 2, np.arange(len(clear.segments)))]
@@ -108,12 +112,12 @@ def widest(
             x, y = at.T
             each = clear.each(x[:, None], y[:, None], active)
             least, outside = each.min(axis=1), clear.outside(x, y)
-            short = np.zeros(len(x)) if beyond is None else beyond[2] - np.hypot(x - beyond[0], y - beyond[1])
-            allowed = np.where((outside > 0) | (short > 0), -math.inf, least)
+            away = np.zeros(len(x)) if short is None else short(x, y, least)
+            allowed = np.where((outside > 0) | (away > 0), -math.inf, least)
             top = int(np.argmax(allowed))
             if allowed[top] > best:
                 best, point = float(allowed[top]), (float(x[top]), float(y[top]))
-            bounds = np.where(short > diagonal, -math.inf, np.where(outside > 0, -outside, least) + diagonal)
+            bounds = np.where(away > diagonal, -math.inf, np.where(outside > 0, -outside, least) + diagonal)
             bound, alive = max(bound, float(bounds.max())), bounds > best + tolerance
             smaller += _quartered(at[alive], half / 2, active, each[alive] <= least[alive, None] + 2 * diagonal)
         seen, half, groups = seen + sum(len(at) for at, _ in groups), half / 2, smaller
@@ -130,6 +134,11 @@ def _quartered(
         parts = (slice(None, middle), slice(middle, None))
         return [group for part in parts for group in _quartered(at[part], half, active, matters[part])]
     return [((at[:, None] + half * QUARTERS).reshape(-1, 2), active[asked])] if len(at) else []
+
+
+def beyond(x: float, y: float, radius: float) -> Short:
+    """Return that a centre must lie outside a circle."""
+    return lambda a, b, _: radius - np.hypot(a - x, b - y)
 
 
 def largest_clear_circle(boundary: Points, obstacles: Sequence[Points] = (), *, tolerance: float = 0.05) -> Circle:

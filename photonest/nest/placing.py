@@ -160,11 +160,11 @@ class Best:
     bound: float
 
 
-def most_valuable(first: FirstBowls, site: Site, tolerance: float, known: float = IMPOSSIBLE) -> Best:
+def most_valuable(first: FirstBowls, site: Site, share: float) -> Best:
     """Return the axis of a site whose first bowl may begin the best nest, by branch and bound.
 
-    Stops when no axis can rank more than `tolerance` above the best seen, or none above `known`. A rank below 0 means
-    that no bowl fits.
+    Stops when no axis can be worth more than the best seen by more than a share of it. A rank below 0 means that no
+    bowl fits.
     """
     search = _Search(first, site)
     whole = _whole(site)
@@ -175,15 +175,17 @@ def most_valuable(first: FirstBowls, site: Site, tolerance: float, known: float 
     todo = [(whole, np.arange(len(first.low)))]
     while True:
         for cell, spans in todo:
-            rank = search.at(cell, spans)
+            bounds = search.within(cell, spans)
+            alive = bounds > max(best.rank, 0.0)
+            rank = search.at(cell, spans[alive])
             if rank > best.rank:
                 best = Best(cell.a, cell.b, rank, best.bound)
-            bounds = search.within(cell, spans)
-            alive = bounds > max(best.rank, known, 0.0)
+                alive = bounds > max(best.rank, 0.0)
             if alive.any():
                 heapq.heappush(heap, (-float(bounds.max()), next(order), cell, spans[alive]))
         bound = -heap[0][0] if heap else IMPOSSIBLE
-        if bound <= max(best.rank + tolerance, known, 0.0) or next(order) > MOST_CELLS:
+        near = best.rank + share * first.work.value_of(best.rank)
+        if bound <= max(near, 0.0) or next(order) > MOST_CELLS:
             return Best(best.a, best.b, best.rank, max(bound, best.rank))
         _, _, cell, spans = heapq.heappop(heap)
         todo = [(part, spans) for part in cell.parts()]
@@ -199,7 +201,7 @@ class _Search:
 
     def at(self, cell: _Cell, spans: NDArray[np.intp]) -> float:
         """Return the rank of the middle of a cell, where it has room for all that its points ask."""
-        if self.site.outside(cell.a, cell.b, self.depth / 2) > 0:
+        if not len(spans) or self.site.outside(cell.a, cell.b, self.depth / 2) > 0:
             return IMPOSSIBLE
         found = room(self.first.low[spans], self.first.foot[spans], self.site.points(cell.a, cell.b))
         return float(self.first.at_most(spans, found).max())

@@ -107,7 +107,9 @@ def plan_nest(
             f"The axis at {x:g}, {y:g} lies outside the wood.", "Give a point of the face, in mm from its middle."
         )
     question = Question(face, stock, shop, values, outs, bowls, tuple(want or ()), keep_axis, rip, others)
-    answer = plan_log(question, gap_pct / 100, work, seconds) if stock.kind == "log" else plan_round(question)
+    answer = (
+        plan_log(question, gap_pct / 100, work, seconds) if stock.kind == "log" else plan_round(question, gap_pct / 100)
+    )
     total = sum(bowl.rim_diameter for nest in answer.nests for bowl in nest.bowls)
     count = sum(len(nest.bowls) for nest in answer.nests)
     value = answer.value

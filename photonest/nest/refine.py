@@ -71,7 +71,8 @@ def trace(chains: Chains, levels: Sequence[Level], first: Outside) -> tuple[tupl
         column += int(np.argmax(level.value[row, column:]))
         cuts.append((int(grid.cutter[row]), float(grid.offset[row]), float(grid.stand_off[column])))
         at = [int(place[row, column])]
-        follows = Following(chains.follows.column[at], chains.follows.reach[at])
+        every = chains.follows
+        follows = Following(every.column[at], every.share[at], every.reach[at])
     return tuple(cuts)
 
 

@@ -16,25 +16,25 @@ from photonest.model import (
     Point,
 )
 from photonest.nest.asked import Answer, Question, counted, in_words, names_of, nest_of, with_room
-from photonest.nest.circle import clear_radius, widest
+from photonest.nest.circle import beyond, clear_radius, widest
 from photonest.nest.curves import turned_outside
 from photonest.nest.marking import round_marking
 from photonest.nest.placing import room
 from photonest.nest.refusals import why_no_bowl
 from photonest.nest.rounds import RoundPlan, axis_slack, best_of_round, bowls_kept
 from photonest.nest.rules import Real
-from photonest.nest.runnersup import best_choices, beyond, cutters_of, runner_up
+from photonest.nest.runnersup import another_axis, best_choices, cutters_of, runner_up
 from photonest.nest.solve import Found
 from photonest.nest.wanted import using, wanted_nest
 
 MOST_GAINS = 3
 
 
-def plan_round(question: Question) -> Answer:
+def plan_round(question: Question, gap: float) -> Answer:
     """Return the best nest of a blank or slice."""
     stock, shop, work = question.stock, question.shop, question.work
     thickness, keep_axis = float(stock.thickness or 0.0), question.keep_axis
-    found = best_of_round(work, question.outs, stock, question.scale_error, keep_axis)
+    found = best_of_round(work, question.outs, stock, question.scale_error, keep_axis, gap)
     limit = math.inf if shop.screws is None else thickness - shop.screws - shop.clearance
     if question.want:
         found = _with_wanted(question, found, thickness, limit)
@@ -73,7 +73,7 @@ def _runners_up(question: Question, best: Nest, worth: Found, limit: float) -> t
     x, y, _ = best.axis.point
     diameter = question.face.size.mean_diameter
     clear = clear_radius(question.outs, question.scale_error)
-    elsewhere = widest(clear, 0.2, beyond((x, y), diameter))
+    elsewhere = widest(clear, 0.2, beyond(x, y, another_axis(diameter)))
     names = cutters_of([best])
     fewer = itertools.combinations(names, len(names) - 1) if len(names) > 1 else ()
     tried = [(using(question.work, few), (x, y)) for few in fewer]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from photonest.model import Point, Stock
 from photonest.nest.chains import levels
-from photonest.nest.circle import clear_radius, widest
+from photonest.nest.circle import Short, clear_radius, widest
 from photonest.nest.curves import Outside, turned_outside
 from photonest.nest.keepouts import KeepOut, distances, segments_of
 from photonest.nest.placing import HalfPlanePoints, clearances, clearest, most_valuable, room, tightened
@@ -27,7 +27,8 @@ from photonest.nest.solve import (
     nests_on_axis,
 )
 
-FEW = 3
+FEW = 4
+SHARE_OF_GAP = 0.1  # the rest is left to the tables, which are bounds
 NEAR = 12.0  # mm: how far a found axis is moved to where it clears all by the most
 MOST_SUBSETS = 8
 LIMIT_STEP = 2.0  # mm: tables of first bowls are kept by the depth that screws leave, no finer than this
@@ -83,13 +84,19 @@ class Demand:
 
 
 def best_of_round(
-    work: Workshop, outs: Sequence[KeepOut], stock: Stock, scale_error: float, keep_axis: Point | None = None
+    work: Workshop,
+    outs: Sequence[KeepOut],
+    stock: Stock,
+    scale_error: float,
+    keep_axis: Point | None = None,
+    gap: float = 0.01,
 ) -> RoundPlan:
     """Return the best nests of a blank or slice; none in them when no bowl fits.
 
     Defects through the stock limit the radius alone, so the widest clear circle's centre is the best axis. A shallow
-    defect at the rim may also lie in the last bowl's hollow: each such choice that may help is tried. Defects seen on
-    the far face, and a taper, make it a search over the face.
+    defect at the rim may also lie in the last bowl's hollow: each such choice that may help is tried, on the axis of
+    the widest clear circle that can hold it. Defects seen on
+    the far face, and a taper, make it a search over the face, which stops well within the gap.
     """
     thickness = float(stock.thickness or 0.0)
     shop = work.rules.shop
@@ -99,11 +106,12 @@ def best_of_round(
     taper = None if stock.far_outline is None else segments_of(stock.far_outline, closed=True)
     if taper is not None or (far and shallow):
         site = round_site(outs, thickness, scale_error, far=far, taper=taper)
-        return _by_search(work, site, limit, keep_axis)
+        return _by_search(work, site, limit, keep_axis, gap * SHARE_OF_GAP)
     plan = _with_shallow(work, outs, (), thickness, limit, scale_error, keep_axis)
     bounds = dict(plan.bounds)
     for ignored in _choices(shallow):
-        other = _with_shallow(work, outs, ignored, thickness, limit, scale_error, keep_axis, _top(work, plan))
+        asked = (work, outs, ignored, thickness, limit, scale_error, keep_axis)
+        other = _with_shallow(*asked, beat=_top(work, plan), every=len(shallow) <= FEW)
         bounds = {n: max(bounds.get(n, 0.0), other.bounds.get(n, 0.0)) for n in {*bounds, *other.bounds}}
         plan = max(plan, other, key=lambda each: _top(work, each))
     return replace(plan, bounds=bounds)
@@ -129,12 +137,16 @@ def _with_shallow(
     scale_error: float,
     keep_axis: Point | None,
     beat: float | None = None,
+    every: bool = False,
 ) -> RoundPlan:
-    """Return the best nests with some shallow defects left to the hollow; none where they can't rank above `beat`."""
+    """Return the best nests with some shallow defects left to the hollow; none where they can't rank above `beat`.
+
+    Where every choice of such defects is tried, the hollow must hold all of these.
+    """
     kept = [out for out in outs if all(out is not other for other in ignored)]
     clear = clear_radius(kept, scale_error)
     if keep_axis is None:
-        x, y, radius, bound = widest(clear)
+        x, y, radius, bound = widest(clear, short=_holding(work, ignored, thickness, scale_error) if every else None)
     else:
         (x, y), radius = keep_axis, clear.at(*keep_axis)
         bound = radius
@@ -170,6 +182,32 @@ def _with_shallow(
     )
 
 
+def _holding(work: Workshop, ignored: Sequence[KeepOut], thickness: float, scale_error: float) -> Short | None:
+    """Return where an axis may lie whose first bowl is wide enough to hold all of some defects within its wall.
+
+    How far they reach and the distance to keep change no faster than 1 and twice the scale's error a mm, the clear
+    radius no faster than 1.
+    """
+    if not ignored:
+        return None
+    shop = work.rules.shop
+
+    def short(x: Real, y: Real, radius: Real) -> Real:
+        need = np.zeros(len(x))
+        for out in ignored:
+            keep = out.margin + float(out.reach.max())
+            if float(out.depth or 0.0) + keep + shop.wall_min + shop.tenon > thickness:
+                return np.full(len(x), np.inf)
+            ends = (np.hypot(out.segments[:, k] - x[:, None], out.segments[:, k + 1] - y[:, None]) for k in (0, 2))
+            far = np.maximum(*ends).max(axis=1)
+            need = np.maximum(need, far + keep + 2 * np.hypot(out.standard_error, scale_error * far))
+        rim = np.minimum(radius, shop.swing / 2 - shop.trueing)
+        found: Real = need - (rim - np.maximum(shop.wall_min, 2 * shop.wall_share * rim))
+        return found / (2 + 2 * scale_error)
+
+    return short
+
+
 def _picked(points: HalfPlanePoints, picked: NDArray[np.bool_]) -> HalfPlanePoints:
     return HalfPlanePoints(points.rho[picked], points.h[picked], points.keep[picked], points.edge[picked])
 
@@ -196,13 +234,13 @@ def _demand(
     return Demand(table[:, 0], table[:, 1], table[:, 2]), names
 
 
-def _by_search(work: Workshop, site: RoundSite, limit: float, keep_axis: Point | None) -> RoundPlan:
+def _by_search(work: Workshop, site: RoundSite, limit: float, keep_axis: Point | None, share: float) -> RoundPlan:
     shop = work.rules.shop
     most = shop.swing / 2 - shop.trueing
     first = first_bowl_values(work, most, LIMIT_STEP * math.ceil(limit / LIMIT_STEP) if limit < math.inf else limit)
     if keep_axis is not None:
         site = replace(site, low=keep_axis, high=keep_axis)
-    best = most_valuable(first, site, 0.5)
+    best = most_valuable(first, site, share)
     x, y = best.a, best.b
     nests: dict[int, Found] = {}
     for _ in range(3):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from photonest.model import Alternative, Nest, Objective, Point
+from photonest.model import Alternative, Nest, Objective
 from photonest.nest.asked import counted
 from photonest.nest.bowls import NO_DEFECT
 from photonest.nest.marking import angle_on_paper
@@ -184,6 +184,6 @@ def _apart(one: Nest, other: Nest) -> float:
     return float(np.linalg.norm(away - (away @ along) * along))
 
 
-def beyond(point: Point, diameter: float) -> tuple[float, float, float]:
-    """Return the circle about an axis that another axis must lie outside: x, y, radius."""
-    return (*point, 1.01 * AXIS_SHARE * diameter)
+def another_axis(diameter: float) -> float:
+    """Return how far off an axis lies at least that counts as another."""
+    return 1.01 * AXIS_SHARE * diameter

@@ -54,6 +54,10 @@ class Workshop:
         """Return the rank of nests among nests: by count and then by worth, or by worth alone."""
         return count * PER_BOWL + value if self.worth.objective == "bowls" else value
 
+    def value_of(self, rank: float) -> float:
+        """Return what nests of a rank are worth, however many bowls they have."""
+        return max(rank, 0.0) % PER_BOWL if self.worth.objective == "bowls" else max(rank, 0.0)
+
 
 @functools.lru_cache(maxsize=4)
 def _grids(shop: Shop, wall_need: WallNeed | None) -> tuple[Rules, Chains, Chains]:

@@ -27,6 +27,19 @@ def test_the_hollow_clears_the_end_of_a_wide_shallow_crack_by_its_half_width_too
     assert (plan.nests[0].bowls[0].rim_diameter > 200) is left
 
 
+def test_shallow_cracks_at_the_rim_leave_no_gap() -> None:
+    """No hollow can hold them, which is proven by where its wall would have to be."""
+    cracks = (radial_crack("c1", 20, 125, 149, depth=12.0), radial_crack("c2", 140, 130, 149, depth=30.0))
+    wood = face(ring(150.0), cracks)
+    plan = plan_nest(wood, Stock("blank", thickness=120.0), Shop(), others=False)
+    assert check_plan(wood, plan) == ()
+    assert plan.bound.gap_pct < 1.0
+    through = face(
+        ring(150.0), tuple(radial_crack(c.id, a, s, 149) for c, a, s in zip(cracks, (20, 140), (125, 130), strict=True))
+    )
+    assert plan.score == plan_nest(through, Stock("blank", thickness=120.0), Shop(), others=False).score
+
+
 def test_a_crack_seen_on_the_far_face_may_lie_below_the_bowls() -> None:
     wood = face(ring(150.0), (radial_crack("c1", 20, 10, 40, depth=15.0),))
     plan = plan_nest(wood, Stock("blank", thickness=150.0, rim="far"), Shop())
