@@ -54,7 +54,7 @@ class Markers:
         if isinstance(stretch, NotFound):
             return stretch
         found = _largest_first(detected(photo))
-        sides, edges, pieces = _sides(photo, found, stretch)
+        sides, edges, shown = _sides(photo, found, stretch)
         if seen_markers(photo).mirrored:
             return NotFound(
                 "the photo is mirrored: its markers read backwards",
@@ -66,7 +66,7 @@ class Markers:
                 "Lay four or more of them flat around the face, all of each in the photo, or use the marker sheet.",
                 absent=True,
             )
-        first = next(iter(found))
+        first, pieces = shown[0], len({side.shape for side in sides})
         homography = _homography(first, found[first], stretch)
         middle = (SIDE_MM / 2 * stretch, SIDE_MM / 2 * stretch)
         prior = prior_of(photo)
@@ -122,23 +122,28 @@ def _largest_first(found: dict[int, Array]) -> dict[int, Array]:
     return dict(sorted(found.items(), key=lambda item: -cv2.contourArea(item[1].astype(np.float32))))
 
 
-def _sides(photo: Photo, found: dict[int, Array], stretch: float) -> tuple[list[Side], list[Edge], int]:
-    """Return the edges of all markers seen, where they are on their pieces in mm, and the number of pieces."""
+def _sides(photo: Photo, found: dict[int, Array], stretch: float) -> tuple[list[Side], list[Edge], list[int]]:
+    """Return the edges of all markers seen, where they are on their pieces in mm, and the markers' numbers.
+
+    One outer side of a marker may be hidden.
+    """
     sides: list[Side] = []
     edges: list[Edge] = []
     pieces: dict[int, int] = {}
+    shown: list[int] = []
     for number, corners in found.items():
         homography = _homography(number, corners, stretch)
         cell = float(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1).min()) / MARKER_CELLS
         seen = _edges(photo, number, homography, cell, stretch)
-        if any(edge is None for edge in seen[:4]):
+        if seen[:4].count(None) > 1:
             continue
+        shown.append(number)
         shape = pieces.setdefault(piece_of(number) or 0, len(pieces))
         for line, edge in zip(lines(number), seen, strict=True):
             if edge is not None:
                 sides.append(line.side(number, stretch, shape))
                 edges.append(edge)
-    return sides, edges, len(pieces)
+    return sides, edges, shown
 
 
 @dataclass(frozen=True)
