@@ -113,8 +113,8 @@ class Ruler:
         scale = scale_from_view(self.name, photo, view, rim, alternative=other_view, size_error=SIZE_ERROR)
         if isinstance(scale, Scale) and scale.standard_error_pct > LARGEST_ERROR_PCT:
             return NotFound(
-                f"the ruler would give lengths to {scale.standard_error_pct:.0f} % only: its ticks are too fine here",
-                "Go nearer, let both of its ends be seen, and take the photo from straight above the face.",
+                f"the ruler would give lengths to {scale.standard_error_pct:.0f} % only: ticks too fine or faint",
+                "Go nearer, keep it out of glare, let both its ends be seen, and take the photo from straight above.",
             )
         return scale
 
