@@ -24,6 +24,7 @@ SIZES_MM: dict[str, tuple[float, float]] = {  # long side first
 }
 UNNAMED = ("A4", "Letter")  # A3, A4 and A5 have one proportion: the others must be named
 MARGIN = 0.05  # of each side
+ALIKE = 0.001  # of the photo's longer side, that corners of one shape are read apart
 CUT_ERROR_MM = 0.5  # of office paper's sides, well inside the 2 mm that ISO 216 allows; common practice, no source
 SMALLEST_SHARE = 0.035  # of the frame; smaller white rectangles are labels
 SURE_FIT = 1.2  # mean squared residual over its expectation, below which no better one is looked for
@@ -98,6 +99,7 @@ class Paper:
         least_light = SHADED * usual_light(photo)
         sheets: list[Found] = []
         complaints: list[str] = []
+        read: list[Array] = []
 
         def is_wanted(rough: Array) -> bool:
             middle = rough.mean(axis=0)  # of a sheet seen well already: another way to close it, or something on it
@@ -107,7 +109,10 @@ class Paper:
         for rough in searched(photo).shapes(is_wanted):
             near = is_wanted(rough) and sharp_corners(photo, rough) > 0
             seen = sharpened(photo, rough, MARGIN, bent=True) if near else None
-            found = None if seen is None else as_paper(photo, prior, seen, names, least_light)
+            if seen is None or any(_is_again(seen.corners, other, photo) for other in read):
+                continue  # lines close one shape in several ways: what it is read to be at first stands
+            read.append(seen.corners)
+            found = as_paper(photo, prior, seen, names, least_light)
             if isinstance(found, str):
                 complaints.append(found)
             elif found is not None:
@@ -127,6 +132,12 @@ class Paper:
             reference_error=CUT_ERROR_MM * float(np.hypot(1 / best.size[0], 1 / best.size[1])) / 2,
             warnings=warnings,
         )
+
+
+def _is_again(corners: Array, other: Array, photo: Photo) -> bool:
+    """Whether a shape is one read before, whichever corner comes first."""
+    least = ALIKE * max(photo.width, photo.height)
+    return any(bool(np.abs(np.roll(corners, turn, axis=0) - other).max() < least) for turn in range(4))
 
 
 def may_be_paper(photo: Photo, rough: Array, least_light: float) -> bool:

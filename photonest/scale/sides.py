@@ -134,13 +134,13 @@ def fit_loose(
     """
     even = _Points(sides, edges, side_px)
     answer = fit_sides(prior, homography, sides, edges, (), middle_mm, side_px)
-    for _ in range(ROUNDS):
+    for left in reversed(range(ROUNDS)):
         if answer is None:
             return None
         seen = _Points(sides, edges, side_px, (HEAVY + even.counts) / (HEAVY + even.off2(answer[0])))
         errors = (GROWTH_PX, *seen.loose_errors)
-        found = [_settled(view, prior, seen, errors, SOFTNESS[-1:]) for view in answer if view is not None]
-        answer = _best_two(found)
+        softness = SOFTNESS[-2:-1] if left else SOFTNESS[-1:]
+        answer = _best_two([_settled(view, prior, seen, errors, softness) for view in answer if view is not None])
     return None if answer is None else LooseFit(*answer, even.off2(answer[0]) / even.counts)
 
 

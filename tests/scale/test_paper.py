@@ -5,8 +5,9 @@ import pytest
 
 from photonest.scale.camera import Prior, View, rotation
 from photonest.scale.edges import Edge
-from photonest.scale.paper import MOST_DOUBT, UNNAMED, _told
+from photonest.scale.paper import MOST_DOUBT, UNNAMED, _is_again, _told
 from photonest.scale.rectangle import Seen, proportion
+from tests.scale.scenes import as_photo
 
 FOCAL = 1600.0
 VIEW = View(
@@ -44,3 +45,11 @@ def test_a_rectangle_known_badly_is_no_sheet() -> None:
     assert not told[0].is_about(11 / 8.5, 0.003, 4.5)
     assert isinstance(_told(camera, label, UNNAMED, np.inf), tuple)
     assert isinstance(_told(camera, label, UNNAMED, MOST_DOUBT), str)
+
+
+def test_a_shape_read_before_is_known_whichever_corner_comes_first() -> None:
+    photo = as_photo(np.zeros((1500, 2000, 3), np.uint8))
+    corners = seen(148.5, 105.0).corners
+    assert _is_again(np.roll(corners, 3, axis=0) + 1.0, corners, photo)
+    assert not _is_again(np.add(corners, [0.0, 3.0]), corners, photo)
+    assert not _is_again(corners[::-1], corners, photo)
