@@ -181,11 +181,11 @@ def standard_error(found: Located, diameter: float) -> float:
     """
     coarse = 0.003 * (250 / diameter) ** 2.5  # fewer pixels lose the inner rings: faces made smaller step by step
     if not found.one_sided:
-        usual = 3.5e-5 * (max(found.straight, 0.0) + 0.03) ** -1.9
-        faint = 0.0005
+        usual = 2.8e-5 * (max(found.straight, 0.0) + 0.03) ** -1.9
+        faint = 0.0004
         if found.straight < HARDLY:  # the straightest place may be another's
             faint = 0.002 + 0.03 * max(0.75 - found.agree, 0.0) + 0.002 * (found.straight < BY_CHANCE)
-        return math.hypot(usual, 0.7 * found.unsure / diameter, faint, coarse)
+        return math.hypot(usual, found.unsure / diameter, faint, coarse)
     sectors = math.sqrt(float(np.trace(found.fits[-1].covariance)) / 2) / diameter
     if found.straight >= STRAIGHT_ENOUGH:
         return math.hypot(0.6 * sectors**0.8 + 0.0005, coarse)
