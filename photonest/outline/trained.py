@@ -18,7 +18,7 @@ from photonest.outline.strip import FINE, pulled
 
 DOUBTED = "The outline may be wrong by {error:.0f} % of the diameter: check it in the picture."
 MARGINS = (0.2, 0.06)  # about the piece, in shares of its extent, when it is looked at from nearer
-NEARER_PX = 384
+NEARER_PX = 256  # longer side of the picture in which the looks from near are laid over each other
 PLAIN_PX, PLAIN_WITHIN = 1024, 0.012
 AT_ODDS = 0.04  # of the diameter: what is seen from far and from near then counts alike, else the nearer look alone
 CUT_OUT = PlainLimits(spread=1.0)  # a real cloth or board is less even, and may look like the bark before it
