@@ -24,7 +24,7 @@ from photonest.nest.solve import PER_BOWL
 from photonest.nest.spans import Cells
 from photonest.nest.views import View
 
-SWEPT = 12
+SWEPT = 24
 TAKEN = 2
 ASKED = 6  # cells that tell whether a smaller span or smaller cells help more
 FAR_SMALLER = 4.0
@@ -110,7 +110,7 @@ class _Search:
         """Take nodes until none may better the best by more than the gap."""
         stopped = ""
         if self.halves:
-            self.start(thorough=work > MUCH_WORK and not self.log.wishes)
+            self.start(end, thorough=work > MUCH_WORK and not self.log.wishes)
         while self.heap and -self.heap[0][0] > self.near_enough and not stopped:
             node = heapq.heappop(self.heap)[2]
             self.try_middle(node)
@@ -148,13 +148,18 @@ class _Search:
             self.pair = self.polished = tuple(polished(self.log, nest) for nest in self.pair)
             self.best = max(self.best, sum(self.log.rank(nest) for nest in self.pair))
 
-    def start(self, *, thorough: bool) -> None:
-        """Begin with the plain rip, sweep the directions for a better pair of nests, then open the spans."""
+    def start(self, end: float, *, thorough: bool) -> None:
+        """Begin with the plain rip, sweep the directions for a better pair of nests, then open the spans.
+
+        Thousands of defects take long: past the end no further direction is looked at.
+        """
         pair = self.axes.plain(_plainest(self.log))
         rank = sum(self.log.rank(nest) for nest in pair)
         self.best, self.pair = (rank, pair) if rank > self.log.beat else (self.log.beat, ())
-        found = []
+        found: list[tuple[float, int, float, list[Spot]]] = []
         for k, angle in enumerate(self.log.swept(SWEPT)):
+            if found and time.monotonic() > end:
+                break
             spots = [self.axes.best_spot(angle, side) for side in (0, 1)]
             found.append((sum(spot.rank for spot in spots), -k, angle, spots))
         for _, _, angle, spots in sorted(found, key=lambda each: each[:2], reverse=True)[:TAKEN]:

@@ -40,7 +40,10 @@ PER_BOWL = 1e6
 
 @dataclass(frozen=True, eq=False)
 class Workshop:
-    """A workshop's chains and their values by an objective: on exact cuts, and as an upper bound. Worked out once."""
+    """A workshop's chains and their values by an objective: on exact cuts, and as an upper bound. Worked out once.
+
+    `only` is the number of bowls that alone counts, where one was asked for.
+    """
 
     rules: Rules
     worth: Worth
@@ -49,6 +52,7 @@ class Workshop:
     cells: Chains
     cell_levels: list[Level]
     memory: dict[tuple[float, float, float, float], FirstBowls] = field(default_factory=dict)
+    only: int | None = None
 
     def rank(self, count: int, value: Any) -> Any:
         """Return the rank of nests among nests: by count and then by worth, or by worth alone."""
@@ -279,6 +283,8 @@ class FirstBowls:
         firsts = loosest_outside(self.work.rules, self.low[row], self.high[row], self.depth[column], self.limit)
         best = np.full(len(row), IMPOSSIBLE)
         for number, values in enumerate(upper_values(self.work, firsts), 1):
+            if self.work.only not in (None, number):
+                continue
             best = np.maximum(best, np.where(values > IMPOSSIBLE / 2, self.work.rank(number, values), IMPOSSIBLE))
         self.rank[row, column] = best
 

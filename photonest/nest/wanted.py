@@ -69,11 +69,11 @@ def _first_of(work: Workshop, least: float) -> Worth:
 
 @functools.lru_cache(maxsize=16)
 def counting(work: Workshop, count: int) -> Workshop:
-    """Return a workshop that makes nests of no more than so many bowls."""
+    """Return a workshop that makes nests of so many bowls."""
     worth = work.worth if count else _first_of(work, math.inf)
     cores = max(count - 1, 0)
     points, cells = work.point_levels[:cores], work.cell_levels[:cores]
-    return replace(work, worth=worth, point_levels=points, cell_levels=cells, memory={})
+    return replace(work, worth=worth, point_levels=points, cell_levels=cells, memory={}, only=count or None)
 
 
 @functools.lru_cache(maxsize=32)
@@ -86,6 +86,7 @@ def making(work: Workshop, sizes: tuple[float, ...]) -> Workshop:
         point_levels=_levels(work.points, work.worth, rims[1:]),
         cell_levels=_levels(work.cells, work.worth, rims[1:]),
         memory={},
+        only=len(sizes) or None,
     )
 
 

@@ -40,6 +40,7 @@ def test_just_so_many_bowls() -> None:
     made = plan(bowls=1)
     assert made.score.bowls == made.bound.bowls == 1
     assert not any("Only one half" in text for text in made.warnings)
+    assert plan(bowls=3, objective="capacity").score.bowls == 3
 
 
 def test_too_many_bowls_are_refused_with_the_most_there_are() -> None:
