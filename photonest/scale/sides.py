@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import NamedTuple
+from typing import NamedTuple, Self
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -137,7 +138,7 @@ def fit_loose(
     for left in reversed(range(ROUNDS)):
         if answer is None:
             return None
-        seen = _Points(sides, edges, side_px, (HEAVY + even.counts) / (HEAVY + even.off2(answer[0])))
+        seen = even.weighted((HEAVY + even.counts) / (HEAVY + even.off2(answer[0])))
         errors = (GROWTH_PX, *seen.loose_errors)
         softness = SOFTNESS[-2:-1] if left else SOFTNESS[-1:]
         answer = _best_two([_settled(view, prior, seen, errors, softness) for view in answer if view is not None])
@@ -210,13 +211,7 @@ class _Points:
     the first where its origin lies and how it is turned.
     """
 
-    def __init__(
-        self,
-        sides: Sequence[Side],
-        edges: Sequence[Edge],
-        side_px: float | None = None,
-        weights: Array | None = None,
-    ) -> None:
+    def __init__(self, sides: Sequence[Side], edges: Sequence[Edge], side_px: float | None = None) -> None:
         counts = [len(edge.px) for edge in edges]
         of_side = np.repeat(np.arange(len(edges)), counts)
         self.px = np.concatenate([edge.px for edge in edges])
@@ -229,8 +224,6 @@ class _Points:
         for k, edge in enumerate(edges):
             own = _whitening(len(edge.px), edge.error_px, _stray(edge.error_px, side_px))
             self._whiten[k, : counts[k], : counts[k]] = own
-        if weights is not None:
-            self._whiten *= np.sqrt(weights)[:, None, None]
         self.counts = np.array(counts)
         within = np.arange(max(counts))
         first = (np.cumsum(counts) - counts)[:, None]
@@ -269,6 +262,12 @@ class _Points:
         if self.loose:
             growth = growth + at.more[..., lengths + 1 : self._poses][..., self.shape]
         return self._whitened(((self.own(at, self.px) * self.outward).sum(axis=-1) - reach) / mm_per_px - growth)
+
+    def weighted(self, weights: Array) -> Self:
+        """Return the same with a weight for each side."""
+        other = copy(self)
+        other._whiten = self._whiten * np.sqrt(weights)[:, None, None]
+        return other
 
     def off2(self, view: View) -> Array:
         """Return the sum of squares of `outside` over each side."""
