@@ -15,7 +15,10 @@ from photonest.model import Crack, Defect, FlatPhoto, NotFound, Outline, Pith
 
 NEAR_PITH = 0.03  # of the diameter: a check that comes so near goes through
 FAINT = 0.4  # of what makes a possible crack: enough for one that goes on from another
+ENDS = -1.0  # log odds below which more of drawn lines lies beyond a crack's tip than within it
+EVENED = 0.005  # of the diameter: what they are averaged over
 SPACING, SAME, GAP = 0.004, 0.004, 0.03  # of the diameter: of points, of one line told twice, between fragments
+APART = 0.05  # of the diameter: a stretch so long that no better line takes in is told by itself
 
 
 @dataclass(frozen=True)
@@ -27,12 +30,13 @@ class LineOptions:
     seen_from, possible_from : float
         Confidence from which a crack is reported as seen, and as possible.
     tip_margin_pct : float
-        How far a free tip is extended beyond what is seen, in percent of the mean diameter.
+        How far a free tip is extended beyond what is seen, in percent of the mean diameter. Of the free
+        tips of drawn cracks more than nine in ten lie within it.
     """
 
     seen_from: float = 0.8
-    possible_from: float = 0.25
-    tip_margin_pct: float = 3.5
+    possible_from: float = 0.22
+    tip_margin_pct: float = 3.0
 
 
 class Lines:
@@ -64,11 +68,19 @@ def cracks_of(
     centre, mm, across = pith.point if pith else None, seen.full.mm_per_px, seen.diameter
     traces = [
         traced(seen.full.to_mm(one.profile.path), one.profile.width * mm, float(p), SPACING * across, centre)
-        for one, p in zip(found, sure, strict=True)
+        for one, p in zip((_between_ends(one, seen) for one in found), sure, strict=True)
         if p >= FAINT * options.possible_from
     ]
-    whole = joined(each_once(traces, SAME * across), GAP * across)
+    whole = joined(each_once(traces, SAME * across, APART * across), GAP * across)
     return [_crack(trace, seen, pith, options) for trace in whole if trace.sure >= options.possible_from]
+
+
+def _between_ends(one: Candidate, seen: View) -> Candidate:
+    """Return a line from the first to the last place where the network sees a crack, if it does anywhere."""
+    count = min(len(one.odds), max(1, round(EVENED * seen.diameter_px / one.profile.step)))
+    framed = np.pad(one.odds, (count // 2, count - 1 - count // 2), mode="edge")
+    seen_at = np.flatnonzero(np.convolve(framed, np.full(count, 1 / count), "valid") >= ENDS)
+    return one.part(int(seen_at[0]), int(seen_at[-1]) + 1) if len(seen_at) > 3 else one
 
 
 def _crack(trace: Trace, seen: View, pith: Pith | None, options: LineOptions) -> Crack:

@@ -66,6 +66,10 @@ class Candidate:
     profile: Profile
     odds: NDArray[np.float32]
 
+    def part(self, start: int, stop: int) -> Candidate:
+        """Return the stretch between two points."""
+        return Candidate(self.profile.part(start, stop), self.odds[start:stop])
+
 
 def view(flat: FlatPhoto, outline: Outline) -> View:
     """Cut the wood out of the photo."""
@@ -159,4 +163,4 @@ def _without_tails(one: Candidate, most: int) -> Candidate:
     if typical <= 0 or len(one.odds) < 4 * most:
         return one
     start, stop = min(int(clear[0]), most), max(int(clear[-1]) + 1, len(one.odds) - most)
-    return Candidate(one.profile.part(start, stop), one.odds[start:stop])
+    return one.part(start, stop)

@@ -65,8 +65,11 @@ def _starts_at_wrong_end(path: Vector, pith: Point | None) -> bool:
     return bool(np.hypot(*(path[0] - pith)) > np.hypot(*(path[-1] - pith)))
 
 
-def each_once(traces: Sequence[Trace], tolerance: float) -> list[Trace]:
-    """Leave out traces that mostly run within about `tolerance` of a better one; the best come first."""
+def each_once(traces: Sequence[Trace], tolerance: float, least: float) -> list[Trace]:
+    """Leave out traces that mostly run within about `tolerance` of a better one; the best come first.
+
+    Of one left out, the longest stretch that runs by itself is kept if it is at least so long.
+    """
     if not traces:
         return []
     low = np.min([trace.path.min(axis=0) for trace in traces], axis=0)
@@ -76,13 +79,27 @@ def each_once(traces: Sequence[Trace], tolerance: float) -> list[Trace]:
     kept = []
     for trace in sorted(traces, key=lambda trace: -trace.sure * np.sqrt(trace.length)):
         x, y = np.round((trace.path - low) / tolerance).astype(int).T + 1
-        if taken[y, x].mean() > 0.4:
-            continue
+        told = taken[y, x]
+        if told.mean() > 0.4:
+            start, stop = _longest_run(~told)
+            trace = Trace(trace.path[start:stop], trace.widths[start:stop], trace.sure)
+            if stop - start < 2 or trace.length < least:
+                continue
+            x, y = x[start:stop], y[start:stop]
         kept.append(trace)
         for dx in (-1, 0, 1):
             for dy in (-1, 0, 1):
                 taken[y + dy, x + dx] = True
     return kept
+
+
+def _longest_run(free: NDArray[np.bool_]) -> tuple[int, int]:
+    """Return start and stop of the longest run of places that are free."""
+    runs = np.flatnonzero(np.diff(free.astype(np.int8), prepend=0, append=0)).reshape(-1, 2)
+    if not len(runs):
+        return 0, 0
+    start, stop = runs[np.diff(runs, axis=1).argmax()]
+    return int(start), int(stop)
 
 
 def joined(traces: Sequence[Trace], reach: float) -> list[Trace]:

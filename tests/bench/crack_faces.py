@@ -6,7 +6,7 @@ import os
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ from photonest.imaging import polygon_mask, reduced
 from tests.bench.cracked import cracked
 from tests.bench.cracks import seen_squarely
 from tests.drawn import SceneSpec
-from tests.drawn.marks import CrackSpec
+from tests.drawn.marks import CrackSpec, MarkSpec
 from tests.drawn.vary import Difficulty
 from tests.drawn.wood import Piece
 
@@ -25,6 +25,28 @@ FIRST_SEED = 3_000_000
 FINEST = 0.35  # pixels: what opens less can't be seen, and is told neither way
 DIFFICULTIES: tuple[Difficulty, ...] = ("easy", "medium", "hard")
 Bytes = NDArray[np.uint8]
+
+
+class Mix(NamedTuple):
+    """What is drawn how often.
+
+    Shares of the easy, medium and hard faces; spread of the cracks' widths (as logarithms) and the widest, in mm;
+    shares of light checks, of light ring shakes, and of checks that become ring shakes; whether hairlines about the
+    pith, stain streaks and deep saw marks come on top.
+    """
+
+    difficulties: tuple[float, float, float]
+    spread: float
+    widest: float
+    light: float
+    light_ring: float
+    rings: float
+    more: bool
+
+
+TAUGHT = Mix((0.1, 0.6, 0.3), 0.4, 5.0, 0.15, 0.15, 0.12, more=False)
+JUDGED = Mix((0.1, 0.5, 0.4), 0.5, 9.0, 0.17, 0.30, 0.16, more=True)
+"""For the network and for the judge. A network taught on the second found less than that taught on the first."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,7 +65,7 @@ def sample(seed: int) -> Sample:
 
     cv2.setNumThreads(1)
     rng = np.random.default_rng(seed)
-    spec = face_spec(seed, rng)
+    spec = face_spec(seed, rng, TAUGHT)
     drawn = seen_squarely(draw(spec))
     here, paths, openings = drawn.scene, drawn.cracks, drawn.openings
     if spec.wood.cut == "end" and rng.random() < 0.6:
@@ -65,7 +87,7 @@ def sample(seed: int) -> Sample:
     return Sample(layers, pith)
 
 
-def face_spec(seed: int, rng: np.random.Generator) -> SceneSpec:
+def face_spec(seed: int, rng: np.random.Generator, mix: Mix) -> SceneSpec:
     """Return a face to draw; three in ten are side grain, half bear knots and other defects."""
     from tests.drawn import random_spec
 
@@ -76,13 +98,58 @@ def face_spec(seed: int, rng: np.random.Generator) -> SceneSpec:
         seed,
         reference="none",
         megapixels=float(rng.choice([1.5, 3.0, 5.0])),
-        difficulty=DIFFICULTIES[int(rng.choice(3, p=[0.1, 0.6, 0.3]))],
+        difficulty=DIFFICULTIES[int(rng.choice(3, p=mix.difficulties))],
         cut=cut,
         piece=piece,
         defects=bool(rng.random() < 0.5),
         cracks=None if rng.random() < 0.6 else int(rng.integers(3, 14)),
     )
-    return replace(spec, cracks=tuple(varied(crack, cut, rng) for crack in spec.cracks))
+    spec = replace(spec, cracks=tuple(varied(crack, cut, rng, mix) for crack in spec.cracks))
+    return with_more(spec, rng) if mix.more else spec
+
+
+def with_more(spec: SceneSpec, rng: np.random.Generator) -> SceneSpec:
+    """Return a face with hairlines about the pith, streaks and deep saw marks, each now and then."""
+    cracks, marks, finish = spec.cracks, spec.marks, spec.finish
+    on_end = spec.wood.cut == "end"
+    if on_end and rng.random() < 0.3:
+        count = int(rng.integers(1, 6))
+        cracks += tuple(hairline_at_heart(spec.wood.diameter, 500 + k, rng) for k in range(count))
+    if on_end and rng.random() < 0.25:
+        marks += tuple(streak(spec, 500 + k, rng) for k in range(int(rng.integers(5, 30))))
+    if rng.random() < 0.3:
+        finish = replace(finish, saw_strength=float(rng.uniform(0.5, 1.3)), rays=float(rng.uniform(0.8, 1.8)))
+    return replace(spec, cracks=cracks, marks=marks, finish=finish)
+
+
+def hairline_at_heart(diameter: float, seed: int, rng: np.random.Generator) -> CrackSpec:
+    """Return a fine check that runs out from the pith one way, or two."""
+    crack = CrackSpec(
+        angle_deg=float(rng.uniform(0, 360)),
+        start=float(rng.uniform(0.01, 0.06)),
+        inward=False,
+        length=float(rng.uniform(0.03, 0.2) * diameter),
+        width=float(diameter * np.exp(rng.uniform(np.log(0.0005), np.log(0.002)))),
+        wander=float(rng.uniform(0.5, 1.4)),
+        bridged=float(rng.uniform(0, 0.3)),
+        fill="light" if rng.random() < 0.1 else "dark",
+        seed=seed,
+    )
+    if rng.random() < 0.3:
+        return replace(crack, kind="heart", second_deg=crack.angle_deg + float(rng.normal(180, 40)))
+    return crack
+
+
+def streak(spec: SceneSpec, seed: int, rng: np.random.Generator) -> MarkSpec:
+    """Return a radial streak of stain, often about as narrow as a check."""
+    angle, across = float(rng.uniform(0, 2 * np.pi)), spec.wood.diameter
+    near, far = across / 2 * (rng.uniform(0.2, 0.8) + np.array([0, rng.uniform(0.05, 0.35)]))
+    (x, y), (dx, dy) = spec.wood.pith, (float(np.cos(angle)), float(np.sin(angle)))
+    first, last = ((x + float(r) * dx, y + float(r) * dy) for r in (near, far))
+    dark = float(rng.uniform(0.15, 0.5))
+    colour = (dark, dark * float(rng.uniform(0.75, 1.05)), dark * float(rng.uniform(0.6, 1.15)))
+    width = float(across * np.exp(rng.uniform(np.log(0.0015), np.log(0.012))))
+    return MarkSpec("stain", first, last, width, colour, float(rng.uniform(0.3, 0.9)), seed)
 
 
 def truth_of(lines: list[tuple[NDArray[np.float64], NDArray[np.float64]]], shape: tuple[int, ...]) -> Bytes:
@@ -95,11 +162,11 @@ def truth_of(lines: list[tuple[NDArray[np.float64], NDArray[np.float64]]], shape
     return told
 
 
-def varied(crack: CrackSpec, cut: str, rng: np.random.Generator) -> CrackSpec:
+def varied(crack: CrackSpec, cut: str, rng: np.random.Generator, mix: Mix) -> CrackSpec:
     """Return a drawn crack more often light, of another width, and a few more ring shakes."""
-    fill = "light" if rng.random() < 0.15 else crack.fill
-    width = float(np.clip(crack.width * np.exp(rng.normal(0.1, 0.4)), 0.12, 5))
-    if cut == "end" and crack.kind == "radial" and rng.random() < 0.12:
+    fill = "light" if rng.random() < (mix.light_ring if crack.kind == "ring" else mix.light) else crack.fill
+    width = float(np.clip(crack.width * np.exp(rng.normal(0.1, mix.spread)), 0.12, mix.widest))
+    if cut == "end" and crack.kind == "radial" and rng.random() < mix.rings:
         return replace(crack, kind="ring", start=float(rng.uniform(0.2, 0.85)), fill=fill, width=width)
     return replace(crack, fill=fill, width=width)
 

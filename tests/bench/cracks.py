@@ -118,7 +118,11 @@ def seen_squarely(drawn: Drawn) -> DrawnScene:
         return tuple((float(x), float(y)) for x, y in line)
 
     outline = Outline(points(truth.outline_mm[::4]), under_bark=points(truth.under_bark_mm[::4]))
-    pith = None if truth.pith_mm is None else Pith(points(truth.pith_mm[None])[0], standard_error=0.5)
+    pith = None
+    if truth.pith_mm is not None:
+        (middle,) = points(truth.pith_mm[None])
+        edge = truth.outline_mm.astype(np.float32)[:, None]
+        pith = Pith(middle, standard_error=0.5, inside=cv2.pointPolygonTest(edge, middle, False) > 0)
     return DrawnScene(
         Scene(flat, outline, pith),
         [np.asarray(crack.path_mm) for crack in truth.cracks],

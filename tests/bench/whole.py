@@ -1,8 +1,9 @@
 """Measure drawn photos the whole way: ``python -m tests.bench.whole [count] [first seed] [difficulty]``.
 
 Each photo shows a marker sheet beside the wood, and is measured by everything the program has, scale included. Prints a
-row a photo and a summary: error of the mean diameter, of the pith offset and of the ends of the cracks in mm, how much
-of the true cracks' length was found (within 3 mm), and how much of what was called seen is none.
+row a photo and a summary: error of the mean diameter, of the pith offset and of the ends of the cracks in mm (with the
+margin at the tips), how many tips lie within what is claimed, how much of the true cracks' length was found (within
+3 mm), and how much of what was called seen is none.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from photonest.photo import frozen_pixels
 from photonest.pipeline import measure
 from photonest.rectify import photo_to_mm
 from photonest.registry import Registry
+from tests.bench.tips import tips
 from tests.drawn import Truth, draw, random_spec
 
 NEAR = 3.0
@@ -37,6 +39,7 @@ class Row:
     pith: float = math.nan
     pith_error: float = math.nan
     crack_ends: tuple[float, ...] = ()
+    beyond: tuple[float, ...] = ()
     crack_length: float = 0.0
     crack_found: float = 0.0
     false_seen: float = 0.0
@@ -65,8 +68,8 @@ def row(seed: int, face: Face, truth: Truth) -> Row:
         line = shapely.LineString(path)
         if line.intersection(near).length < 0.5 * line.length:
             continue
-        tips = np.array([tip for crack in found for tip in (crack.path[0], crack.path[-1])])
-        ends += [float(np.linalg.norm(tips - end, axis=1).min()) for end in (path[0], path[-1])]
+        claimed = np.array([tip for crack in found for tip in (crack.path[0], crack.path[-1])])
+        ends += [float(np.linalg.norm(claimed - end, axis=1).min()) for end in (path[0], path[-1])]
     reached = sum(shapely.LineString(path).intersection(near).length for path in true)
     real = shapely.unary_union([shapely.LineString(path) for path in true]).buffer(2 * NEAR)
     false = sum(
@@ -81,6 +84,7 @@ def row(seed: int, face: Face, truth: Truth) -> Row:
         pith,
         error,
         tuple(ends),
+        tuple(tips(true, [np.asarray(crack.path) for crack in found], mm(truth.under_bark_mm), truth.diameter_mm)),
         sum(shapely.LineString(path).length for path in true),
         reached,
         false,
@@ -127,6 +131,10 @@ def main(count: int = 30, first: int = 50_000, difficulty: str = "medium") -> No
     print(summary("pith offset", [r.offset for r in rows], "mm"))
     print(summary("pith", [r.pith for r in rows], "mm"))
     print(summary("crack ends", [end for r in rows for end in r.crack_ends], "mm"))
+    beyond = np.array([tip for r in rows for tip in r.beyond])
+    if len(beyond):
+        print(f"free tips within what is claimed, margins and all: {100 * np.mean(beyond <= 0):.0f} % of {len(beyond)};"
+              f" beyond it by at most {np.quantile(beyond, 0.95):.1f} mm in 95 %")  # fmt: skip
     total, found = sum(r.crack_length for r in rows), sum(r.crack_found for r in rows)
     print(f"cracks: {100 * found / max(total, 1e-9):.0f} % of {total:.0f} mm found")
     print(f"false seen: {sum(r.false_seen for r in rows):.0f} mm in {count} photos")

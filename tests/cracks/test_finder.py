@@ -3,7 +3,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from photonest.cracks.finder import LineOptions, Lines
+from photonest.cracks.finder import LineOptions, Lines, _between_ends
+from photonest.cracks.profiles import profiles
+from photonest.cracks.search import Candidate, view
 from photonest.model import Crack, FlatPhoto, NotFound
 from tests.cracks.scenes import CENTRE, MM_PER_PX, WANDER, face, outline, pith
 
@@ -78,6 +80,22 @@ def test_without_a_pith_a_check_is_found_whatever_its_bearing() -> None:
     cracks = found(face([slanted]), with_pith=False)
     assert max(covered(crack, slanted[0], slanted[1]) for crack in cracks) > 0.8
     assert all(crack.kind == "other" for crack in cracks)
+
+
+def test_a_line_ends_where_the_network_last_sees_a_crack() -> None:
+    seen = view(face([RADIAL]), outline())
+    path = np.linspace(RADIAL[0], RADIAL[1], 60)
+    (profile,) = profiles(seen.grey.pixels, [path], 9, 4, light=False)
+    count = len(profile.path)
+    odds = np.full(count, -4.0, np.float32)
+    odds[10 : count - 20] = 5.0
+    odds[30:36] = -4.0  # a bridge of fibres
+    one = _between_ends(Candidate(profile, odds), seen)
+    # the ends are told from a mean over half a percent of the diameter: a point either way
+    assert abs(len(one.odds) - (count - 30)) <= 2
+    assert one.profile.path[0] == pytest.approx(profile.path[10], abs=2 * profile.step)
+    faint = Candidate(profile, np.full(count, -2.0, np.float32))
+    assert _between_ends(faint, seen) is faint
 
 
 def test_the_same_photo_gives_the_same_cracks() -> None:

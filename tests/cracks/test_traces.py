@@ -26,8 +26,19 @@ def test_the_pith_end_comes_first_and_the_widest_opening_survives_thinning() -> 
 def test_a_line_told_twice_is_kept_once_and_the_surer_stays() -> None:
     sure, doubtful = straight((0, 0), (40, 0), 0.9), straight((1, 0.3), (39, 0.3), 0.4)
     apart = straight((0, 5), (40, 5), 0.5)
-    assert each_once([doubtful, apart, sure], 0.5) == [sure, apart]
-    assert each_once([], 0.5) == []
+    assert each_once([doubtful, apart, sure], 0.5, 5.0) == [sure, apart]
+    assert each_once([], 0.5, 5.0) == []
+
+
+def test_a_long_stretch_by_itself_of_a_line_half_told_is_kept() -> None:
+    sure = straight((0, 0), (40, 0), 0.9, count=81)
+    doubtful = straight((20, 0.3), (60, 0.3), 0.4, count=81)
+    first, rest = each_once([doubtful, sure], 0.5, 15.0)
+    assert first is sure
+    # it begins where the better line ends, give or take the tolerance about that
+    assert rest.path[0][0] == pytest.approx(41, abs=1.5) and rest.path[-1].tolist() == [60, 0.3]
+    assert rest.sure == 0.4 and len(rest.widths) == len(rest.path)
+    assert each_once([doubtful, sure], 0.5, 25.0) == [sure]
 
 
 def test_fragments_in_line_are_joined_and_parallel_ones_are_not() -> None:
