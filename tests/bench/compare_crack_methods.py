@@ -130,36 +130,43 @@ def network_lines(seen: View, pith: Pith | None, network: judge.Network | None) 
 
 def curve(answers: list[tuple[Truth, list[Any], list[float]]]) -> list[float]:
     """Return the share found at each budget of false length; answers hold shapes in diameters and their scores."""
+    photos = [(_clear(truth), lines, np.array(values), _wrong(truth, lines)) for truth, lines, values in answers]
     scores = np.unique([value for _, _, values in answers for value in values])
-    levels = np.concatenate([[np.inf], np.quantile(scores, np.linspace(1, 0, 60))])
     best = [0.0] * len(BUDGETS)
-    for level in levels:
-        recalls, wrong = [], []
-        for truth, lines, values in answers:
-            kept = [line for line, value in zip(lines, values, strict=True) if value >= level]
-            recall, false = _measured(truth, kept)
-            recalls += [] if recall is None else [recall]
-            wrong += [] if false is None else [false]
-        for k, budget in enumerate(BUDGETS):
-            if np.mean(wrong) <= budget:
-                best[k] = max(best[k], float(np.mean(recalls)))
+    for level in np.concatenate([[np.inf], np.quantile(scores, 1 - np.geomspace(1e-4, 1, 60))]):
+        false = float(np.mean([wrong[values >= level].sum() for _, _, values, wrong in photos if wrong is not None]))
+        if false > max(BUDGETS):
+            break
+        found = float(np.mean([_found(clear, lines, values >= level) for clear, lines, values, _ in photos if clear]))
+        best = [max(share, found) if false <= budget else share for share, budget in zip(best, BUDGETS, strict=True)]
     return best
 
 
-def _measured(truth: Truth, kept: list[Any]) -> tuple[float | None, float | None]:
-    from shapely.geometry import LineString, Polygon
-    from shapely.ops import unary_union
+def _clear(truth: Truth) -> list[Any]:
+    from shapely.geometry import LineString
 
-    across = truth["diameter_px"]
-    clear = [LineString(np.array(c["points"]) / across) for c in truth["cracks_px"] if c["clarity"] == "clear"]
-    every = [LineString(np.array(c["points"]) / across).buffer(0.015) for c in truth["cracks_px"]]
-    near = unary_union([line.buffer(0.01) for line in kept]) if kept else Polygon()
-    total = sum(line.length for line in clear)
-    recall = sum(line.intersection(near).length for line in clear) / total if clear else None
+    return [
+        LineString(np.array(c["points"]) / truth["diameter_px"]) for c in truth["cracks_px"] if c["clarity"] == "clear"
+    ]
+
+
+def _wrong(truth: Truth, lines: list[Any]) -> Vector | None:
+    """Return how much of each line runs along no crack; None where not all cracks are marked."""
+    import shapely
+
     if not truth["cracks_exhaustive"]:
-        return recall, None
-    right = unary_union(every) if every else Polygon()
-    return recall, sum(line.difference(right).length for line in kept)
+        return None
+    every = [shapely.LineString(np.array(c["points"]) / truth["diameter_px"]) for c in truth["cracks_px"]]
+    right = shapely.unary_union([line.buffer(0.015) for line in every])
+    return np.array([line.difference(right).length for line in lines], float)
+
+
+def _found(clear: list[Any], lines: list[Any], kept: NDArray[np.bool_]) -> float:
+    """Return the share of the clear cracks' length within a hundredth of the diameter of lines that are kept."""
+    import shapely
+
+    near = shapely.unary_union([line for line, stays in zip(lines, kept, strict=True) if stays]).buffer(0.01)
+    return float(sum(line.intersection(near).length for line in clear) / sum(line.length for line in clear))
 
 
 def main() -> None:
