@@ -38,10 +38,12 @@ def kill_forks(where: Path, count: int, seed: int) -> tuple[int, list[str]]:
         if child == 0:  # the adding program
             os.close(read_end)
             with Catalogue(str(where)) as catalogue:
+                os.write(write_end, b"\n")
                 for number in range(attempt * 1000, attempt * 1000 + 1000):
                     os.write(write_end, f"{add(catalogue, number).code}\n".encode())
             os._exit(0)
         os.close(write_end)
+        os.read(read_end, 1)  # it has begun: on a busy machine that takes long
         time.sleep(rng.uniform(0, 5 * one))
         os.kill(child, signal.SIGKILL)
         os.waitpid(child, 0)
