@@ -95,8 +95,8 @@ def best_of_round(
 
     Defects through the stock limit the radius alone, so the widest clear circle's centre is the best axis. A shallow
     defect at the rim may also lie in the last bowl's hollow: each such choice that may help is tried, on the axis of
-    the widest clear circle that can hold it. Defects seen on
-    the far face, and a taper, make it a search over the face, which stops well within the gap.
+    the widest clear circle that can hold it. Defects seen on the far face, and a taper, make it a search over the face,
+    which stops well within the gap.
     """
     thickness = float(stock.thickness or 0.0)
     shop = work.rules.shop
