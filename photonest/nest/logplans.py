@@ -21,7 +21,7 @@ from photonest.nest.asked import Answer, Question, counted, names_of, nest_of, w
 from photonest.nest.keepouts import KeepOut
 from photonest.nest.logs import HalfNest, Log, nest_at, room_on_axis
 from photonest.nest.logsearch import LogPlan, best_of_log
-from photonest.nest.logsite import Split, log_site, marks
+from photonest.nest.logsite import Split, gathered, log_site, marks
 from photonest.nest.logwishes import best_shared, fits, in_numbers, in_sizes, largest_beside
 from photonest.nest.marking import log_marking
 from photonest.nest.placing import HalfPlanePoints
@@ -224,7 +224,7 @@ def _log(question: Question) -> Log:
     else:
         slab = shop.pith_slab + 2 * face.pith.standard_error
         split = Split(face.pith.point, max(slab, shop.saw_kerf / 2), stock.rim_towards == "pith")
-    found = marks(_with_far_outline(question))
+    found = gathered(marks(_with_far_outline(question)))
     log = Log(question.work, found, centre, split, tuple(places), widest, question.scale_error)
     rips = log.rips if question.rip is None else ((math.radians(90 - question.rip) % math.pi, 0.0),)
     return replace(log, rips=rips, through_centre=kept is not None)

@@ -16,6 +16,7 @@ from photonest.nest.rules import Real
 
 EDGE_STEP = 1.0
 DEFECT_STEP = 0.5
+MOST_MARKS, CROWDED = 20_000, 1.0  # marks of defects, and the mm within which they are first taken together
 
 
 def sampled(segments: Real, step: float) -> tuple[Real, NDArray[np.intp]]:
@@ -102,6 +103,34 @@ def marks(keepouts: Sequence[KeepOut]) -> Marks:
         np.repeat([float(part[4]) for part in parts], sizes),
         np.repeat(np.arange(len(sizes)), sizes),
     )
+
+
+def gathered(found: Marks) -> Marks:
+    """Return the marks as they are while few; else those of defects that lie near each other as one that keeps as much.
+
+    Each stands for all in a square, with the most that any of them asks for and the way to it, so that nothing comes
+    nearer to any of them. Thousands of cracks would take minutes otherwise.
+    """
+    size, which = CROWDED, np.flatnonzero(~found.edge)
+    if len(which) <= MOST_MARKS:
+        return found
+    at = found.at[which]
+    while True:
+        cells, first, of = np.unique(np.floor(at / size), axis=0, return_index=True, return_inverse=True)
+        if len(cells) <= MOST_MARKS:
+            break
+        size *= 2
+    middle, of = (cells + 0.5) * size, of.ravel()
+    away = np.hypot(*(at - middle[of]).T)
+    most = [np.full(len(cells), -math.inf) for _ in range(3)]
+    # a tenth more: what the scale's error asks for grows with the distance too
+    asked = (found.margin[which] + 1.1 * away, found.error[which], found.depth[which])
+    for held, each in zip(most, asked, strict=True):
+        np.maximum.at(held, of, each)
+    rest, owner = found.of_edge(), found.owner[which][first]
+    together = (middle, *most[:2], np.zeros(len(cells), bool), most[2], owner)
+    fields = (rest.at, rest.margin, rest.error, rest.edge, rest.depth, rest.owner)
+    return Marks(*(np.concatenate([field, more]) for field, more in zip(fields, together, strict=True)))
 
 
 def _inside(sides: Real) -> Real:
