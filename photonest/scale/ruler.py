@@ -1,4 +1,4 @@
-"""A straight ruler with millimetre or sixteenth-inch ticks, read by their spacing alone; its figures aren't read."""
+"""A straight ruler with ticks of a millimetre or of 1/16 or 1/32 inch, read by their spacing; figures aren't read."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from photonest.scale.edges import Edge, coarse_edge, fine_edge, light
 from photonest.scale.lines import Lines, joined, straight_segments
 from photonest.scale.sides import Side, fit_sides
 from photonest.scale.tick_grid import CLEARLY, grid, zone_line
-from photonest.scale.tick_wave import centred, followed, longer_after, projective
+from photonest.scale.tick_wave import LEAST_TIMES, centred, followed, longer_after, projective
 
 INCH_MM = 25.4
 SEARCH_PX, SHORTEST, SMOOTH_PX = 640, 0.06, 0.7  # picture that lines are looked for in; line, as a share; blur
@@ -38,6 +38,10 @@ TICK_STRAY, FINE_PITCH = 0.03, 3.5
 WORST_EDGE, WORST_TICK = 2.5, 4.0  # residuals over their expectation beyond which an edge or a tick is left out
 SIZE_ERROR = 0.001  # of the ruler's own length, as a share, and for its top lying nearer than what it lies on
 LARGEST_ERROR_PCT = 6.0
+UNTOLD = (
+    "So little of the ruler is seen that 1/16 can't be told from 1/32 inch: 1/16 is taken. If its finest ticks are of "
+    "1/32 inch, all is half as large as said. Let more of it be seen, or use the side with millimetres."
+)
 
 
 @dataclass(frozen=True)
@@ -110,7 +114,11 @@ class Ruler:
             return NotFound("the ruler's ticks are not even enough, or not in one plane", "Keep the ruler flat.")
         view, other_view = answer
         rim = _rim(view, seen, along)
-        scale = scale_from_view(self.name, photo, view, rim, alternative=other_view, size_error=SIZE_ERROR)
+        untold = tick == INCH_MM / 16 and comb.ticks[-1] - comb.ticks[0] < 32 * LEAST_TIMES + 1
+        warnings = (UNTOLD,) if untold else ()
+        scale = scale_from_view(
+            self.name, photo, view, rim, alternative=other_view, size_error=SIZE_ERROR, warnings=warnings
+        )
         if isinstance(scale, Scale) and scale.standard_error_pct > LARGEST_ERROR_PCT:
             return NotFound(
                 f"the ruler would give lengths to {scale.standard_error_pct:.0f} % only: ticks too fine or faint",

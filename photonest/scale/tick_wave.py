@@ -16,6 +16,7 @@ RATIOS = (2, 3, 4, 5, 6, 7, 8, 10, 12, 16, 20, 32)  # numbers of ticks after whi
 MOST_SURE = 16  # so many have so few harmonics that each must count
 MOST_POWER = 100.0
 FEWEST = 20  # ticks that are looked at
+LEAST_TIMES = 3  # that something must come back
 GOING_ON = 0.5  # how like the wave a piece must look beyond a line's end for ticks to go on there
 UNDERTONE = 0.3  # strength of a longer wave from which on it is the ticks' own
 NO_WAVE = 0.12  # strength below which a comb is given up
@@ -181,7 +182,7 @@ def longer_after(grey: Grey, comb: Comb) -> dict[int, float]:
     usual = 6 * np.median(np.abs(seen), axis=1, keepdims=True) + 1
     rows = np.clip(seen, -usual, usual).reshape(len(aside), count, PER_TICK)
     rows = (rows - rows.mean(axis=1, keepdims=True)).reshape(len(aside), -1)
-    return {ratio: _returning(rows, ratio, count // ratio) for ratio in RATIOS if count // ratio >= 3}
+    return {ratio: _returning(rows, ratio, count // ratio) for ratio in RATIOS if count // ratio >= LEAST_TIMES}
 
 
 def _returning(rows: Array, ratio: int, times: int) -> float:

@@ -7,7 +7,7 @@ import pytest
 from photonest.model import NotFound, Scale
 from photonest.photo import read_photo
 from photonest.rectify import photo_to_mm
-from photonest.scale.ruler import Ruler
+from photonest.scale.ruler import UNTOLD, Ruler
 from tests.drawn.camera import CameraSpec
 from tests.drawn.prints import artwork
 from tests.drawn.references import ruler
@@ -36,6 +36,7 @@ def test_ruler_beside_the_log_is_measured(unit: str, look: str) -> None:
     # the finder's own standard error here is about 0.3 %: three of them
     assert abs(diameter_off_pct(scale, CAMERA)) < 0.9
     assert abs(diameter_off_pct(scale, CAMERA)) < 3 * scale.standard_error_pct
+    assert UNTOLD not in scale.warnings
 
 
 def test_thin_ticks_seen_near_are_not_counted_twice() -> None:
@@ -60,8 +61,8 @@ def test_millimetres_are_not_taken_for_inches() -> None:
     assert not find(scene("mm"), "inch")
 
 
-@pytest.mark.parametrize("inches", [6])
-def test_thirty_seconds_of_an_inch_are_not_taken_for_sixteenths(inches: int) -> None:
+def thirty_seconds(inches: int) -> tuple[CameraSpec, Scale | NotFound]:
+    """Return what is found of a ruler with ticks of 1/32 inch, and the camera that saw so much of it."""
     art, per_mm = np.full((500, round(20 * 25.4 * inches)), 230, np.uint8), 20
     for k in range(32 * inches):
         longer = sum(k % each == 0 for each in (2, 4, 8, 16, 32))
@@ -69,10 +70,21 @@ def test_thirty_seconds_of_an_inch_are_not_taken_for_sixteenths(inches: int) -> 
         art[: round((2.2 + 1.2 * longer) * per_mm), at - 2 : at + 2] = 30
     near = replace(CAMERA, focal_px=3000.0 + 9000 / inches, aim=(12.7 * inches - 130, -180.0), tilt_deg=6)
     pixels = photograph(near, art, per_mm, (-130.0, -190.0), ground=0.3)
-    scale = Ruler().find(as_photo(pixels, near.focal_px), Ruler.Options(ticks="inch"))
+    return near, Ruler().find(as_photo(pixels, near.focal_px), Ruler.Options(ticks="inch"))
+
+
+def test_thirty_seconds_of_an_inch_are_not_taken_for_sixteenths() -> None:
+    near, scale = thirty_seconds(6)
     assert isinstance(scale, Scale), scale
     start, end = photo_to_mm(scale, near.mm_to_px(np.array([[-120.0, -185.0], [-60.0, -185.0]])))
     assert np.linalg.norm(end - start) == pytest.approx(60, rel=0.01)
+    assert UNTOLD not in scale.warnings
+
+
+def test_where_they_cannot_be_told_apart_a_warning_says_so() -> None:
+    _, scale = thirty_seconds(2)
+    assert isinstance(scale, Scale), scale
+    assert UNTOLD in scale.warnings
 
 
 def test_no_ruler_is_not_found() -> None:
