@@ -20,6 +20,8 @@ Format = Literal["png", "svg", "pdf"]
 MM_PER_INCH = 25.4
 MM_PER_POINT = MM_PER_INCH / 72
 LINE_SPACING = 1.32
+ASCENT = 0.7
+"""Share of a line's height above its baseline."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +57,10 @@ class Box:
         Box(left=-1, top=-1, width=12, height=6)
         """
         return Box(self.left - margin, self.top - margin, self.width + 2 * margin, self.height + 2 * margin)
+
+    def holds(self, x: float, y: float) -> bool:
+        """Tell whether a point lies in the rectangle."""
+        return self.left <= x <= self.right and self.top <= y <= self.bottom
 
     def overlap(self, other: Box) -> float:
         """Return the area shared with another rectangle, in mm2.
@@ -157,12 +163,23 @@ class Page:
         upright: Literal["top", "center", "baseline", "bottom"] = "baseline",
         turned: float = 0.0,
     ) -> None:
-        """Write one line of text; characters the font lacks become question marks."""
+        """Write one line of text; characters the font lacks become question marks.
+
+        In a window a text is never cut: one that begins outside is left to the window there, and one that would
+        reach over an edge is moved inside.
+        """
         if not words:
             return
-        dx, dy = self._shift
+        x, y = x + float(self._shift[0]), y + float(self._shift[1])
+        if self._window is not None:
+            if not self._window.holds(x, y):
+                return
+            wide, high = text_width(words, size, bold), line_height(size)
+            start = x - {"left": 0.0, "center": wide / 2, "right": wide}[across]
+            x += np.clip(start, self._window.left, max(self._window.left, self._window.right - wide)) - start
+            y = min(max(y, self._window.top + ASCENT * high), self._window.bottom - (1 - ASCENT) * high)
         artist = self.axes.text(
-            x + dx, y + dy, printable(words), fontsize=size, fontweight="bold" if bold else "normal", color=colour,
+            x, y, printable(words), fontsize=size, fontweight="bold" if bold else "normal", color=colour,
             ha=across, va="center_baseline" if upright == "center" else upright, rotation=turned,
             rotation_mode="anchor", zorder=self._next(),
         )  # fmt: skip
@@ -174,7 +191,7 @@ class Page:
         """Write text in lines no wider than `width`, the first one just below y; return where the next may start."""
         for line in wrapped(words, width, size, bold):
             y += line_height(size)
-            self.text(x, y - 0.3 * line_height(size), line, size=size, bold=bold, colour=colour)
+            self.text(x, y - (1 - ASCENT) * line_height(size), line, size=size, bold=bold, colour=colour)
         return y
 
     def image(self, pixels: NDArray[np.uint8], box: Box) -> None:

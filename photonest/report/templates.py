@@ -88,7 +88,7 @@ def cut_drawing(cut: Cut, bowl: Bowl, units: Units, words: str = "") -> Drawing:
         page.line(groove_edge(cut, cut.kerf / 2), EDGE)
         _cross(page, cut.pivot)
         page.text(right - 2, -1.5, "rim plane", size=LABEL, across="right")
-        page.text(1.5, bottom - 2, "axis", size=LABEL)
+        page.text(1.5, (cut.axis_depth + cut.kerf / 2 + bowl.depth) / 2 + 1.5, "axis", size=LABEL)
         level = h + 4 if h < -16 else 6.0
         page.text(max(c, 0) + 8, level, f"pivot: {told(-h, units, 1)} in front,", size=LABEL)
         page.text(max(c, 0) + 8, level + 5, _offset_words(c, units), size=LABEL)
@@ -108,34 +108,32 @@ def outside_drawing(bowl: Bowl, units: Units, words: str = "") -> Drawing:
     title = f"Outside of bowl {bowl.number}{words}: rim Ø {told(bowl.rim_diameter, units)}"
     note = "Cut along the thick line and hold it against the outside, the lathe stopped."
     foot = f"foot Ø {told(bowl.foot_diameter, units)}"
-    return _by_hand(bowl, title, note, thick=bowl.outer, thin=(), label=(8.0, bowl.depth - 3, foot))
+    return _by_hand(bowl, title, note, thick=bowl.outer, thin=(), flat=foot)
 
 
 def inside_drawing(bowl: Bowl, units: Units, words: str = "") -> Drawing:
     """Return the template of the inside of the last bowl, which is hollowed by hand."""
     title = f"Inside of bowl {bowl.number}{words}: wall {told(bowl.wall_min, units, 1)}"
     note = "Cut along the thick line and hold it into the hollow, the lathe stopped."
-    deep = bowl.inner[-1][1]
-    label = (8.0, deep - 3, f"floor {told(deep, units, 1)} deep")
-    return _by_hand(bowl, title, note, thick=bowl.inner, thin=bowl.outer, label=label)
+    floor = f"floor {told(bowl.inner[-1][1], units, 1)} deep"
+    return _by_hand(bowl, title, note, thick=bowl.inner, thin=bowl.outer, flat=floor)
 
 
-def _by_hand(
-    bowl: Bowl, title: str, note: str, *, thick: Points, thin: Points, label: tuple[float, float, str]
-) -> Drawing:
+def _by_hand(bowl: Bowl, title: str, note: str, *, thick: Points, thin: Points, flat: str) -> Drawing:
+    """Return a template along the thick line, which ends in a flat that is named below the drawing."""
     left, right = -6.0, bowl.rim_diameter / 2 + MARGIN
-    top, bottom = -8.0, bowl.depth + MARGIN
+    top, bottom = -8.0, bowl.depth + MARGIN + 6
 
     def draw(page: Page) -> None:
-        page.line([(0.0, top), (0.0, bottom)], AXIS)
+        page.line([(0.0, top), (0.0, bowl.depth + MARGIN)], AXIS)
         page.line([(left, 0.0), (right, 0.0)], AXIS)
         if thin:
             page.line(thin, OTHER)
         page.line(thick, EDGE)
         page.text(4, -1.5, "rim plane", size=LABEL)
         page.text(1.5, 12, "axis", size=LABEL)
-        x, y, words = label
-        page.text(x, y, words, size=LABEL)
+        page.line([(4.0, thick[-1][1]), (4.0, bottom - 4.5)], style.HAIRLINE)
+        page.text(4.0, bottom - 1, flat, size=LABEL)
 
     return Drawing(title, Box(left, top, right - left, bottom - top).corners, note, draw)
 
@@ -171,6 +169,8 @@ def _draw_wood(page: Page, face: Face) -> None:
     for defect in face.defects:
         if defect.status != "dismissed":
             page.area(defect.outline, style.Fill(style.SHADE, hatch="xx", edge=style.INK, edge_width=0.8))
+            x, y = max(defect.outline)
+            page.text(x + 2, y, defect.id, size=LABEL)
     if face.pith is not None and face.pith.inside:
         x, y = face.pith.point
         turn = np.linspace(0, 2 * np.pi, 60)
@@ -185,7 +185,7 @@ def _draw_circle(page: Page, face: Face, plan: Plan, nest: Nest, units: Units) -
     page.line(circle(centre, rim), EDGE, closed=True)
     page.line(circle(centre, rim + plan.shop.trueing), OTHER, closed=True)
     x, y = centre
-    page.text(x + 4, y + 6, f"centre; rim Ø {told(2 * rim, units)}", size=LABEL)
+    page.text(x, y + 13, f"centre; rim Ø {told(2 * rim, units)}", size=LABEL, across="center")
 
 
 def _draw_rip(page: Page, face: Face, plan: Plan, nest: Nest, units: Units) -> None:

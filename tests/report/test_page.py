@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from typing import Literal
 
 import numpy as np
 import pypdf
@@ -104,3 +105,21 @@ def test_paragraph_says_where_it_ends() -> None:
     with drawing_settings():
         page = Page(100, 100)
         assert page.paragraph(5, 10, "one two", 80, size=12) == pytest.approx(10 + line_height(12))
+
+
+@pytest.mark.parametrize("across", ["left", "center", "right"])
+@pytest.mark.parametrize("at", [(51.0, 60.0), (149.0, 51.0), (100.0, 149.5), (50.0, 150.0)])
+def test_text_in_a_window_is_never_cut(at: tuple[float, float], across: Literal["left", "center", "right"]) -> None:
+    """Measured as matplotlib draws it, which knows nothing of how the page counts widths."""
+    window = Box(50, 50, 100, 100)
+    with drawing_settings():
+        page = Page(210, 297)
+        with page.window(window, (40.0, 30.0)):
+            page.text(at[0] - 40, at[1] - 30, "centre; rim Ø 296 mm", size=11, across=across)
+            page.text(200.0, 20.0, "begins outside", size=11, across=across)
+        (text,) = page.axes.texts
+        extent = text.get_window_extent().transformed(page.axes.transData.inverted())
+    assert window.left - 0.2 <= min(extent.x0, extent.x1)
+    assert max(extent.x0, extent.x1) <= window.right + 0.2
+    assert window.top - 0.2 <= min(extent.y0, extent.y1)
+    assert max(extent.y0, extent.y1) <= window.bottom + 0.2
