@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from photonest.model import Crack, Defect, FlatPhoto, Outline, Photo, Pith, PluginError, Point, Scale
+from photonest.model.shapes import outline_fault
 from photonest.nest import largest_clear_circle
 from photonest.rectify import undistort, upright
 from photonest.sizes import looks_like_two_pieces
@@ -43,19 +44,12 @@ def checked_outline(found: Any, flat: FlatPhoto) -> Outline:
     if not isinstance(found, Outline):
         raise _breach(f"an Outline was due, not {type(found).__name__}")
     outline = replace(found)
-    whole = shapely.Polygon(outline.points)
-    if not whole.is_valid or whole.area <= 0:
-        raise _breach(f"its outline is not a simple polygon ({shapely.is_valid_reason(whole)})")
+    if fault := outline_fault(outline):
+        raise _breach(f"its {fault}")
     height, width = flat.pixels.shape[:2]
     low, high = flat.to_mm([[-2, -2], [width + 1, height + 1]])
-    if not shapely.box(*low, *high).covers(whole):
+    if not shapely.box(*low, *high).covers(shapely.Polygon(outline.points)):
         raise _breach("its outline leaves the photo")
-    if outline.under_bark is not None:
-        wood = shapely.Polygon(outline.under_bark)
-        if not wood.is_valid or wood.area <= 0:
-            raise _breach(f"its edge under bark is not a simple polygon ({shapely.is_valid_reason(wood)})")
-        if wood.difference(whole.buffer(0.01 * math.sqrt(whole.area))).area > 0.001 * wood.area:
-            raise _breach("its edge under bark leaves the outline")
     return outline
 
 

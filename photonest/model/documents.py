@@ -11,16 +11,18 @@ import tempfile
 from collections.abc import Callable
 from dataclasses import fields
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar, get_args, get_origin
 
 from photonest.model.errors import DocumentError, OutputError
 from photonest.model.face import Face
 from photonest.model.plan import Plan
+from photonest.model.shapes import face_faults
 
 T = TypeVar("T")
 VERSION = 1
 FACE_FORMAT = "photonest-face"
 PLAN_FORMAT = "photonest-plan"
+AGAIN = "Correct the file, or measure again."
 
 
 def face_to_document(face: Face) -> dict[str, Any]:
@@ -29,8 +31,11 @@ def face_to_document(face: Face) -> dict[str, Any]:
 
 
 def face_from_document(document: Any, where: str = "the face file") -> Face:
-    """Return the face that a JSON document holds; raise DocumentError naming every wrong field."""
-    return _from_document(document, Face, FACE_FORMAT, where)
+    """Return the face that a JSON document holds; raise DocumentError naming every wrong field and shape."""
+    face = _from_document(document, Face, FACE_FORMAT, where)
+    if faults := "; ".join(face_faults(face)):
+        raise DocumentError(f"{where}: {faults}.", AGAIN)
+    return face
 
 
 def plan_to_document(plan: Plan) -> dict[str, Any]:
@@ -118,7 +123,7 @@ def _from_document(document: Any, cls: type[T], format_name: str, where: str) ->
         raise DocumentError(f"{where} is not a {format_name} file (its format is {found!r}).", "Give the right file.")
     version = document.get("version")
     if not isinstance(version, int) or isinstance(version, bool) or version < 1:
-        raise DocumentError(f"{where}: version must be a whole number from 1, not {version!r}.")
+        raise DocumentError(f"{where}: version must be a whole number from 1, not {version!r}.", AGAIN)
     if version > VERSION:
         raise DocumentError(
             f"{where} was written by a newer photonest (version {version}; this one reads up to {VERSION}).",
@@ -139,7 +144,7 @@ def structure(document: Any, cls: type[T], where: str) -> T:
             raise
         problems = transform_error(error, path="$", format_exception=_explain)
         listed = "; ".join(_locate(problem) for problem in problems)
-        raise DocumentError(f"{where}: {listed}.", "Correct the file, or measure again.") from error
+        raise DocumentError(f"{where}: {listed}.", AGAIN) from error
     return record
 
 
@@ -152,7 +157,7 @@ def _locate(problem: str) -> str:
 def _explain(error: BaseException, _cls: type | None) -> str:
     if isinstance(error, KeyError):
         return f"{error.args[0]} is missing"
-    return str(error)
+    return "must be a list" if str(error).endswith("object is not iterable") else str(error)
 
 
 @functools.cache
@@ -165,6 +170,7 @@ def _converter() -> Any:
     converter.register_structure_hook(int, _whole_number)
     converter.register_structure_hook(bool, _truth)
     converter.register_structure_hook(str, _text)
+    converter.register_structure_hook_func(lambda cls: get_origin(cls) is Literal, _one_of)
 
     def has_extra(cls: Any) -> bool:
         return any(f.name == "extra" for f in getattr(cls, "__dataclass_fields__", {}).values())
@@ -225,4 +231,10 @@ def _truth(value: Any, _: Any) -> bool:
 def _text(value: Any, _: Any) -> str:
     if not isinstance(value, str):
         raise TypeError(f"must be text, not {_kind(value)}")
+    return value
+
+
+def _one_of(value: Any, cls: Any) -> Any:
+    if value not in (words := get_args(cls)):
+        raise ValueError(f"must be one of {', '.join(map(str, words))}, not {value!r}")
     return value
