@@ -90,6 +90,8 @@ def adjusted(face: Face, changes: Changes) -> Face:
         If a change names a crack that isn't there, or puts something outside the wood.
     """
     _check_ids(face, changes)
+    if both := sorted(set(changes.dismissed) & set(changes.restored)):
+        raise MarksError(f"{', '.join(both)} can't be dismissed and restored at once.", "Give one of the two.")
     try:
         face = _with_outline(face, changes.outline)
         pith = face.pith if changes.pith is None else _new_pith(face, changes)
@@ -194,6 +196,8 @@ def _changed_defect(defect: Defect, changes: Changes) -> Defect:
 
 
 def _new_crack(new: NewCrack, pith: Pith | None) -> Crack:
+    if len(new.path) >= 2 and _length(new.path) == 0:
+        raise MarksError(f"The crack at {list(new.path[0])} has no length.", "Give the points it runs through.")
     return Crack(
         id="new",
         path=new.path,

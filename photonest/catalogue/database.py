@@ -33,8 +33,10 @@ def engine_for(where: str) -> sa.Engine:
     try:
         return sa.create_engine(url)
     except (exc.NoSuchModuleError, ModuleNotFoundError) as error:
+        ours = url.drivername.startswith("postgresql")
         raise CatalogueError(
-            f"Databases of the kind {url.drivername} can't be used: {error}.", "Install photonest[postgres]."
+            f"Databases of the kind {url.drivername} can't be used: {error}.",
+            "Install photonest[postgres]." if ours else "Give a SQLite file, or postgresql://NAME@HOST/DATABASE.",
         ) from error
 
 

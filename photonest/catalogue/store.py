@@ -237,7 +237,9 @@ class Catalogue:
         """Record a species, note, kind, thickness or length."""
         known = {"species", "note", "kind", "thickness", "length"}
         if not facts or not facts.keys() <= known:
-            raise CatalogueError(f"Nothing of {', '.join(sorted(known))} is given.")
+            raise CatalogueError(
+                f"Nothing of {', '.join(sorted(known))} is given.", "Give --species, --note, --thickness or --length."
+            )
         return self._happen(code, "described", facts, day)
 
     def attach_plan(self, code: str, plan: Plan, face: Face | None = None, day: date | None = None) -> Entry:

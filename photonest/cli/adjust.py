@@ -13,7 +13,7 @@ from photonest.cli.common import AsJson, parsed_point, photo_of, say, say_warnin
 from photonest.cli.words import describe_face
 
 if TYPE_CHECKING:
-    from photonest.model import DefectKind, Face, Points
+    from photonest.model import DefectKind, Face, Point, Points
 
 CIRCLE_POINTS = 24
 PX = "Positions are in pixels of the photo instead of mm from the middle of the face."
@@ -56,15 +56,17 @@ def adjust(
     points = _reader(face, px)
     changes = Changes(
         outline=points(outline, "--outline") if outline else None,
-        pith=points(pith, "--pith")[0] if pith else None,
+        pith=_one(points(pith, "--pith"), "--pith") if pith else None,
         pith_error=pith_error,
         added=tuple(NewCrack(points(text, "--add-crack")) for text in add_crack or ()),
         added_defects=tuple(NewDefect(*_defect(text, points)) for text in add_defect or ()),
         dismissed=tuple(dismiss or ()),
         restored=tuple(restore or ()),
         depths={name: _number(value, "--depth") for name, value in _pairs(depth or (), "--depth")},
-        ends={name: points(value, "--end")[0] for name, value in _pairs(end or (), "--end")},
+        ends={name: _one(points(value, "--end"), "--end") for name, value in _pairs(end or (), "--end")},
     )
+    if not 0 <= pith_error < math.inf:
+        raise typer.BadParameter("it must be 0 mm or more.", param_hint="--pith-error")
     if changes == Changes(pith_error=pith_error):
         raise typer.BadParameter("Nothing to change was given; see photonest adjust --help.")
     changed = adjusted(face, changes)
@@ -74,6 +76,8 @@ def adjust(
     write_results(file.parent, files)
     say_warnings(changed.warnings)
     say(f"Wrote {', '.join(str(file.parent / name) for name in files)}.")
+    if (file.parent / "plan.json").exists():
+        say("The plan and its papers beside it were made before this change: plan again before you cut anything.")
     show(document.rstrip() if json else describe_face(changed))
 
 
@@ -105,6 +109,8 @@ def _defect(text: str, points: Callable[[str, str], Points]) -> tuple[DefectKind
     parts = place.split()
     if len(parts) == 2 and "," not in parts[1]:
         (x, y), radius = points(parts[0], "--add-defect")[0], _number(parts[1], "--add-defect") / 2
+        if not 0 < radius < math.inf:
+            raise typer.BadParameter(f"A {kind} {parts[1]} mm wide can't be.", param_hint="--add-defect")
         turns = [2 * math.pi * k / CIRCLE_POINTS for k in range(CIRCLE_POINTS)]
         reach = radius / math.cos(math.pi / CIRCLE_POINTS)  # the polygon holds the circle
         return kinds[kind], tuple((x + reach * math.cos(t), y + reach * math.sin(t)) for t in turns)
@@ -112,13 +118,21 @@ def _defect(text: str, points: Callable[[str, str], Points]) -> tuple[DefectKind
 
 
 def _pairs(texts: Sequence[str], option: str) -> list[tuple[str, str]]:
-    pairs = []
+    pairs: list[tuple[str, str]] = []
     for text in texts:
         name, equals, value = text.partition("=")
         if not equals or not name or not value:
             raise typer.BadParameter(f"{text!r} is not of the form ID=VALUE, as in c2=25.", param_hint=option)
+        if name in dict(pairs):
+            raise typer.BadParameter(f"{name} is given twice.", param_hint=option)
         pairs.append((name, value))
     return pairs
+
+
+def _one(points: Points, option: str) -> Point:
+    if len(points) != 1:
+        raise typer.BadParameter(f"one point is wanted, not {len(points)}.", param_hint=option)
+    return points[0]
 
 
 def _number(text: str, option: str) -> float:

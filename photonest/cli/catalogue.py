@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from photonest.cli import catalogue_add, catalogue_files, catalogue_sheets
-from photonest.cli.catalogue_common import Photos, Place, Species, State, Where, day_of, day_option, opened
+from photonest.cli.catalogue_common import Code, Photos, Place, Species, State, Where, day_of, day_option, opened
 from photonest.cli.catalogue_words import describe, line_of, rims_of, short, sizes
-from photonest.cli.common import AsJson, say, show
+from photonest.cli.common import AsJson, Replace, refuse_to_overwrite, say, show
 
 if TYPE_CHECKING:
     from photonest.catalogue.entries import Entry, Wanted
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 app = typer.Typer(no_args_is_help=True, help="Keep every piece that comes in: photo, size, place, weights, plans.")
 app.command("add")(catalogue_add.add)
 
-Code = Annotated[str, typer.Argument(metavar="CODE", help="The code of the piece, as its label shows it.")]
 Limit = Annotated[int, typer.Option(metavar="N", min=0, help="The newest N at most; 0 for all.")]
 
 
@@ -42,13 +41,15 @@ def find(
     state: Annotated[list[State] | None, typer.Option(help="How far the piece has come.")] = None,
     place: Place = None,
     fits: Annotated[
-        float | None, typer.Option(metavar="MM", help="A circle of this diameter, free of cracks, fits on the face.")
+        float | None,
+        typer.Option(metavar="MM", min=0, help="A circle of this diameter, clear of cracks, fits on the face."),
     ] = None,
     since: Annotated[datetime | None, day_option("--since", help="Added on this day or later.")] = None,
     until: Annotated[datetime | None, day_option("--until", help="Added on this day or earlier.")] = None,
     withdrawn: Annotated[bool, typer.Option("--withdrawn", help="Those whose adding was taken back.")] = False,
     rim: Annotated[
-        float | None, typer.Option(metavar="MM", help="Pieces that could make a bowl of this rim diameter (planned).")
+        float | None,
+        typer.Option(metavar="MM", min=0, help="Pieces that could make a bowl of this rim diameter (planned)."),
     ] = None,
     inside: Annotated[int, typer.Option(metavar="N", min=0, help="With --rim: and this many bowls inside it.")] = 0,
     shop: Annotated[
@@ -63,6 +64,8 @@ def find(
     """Find pieces: by what is known of them, by what fits, or by what could be made of them."""
     from photonest.catalogue.entries import Wanted
 
+    if rim is None and (inside or shop is not None):
+        raise typer.BadParameter("--inside and --shop say what could be made: give --rim as well.")
     wanted = Wanted(
         species=tuple(species or ()),
         states=tuple(each.value for each in state or ()),
@@ -86,6 +89,7 @@ def show_entry(
     face: Annotated[
         Path | None, typer.Option("--face", metavar="FILE", help="Write the face file there, for photonest plan.")
     ] = None,
+    replace: Replace = False,
     where: Where = None,
     photos: Photos = None,
     json: AsJson = False,
@@ -93,6 +97,8 @@ def show_entry(
     """Show a piece and everything that happened to it."""
     from photonest.model import face_to_document, write_document
 
+    if face is not None:
+        refuse_to_overwrite(face, replace=replace)
     with opened(where, photos) as catalogue:
         entry, history = catalogue.entry(code), catalogue.history(code)
         if face is not None:
@@ -113,7 +119,7 @@ def show_entry(
 @app.command("weigh")
 def weigh(
     code: Code,
-    grams: Annotated[float, typer.Argument(metavar="GRAMS")],
+    grams: Annotated[float, typer.Argument(metavar="GRAMS", help="What it weighs, in grams.")],
     day: Annotated[datetime | None, day_option()] = None,
     where: Where = None,
     photos: Photos = None,
@@ -172,7 +178,7 @@ def describe_entry(
 @app.command("attach")
 def attach(
     code: Code,
-    plan: Annotated[Path, typer.Argument(metavar="plan.json")],
+    plan: Annotated[Path, typer.Argument(metavar="plan.json", help="The plan, as plan wrote it.")],
     face: Annotated[
         Path | None,
         typer.Option(metavar="face.json", help="The face it was made for, where it was corrected; else beside it."),

@@ -70,7 +70,7 @@ def add(
     _report(batch, json)
     if batch.failed:
         raise CatalogueError(
-            f"{len(batch.failed)} of {len(paths)} photos could not be measured; the others are in the catalogue.",
+            f"{len(batch.failed)} of {len(paths)} photos could not be measured; what could is in the catalogue.",
             "See the table above; then run the same command again.",
         )
 
@@ -85,7 +85,9 @@ def _photos(sources: list[Path]) -> list[Path]:
             raise CatalogueError(f"{source} does not exist.", "Check the name.")
         found += photos_in(source) if source.is_dir() else [source]
     if not found:
-        raise CatalogueError(f"There are no photos in {', '.join(map(str, sources))}.")
+        raise CatalogueError(
+            f"There are no photos in {', '.join(map(str, sources))}.", "Give a folder of JPEG, PNG, TIFF, WebP or HEIC."
+        )
     return found
 
 

@@ -48,6 +48,7 @@ Photos = Annotated[
         help="Folder of the photos; by default beside the catalogue's file.",
     ),
 ]
+Code = Annotated[str, typer.Argument(metavar="CODE", help="The code of the piece, as its label shows it.")]
 Species = Annotated[str | None, typer.Option(metavar="NAME", help="The wood.")]
 Place = Annotated[str | None, typer.Option(metavar="PLACE", help="Where it lies.")]
 

@@ -10,7 +10,7 @@ from typing import Annotated, Any
 import typer
 
 from photonest.cli.catalogue_common import Photos, Where, opened, progress_bar
-from photonest.cli.common import say, show
+from photonest.cli.common import Replace, refuse_to_overwrite, say, show
 
 
 class ExportFormat(StrEnum):
@@ -28,6 +28,7 @@ def export(
     format: Annotated[ExportFormat, typer.Option("--format", help="A whole folder, or a table or document alone.")] = (
         ExportFormat.FOLDER
     ),
+    replace: Replace = False,
     where: Where = None,
     photos: Photos = None,
 ) -> None:
@@ -35,6 +36,8 @@ def export(
     from photonest.catalogue.transfer import export_folder, to_csv, to_document
     from photonest.model import dump_json, write_whole
 
+    if target is not None and format is not ExportFormat.FOLDER:
+        refuse_to_overwrite(target, replace=replace)
     with opened(where, photos) as catalogue:
         if format is ExportFormat.FOLDER:
             if target is None:
@@ -67,12 +70,14 @@ def import_(
 
 def backup(
     file: Annotated[Path, typer.Argument(metavar="FILE.zip", help="Where to write it.")],
+    replace: Replace = False,
     where: Where = None,
     photos: Photos = None,
 ) -> None:
-    """Write everything, photos included, into one file; what was there before stays until the new one is whole."""
+    """Write everything, photos included, into one file; with --replace the old one stays until the new one is whole."""
     from photonest.catalogue.transfer import back_up
 
+    refuse_to_overwrite(file, replace=replace)
     with opened(where, photos) as catalogue, progress_bar("backing up", len(catalogue.photo_hashes())) as step:
         say(f"Wrote {back_up(catalogue, file, step)} pieces to {file}.")
 

@@ -8,8 +8,8 @@ from typing import Annotated, Any
 
 import typer
 
-from photonest.cli.catalogue_common import Photos, Where, opened
-from photonest.cli.common import say
+from photonest.cli.catalogue_common import Code, Photos, Where, opened
+from photonest.cli.common import Replace, refuse_to_overwrite, say
 from photonest.cli.drying import Humidity, Temperature, moisture_in_air, print_drying
 from photonest.cli.species import OwnFile, known_species
 
@@ -21,6 +21,7 @@ def label(
     codes: Codes = None,
     skip: Annotated[int, typer.Option(metavar="N", help="Labels of the first page that are used up.")] = 0,
     out: Out = Path("labels.pdf"),
+    replace: Replace = False,
     where: Where = None,
     photos: Photos = None,
 ) -> None:
@@ -29,17 +30,25 @@ def label(
     from photonest.model import write_whole
 
     _ending(out, ".pdf")
+    refuse_to_overwrite(out, replace=replace)
     with opened(where, photos) as catalogue:
         write_whole(out, label_sheet([catalogue.entry(c) for c in codes] if codes else catalogue.find(), skip))
     say(f"Wrote {out}.")
 
 
-def overview(codes: Codes = None, out: Out = Path("stock.pdf"), where: Where = None, photos: Photos = None) -> None:
+def overview(
+    codes: Codes = None,
+    out: Out = Path("stock.pdf"),
+    replace: Replace = False,
+    where: Where = None,
+    photos: Photos = None,
+) -> None:
     """Write a picture of the stock: each piece with size, species, day and warnings, as PDF or PNG."""
     from photonest.catalogue.sheets import stock_sheet
     from photonest.model import write_whole
 
     ending = _ending(out, ".pdf", ".png")
+    refuse_to_overwrite(out, replace=replace)
     with opened(where, photos) as catalogue:
         entries = [catalogue.entry(code) for code in codes] if codes else catalogue.find()
         store = catalogue.photos
@@ -52,12 +61,19 @@ def overview(codes: Codes = None, out: Out = Path("stock.pdf"), where: Where = N
     say(f"Wrote {out}.")
 
 
-def weights(codes: Codes = None, out: Out = Path("weights.png"), where: Where = None, photos: Photos = None) -> None:
+def weights(
+    codes: Codes = None,
+    out: Out = Path("weights.png"),
+    replace: Replace = False,
+    where: Where = None,
+    photos: Photos = None,
+) -> None:
     """Write a picture of the weights over time, as PNG, PDF or SVG."""
     from photonest.catalogue.weights import weighings_of, weight_picture
     from photonest.model import write_whole
 
     ending = _ending(out, ".png", ".pdf", ".svg")
+    refuse_to_overwrite(out, replace=replace)
     with opened(where, photos) as catalogue:
         chosen = codes or [entry.code for entry in catalogue.find() if entry.weight is not None]
         series = {code: weighings_of(catalogue.history(code)) for code in chosen}
@@ -66,7 +82,7 @@ def weights(codes: Codes = None, out: Out = Path("weights.png"), where: Where = 
 
 
 def drying(
-    code: Annotated[str, typer.Argument(metavar="CODE")],
+    code: Code,
     temperature: Temperature = None,
     humidity: Humidity = None,
     own: OwnFile = None,

@@ -9,7 +9,16 @@ from typing import Annotated
 import typer
 
 from photonest.cli.bundles import expanding
-from photonest.cli.common import AsJson, face_and_photo, parsed_point, say_warnings, show
+from photonest.cli.common import (
+    AsJson,
+    is_face_file,
+    measured,
+    measured_before,
+    parsed_point,
+    say_warnings,
+    show,
+    usual_folder,
+)
 from photonest.cli.measuring import Measuring
 from photonest.cli.piece import Piece
 from photonest.cli.words import describe_check
@@ -42,7 +51,10 @@ def check(
     stock, shop = piece.made_stock(), piece.made_shop()
     wood = piece.made_wood(stock, shop)
     planned = read_plan(plan) if plan is not None else None
-    _, face = face_and_photo(source, None, measuring.choices(), Path())
+    chosen = measuring.choices()
+    face = (
+        measured_before(source, chosen) if is_face_file(source) else measured(source, chosen, usual_folder(source))[1]
+    )
     checked = check_before_coring(
         face,
         stock,

@@ -91,7 +91,24 @@ def measured(path: Path, chosen: Choices, folder: Path) -> tuple[Photo, Face]:
         photo = read_photo(path)
         earlier = read_face(folder / "face.json") if (folder / "face.json").exists() else None
         marks = hand_marks(earlier) if earlier is not None and earlier.photo.sha256 == photo.sha256 else None
-        return photo, measure(photo, Registry.installed(), chosen, marks, progress)
+        face = measure(photo, Registry.installed(), chosen, marks, progress)
+    say_warnings(unused_references(face, chosen))
+    return photo, face
+
+
+def unused_references(face: Face, chosen: Choices) -> list[str]:
+    """Return, in words, each reference that a person spoke of and that took no part in the scale, with the reason."""
+    asked = {attempt.finder: attempt for attempt in face.provenance if attempt.stage == "scale"}
+    told = [finder for stage, finder in chosen.settings if stage == "scale"]
+    if any(finder in asked and asked[finder].outcome == "found" for finder in ("marker-sheet", "markers")):
+        told = [finder for finder in told if finder not in ("marker-sheet", "markers")]  # --check-line is for both
+    unused = []
+    for finder in told:
+        attempt = asked.get(finder)
+        if attempt is None or attempt.outcome != "found":
+            why = f"{face.scale.kind} stands alone" if attempt is None else attempt.reason
+            unused.append(f"What you said for the reference {finder} was not used: {why}.")
+    return unused
 
 
 def photo_of(face: Face, file: Path) -> Photo | None:
@@ -113,34 +130,66 @@ def photo_of(face: Face, file: Path) -> Photo | None:
 
 def face_and_photo(source: Path, photo: Path | None, chosen: Choices, folder: Path) -> tuple[Photo | None, Face]:
     """Return the face that a command is given, measured first if it is a photo, and the photo where it is at hand."""
-    if source.suffix.lower() != ".json":
+    if not is_face_file(source):
         return measured(source, chosen, folder)
-    from photonest.model import PhotoError, read_face
+    face = measured_before(source, chosen)
+    return picture_of(face, source, photo), face
+
+
+def is_face_file(source: Path) -> bool:
+    """Tell whether a command is given a face already measured instead of a photo."""
+    return source.suffix.lower() == ".json"
+
+
+def measured_before(source: Path, chosen: Choices) -> Face:
+    """Return the face in a file; refuse what was said of how to measure it, since it would change nothing."""
+    from photonest.asking import Choices
+    from photonest.model import read_face
+
+    if chosen != Choices():
+        raise typer.BadParameter(
+            f"{source.name} is measured already: what is said of its photo and reference would change nothing. "
+            "Give the photo instead, or leave that out."
+        )
+    return read_face(source)
+
+
+def picture_of(face: Face, file: Path, given: Path | None) -> Photo | None:
+    """Return the photo a face was measured in, the one given or where it is at hand; None, and say so, where not.
+
+    Raises
+    ------
+    PhotoError
+        If another photo is given: marks drawn over it would lie in the wrong places.
+    """
+    from photonest.model import PhotoError
     from photonest.photo import read_photo
 
-    face = read_face(source)
-    picture = read_photo(photo) if photo is not None else photo_of(face, source)
-    if picture is None:
-        say(f"The photo {face.photo.file} is not at hand: pictures are drawn without it (or give --photo).")
-    elif picture.sha256 != face.photo.sha256:
-        raise PhotoError(f"{photo} is not the photo that {source.name} was measured in.", "Give the right --photo.")
-    return picture, face
+    if given is None:
+        picture = photo_of(face, file)
+        if picture is None:
+            say(f"The photo {face.photo.file} is not at hand: pictures are drawn without it (or give --photo).")
+        return picture
+    picture = read_photo(given)
+    if picture.sha256 != face.photo.sha256:
+        raise PhotoError(f"{given} is not the photo that {file.name} was measured in.", "Give the right --photo.")
+    return picture
 
 
-def named_after(source: Path) -> Path:
-    """Return what the results are named after: of a face.json its folder, of a photo itself."""
-    return Path(source.resolve().parent.name) if source.suffix == ".json" else source
+def usual_folder(source: Path) -> Path:
+    """Return where results go by default, beside where the command runs: named after the photo, or as a face's own."""
+    return Path(source.resolve().parent.name if is_face_file(source) else source.stem)
 
 
 def output_folder(out: Path | None, source: Path, names: Sequence[str], *, replace: bool) -> Path:
-    """Return where results go, before anything is worked out; refuse to overwrite unless asked.
-
-    The default folder is named after the photo, beside where the command runs.
-    """
+    """Return where results go, before anything is worked out; refuse to overwrite unless asked."""
     from photonest.model import OutputError
 
-    folder = out if out is not None else Path(source.stem)
-    there = [name for name in names if (folder / name).exists()]
+    folder = out if out is not None else usual_folder(source)
+    try:
+        there = [name for name in names if (folder / name).exists()]
+    except OSError as error:  # a name too long, a folder that may not be entered
+        raise OutputError(f"{folder} can't be used: {error.strerror}.", "Give another folder with --out.") from error
     if there and not replace:
         raise OutputError(
             f"{folder} already holds {', '.join(there)}.", "Give another folder with --out, or --replace to overwrite."
@@ -148,6 +197,14 @@ def output_folder(out: Path | None, source: Path, names: Sequence[str], *, repla
     if folder.exists() and not folder.is_dir():
         raise OutputError(f"{folder} is a file, not a folder.", "Give a folder with --out.")
     return folder
+
+
+def refuse_to_overwrite(file: Path, *, replace: bool) -> None:
+    """Raise OutputError if a file to be written is there already and may not be replaced."""
+    from photonest.model import OutputError
+
+    if file.exists() and not replace:
+        raise OutputError(f"{file} is already there.", "Give another name, or --replace to overwrite.")
 
 
 def write_results(folder: Path, files: Mapping[str, bytes]) -> None:

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from photonest.cli.common import AsSvg, OutFolder, Replace, output_folder, photo_of, say, write_results
+from photonest.cli.common import AsSvg, OutFolder, Replace, output_folder, picture_of, say, write_results
 from photonest.cli.marker_sheet import Paper
 from photonest.cli.plan import Units, clear_stale_templates, drawn
 
@@ -28,7 +28,6 @@ def draw(
     A plan that fails the independent check is never drawn.
     """
     from photonest.model import DocumentError, read_face, read_plan
-    from photonest.photo import read_photo
 
     made = read_plan(file)
     beside = face if face is not None else file.parent / "face.json"
@@ -39,9 +38,7 @@ def draw(
             "Plan again, or give the right --face.",
         )
     folder = output_folder(out if out is not None else file.parent, file, ("setup.pdf", "plan.png"), replace=replace)
-    picture = read_photo(photo) if photo is not None else photo_of(measured, beside)
-    if picture is None:
-        say(f"The photo {measured.photo.file} is not at hand: all is drawn without it (or give --photo).")
+    picture = picture_of(measured, beside, photo)
     files = drawn(picture, measured, made, None, paper, units, svg=svg)
     write_results(folder, files)
     clear_stale_templates(folder, files)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, cast, get_args
 
 import typer
 
-from photonest.cli.common import AsJson, Replace, say, show
+from photonest.cli.common import AsJson, Replace, refuse_to_overwrite, say, show
 from photonest.cli.species import OwnFile, known_species
 
 if TYPE_CHECKING:
@@ -76,13 +76,11 @@ def drying(
 
 
 def _see_that_it_can_be_drawn(file: Path, *, replace: bool) -> None:
-    from photonest.model import OutputError
     from photonest.report.page import Format
 
     if file.suffix.lower()[1:] not in get_args(Format):
         raise typer.BadParameter(f"{file} must end in .png, .svg or .pdf.", param_hint="--out")
-    if file.exists() and not replace:
-        raise OutputError(f"{file} is already there.", "Give another name with --out, or --replace to overwrite.")
+    refuse_to_overwrite(file, replace=replace)
 
 
 def _draw(found: Drying, weighings: Sequence[Weighing], file: Path) -> None:
@@ -117,7 +115,8 @@ def _read(path: Path) -> str:
     try:
         return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise MoistureError(f"{path} can't be read: {error}.", "Give a text file of weighings.") from error
+        why = error.strerror if isinstance(error, OSError) else "it is no text"
+        raise MoistureError(f"{path} can't be read: {why}.", "Give a text file of weighings.") from error
 
 
 def print_drying(found: Drying, air: float | None) -> None:

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from photonest.cli.common import Replace, say
+from photonest.cli.common import Replace, refuse_to_overwrite, say
 
 
 class Paper(StrEnum):
@@ -45,14 +45,13 @@ def marker_sheet(
     Print it at 100 % (not fitted to the page), hold a ruler against its check line, and lay it flat in the plane of
     the face. Markers laid all around the wood measure best.
     """
-    from photonest.model import OutputError, write_whole
+    from photonest.model import write_whole
     from photonest.scale.board import marker_sheet_pdf
     from photonest.scale.cut_outs import cut_out_pdf
 
     name = "marker-sheet" if form is Form.SHEET else f"{form.value}-to-cut-out"
     file = out if out is not None else Path(f"{name}-{paper.value}.pdf")
-    if file.exists() and not replace:
-        raise OutputError(f"{file} is already there.", "Give another name with --out, or --replace to overwrite.")
+    refuse_to_overwrite(file, replace=replace)
     cutting: Literal["markers", "strips"] = "markers" if form is Form.MARKERS else "strips"
     write_whole(file, marker_sheet_pdf(paper.size) if form is Form.SHEET else cut_out_pdf(paper.size, cutting))
     say(f"Wrote {file}. Print it at 100 % and check the 100 mm line with a ruler before you trust it.")

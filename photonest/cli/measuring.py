@@ -97,6 +97,10 @@ class Measuring:
             for finder, field in keys:
                 chosen.setdefault(("scale", finder), {})[field] = value
         if self.paper_size is not None:
+            if self.paper_size not in (sizes := ("A3", "A4", "A5", "Letter")):
+                raise typer.BadParameter(
+                    f"{self.paper_size!r} is none of {', '.join(sizes)}.", param_hint="--paper-size"
+                )
             chosen.setdefault(("scale", "paper"), {})["size"] = self.paper_size
         if self.ruler is not None:
             if self.ruler not in ("mm", "inch"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -38,6 +39,20 @@ class Towards(StrEnum):
 
     PITH = "pith"
     BARK = "bark"
+
+
+_FLAT, _LOG = (Kind.SLICE, Kind.BLANK), (Kind.LOG,)
+_ONLY_FOR: dict[str, tuple[tuple[Kind, ...], object]] = {
+    "thickness": (_FLAT, None),
+    "length": (_LOG, None),
+    "rim": (_FLAT, Side.PHOTOGRAPHED),
+    "rim_towards": (_LOG, Towards.PITH),
+    "check_depth": (_LOG, None),
+    "far_check_depth": (_LOG, None),
+    "grain_direction": ((Kind.BLANK,), None),
+    "pith_depth": ((Kind.BLANK,), None),
+}
+"""The options that make sense for some kinds of stock only: which, and what they are when nobody gives them."""
 
 
 @dataclass(frozen=True)
@@ -113,6 +128,12 @@ class Piece:
         """Return the piece; raise StockError naming the option that is missing or wrong."""
         from photonest.model import FieldError, Stock, StockError
 
+        for name, (kinds, usual) in _ONLY_FOR.items():
+            if self.stock not in kinds and getattr(self, name) != usual:
+                raise StockError(
+                    f"--{name.replace('_', '-')} is said of a {' or '.join(kinds)}, and this is a {self.stock}.",
+                    "Leave it out, or give the right --stock.",
+                )
         try:
             return Stock(
                 kind=self.stock.value,
@@ -137,6 +158,11 @@ class Piece:
 
     def made_wood(self, stock: Stock, shop: Shop) -> Wood | None:
         """Return the species with what it asks of walls; None when no species is given."""
+        for option, angle in (("--grain-direction", self.grain_direction), ("--pith-depth", self.pith_depth)):
+            if angle is not None and not math.isfinite(angle):
+                raise typer.BadParameter("it must be a finite number.", param_hint=option)
+            if angle is not None and self.species is None:
+                raise typer.BadParameter("it tells how the bowls dry, which needs --species too.", param_hint=option)
         if self.species is None:
             return None
         from photonest.wood.allowance import wall_need

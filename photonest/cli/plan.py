@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
@@ -18,13 +18,14 @@ from photonest.cli.common import (
     OutFolder,
     Replace,
     face_and_photo,
-    named_after,
+    is_face_file,
     output_folder,
     parsed_point,
     say,
     say_warnings,
     show,
     stage_progress,
+    usual_folder,
     write_results,
 )
 from photonest.cli.marker_sheet import Paper
@@ -122,6 +123,8 @@ class Wishes:
             return shop
         names = [name.strip() for name in self.cutters.split(",") if name.strip()]
         owned = [cutter.name for cutter in shop.cutters]
+        if not names:
+            raise ShopError("No cutter is named.", f"The workshop has {', '.join(owned)}.")
         if strange := [name for name in names if name not in owned]:
             raise ShopError(f"The workshop has no cutter called {' or '.join(strange)}.", f"It has {', '.join(owned)}.")
         return replace(shop, cutters=tuple(cutter for cutter in shop.cutters if cutter.name in names))
@@ -153,7 +156,7 @@ def plan(
     wood = piece.made_wood(stock, shop)
     asked = wishes.asked()
     chosen = measuring.choices()
-    folder = output_folder(out, named_after(source), _FILES, replace=replace)
+    folder = output_folder(out, source, _to_be_new(source, out or usual_folder(source)), replace=replace)
     picture, face = face_and_photo(source, photo, chosen, folder)
     face_text = dump_json(face_to_document(face))
 
@@ -171,6 +174,12 @@ def plan(
     say_warnings(dict.fromkeys([*face.warnings, *made.warnings]))
     say(f"Wrote {', '.join(sorted(files))} in {folder}.")
     show(plan_text.rstrip() if json else describe_plan(made))
+
+
+def _to_be_new(source: Path, folder: Path) -> Sequence[str]:
+    """Return the files that must not be there yet; a face that is planned where it lies is its own, as its picture."""
+    at_home = is_face_file(source) and source.resolve() == (folder / "face.json").resolve()
+    return [name for name in _FILES if not (at_home and name.startswith("face."))]
 
 
 def planned(face: Face, face_text: str, stock: Stock, shop: Shop, wood: Wood | None, asked: dict[str, Any]) -> Plan:

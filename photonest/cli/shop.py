@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from photonest.cli.common import Replace, say, show
+from photonest.cli.common import Replace, refuse_to_overwrite, say, show
 
 app = typer.Typer(no_args_is_help=True, help="The workshop file: your cutters, jaws, lathe and rules.")
 DEFAULT_FILE = Path("workshop.toml")
@@ -19,11 +19,10 @@ def init(
     replace: Replace = False,
 ) -> None:
     """Write a workshop file with every figure and what it means, to be changed to your own."""
-    from photonest.model import OutputError, write_whole
+    from photonest.model import write_whole
     from photonest.model.shopfile import shop_template
 
-    if out.exists() and not replace:
-        raise OutputError(f"{out} is already there.", "Give another name with --out, or --replace to overwrite.")
+    refuse_to_overwrite(out, replace=replace)
     write_whole(out, shop_template().encode())
     say(f"Wrote {out}. Change the figures to those of your workshop, and give it to plan with --shop {out}.")
 

@@ -170,7 +170,7 @@ def _converter() -> Any:
     converter.register_structure_hook(int, _whole_number)
     converter.register_structure_hook(bool, _truth)
     converter.register_structure_hook(str, _text)
-    converter.register_structure_hook_func(lambda cls: get_origin(cls) is Literal, _one_of)
+    converter.register_structure_hook_func(_is_literal, _one_of)
 
     def has_extra(cls: Any) -> bool:
         return any(f.name == "extra" for f in getattr(cls, "__dataclass_fields__", {}).values())
@@ -232,6 +232,11 @@ def _text(value: Any, _: Any) -> str:
     if not isinstance(value, str):
         raise TypeError(f"must be text, not {_kind(value)}")
     return value
+
+
+def _is_literal(cls: Any) -> bool:
+    origin: Any = get_origin(cls)
+    return origin is Literal
 
 
 def _one_of(value: Any, cls: Any) -> Any:

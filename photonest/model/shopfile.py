@@ -99,6 +99,8 @@ def shop_from_toml(text: str, where: str = "the workshop file") -> Shop:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise ShopError(f"{where} is not TOML: {error}.", HINT) from error
+    if not document:
+        raise ShopError(f"{where} holds no figure of a workshop.", HINT)
     problems: list[str] = []
     fields = _fields(document, problems)
     if not problems:

@@ -21,7 +21,7 @@ def test_a_defect_is_a_middle_with_a_width_or_an_edge() -> None:
     assert _defect("bark 0,0 10,0 10,5", POINTS) == ("bark", ((0.0, 0.0), (10.0, 0.0), (10.0, 5.0)))
 
 
-@pytest.mark.parametrize("text", ["twig 1,2 3", "hole 1,2 wide", "hole"])
+@pytest.mark.parametrize("text", ["twig 1,2 3", "hole 1,2 wide", "hole", "hole 1,2 nan", "hole 1,2 -4"])
 def test_what_is_no_defect_is_refused(text: str) -> None:
     with pytest.raises(typer.BadParameter):
         _defect(text, POINTS)

@@ -110,6 +110,8 @@ def test_finding(yard: Path) -> None:
     assert [line.split()[0] for line in run("find", "--place", "loft").stdout.splitlines()] == [code]
     assert run("find", "ash", "loft").stdout.startswith(code)
     assert run("find", "--fits", 250).stdout == ""
+    for slip in (("--fits", "nan"), ("--rim", -5), ("--inside", 2)):
+        assert run("find", *slip).exit_code == 2
     assert run("find", "--state", "fresh", "--species", "ash", "--since", "2020-01-01").stdout.count("\n") == 2
     assert run("find", "--state", "mouldy").exit_code == 2
     assert "2 pieces; the newest 1 are shown" in run("list", "--limit", 1).stderr
@@ -133,6 +135,8 @@ def test_files_there_and_back(yard: Path, monkeypatch: pytest.MonkeyPatch) -> No
     assert run("export", yard / "folder").exit_code == 0
     assert isinstance(run("export", yard / "folder").exception, OutputError)
     assert run("backup", yard / "yard.zip").exit_code == 0
+    assert isinstance(run("backup", yard / "yard.zip").exception, OutputError)
+    assert run("backup", yard / "yard.zip", "--replace").exit_code == 0
     assert isinstance(run("restore", yard / "yard.zip").exception, CatalogueError)  # not empty
     monkeypatch.setenv("PHOTONEST_CATALOGUE", str(yard / "new.sqlite"))
     assert "2 pieces are back" in run("restore", yard / "yard.zip").stderr
@@ -152,6 +156,7 @@ def test_check_tells_damage(yard: Path) -> None:
 def test_sheets(yard: Path) -> None:
     one, _ = filled(yard)
     assert run("label", "--out", yard / "labels.pdf").exit_code == 0
+    assert isinstance(run("label", "--out", yard / "labels.pdf").exception, OutputError)
     assert (yard / "labels.pdf").read_bytes().startswith(b"%PDF")
     assert run("overview", one, "--out", yard / "stock.png").exit_code == 0
     assert run("overview", "--out", yard / "stock.gif").exit_code == 2

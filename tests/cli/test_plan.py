@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from photonest.model import ExitCode, dump_json, face_to_document, plan_from_document
 from photonest.nest import check_plan
@@ -19,9 +20,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("results")
     face, _ = plain_blank()
     (out / "face.json").write_text(dump_json(face_to_document(face)))
-    result = run(
-        "plan", str(out / "face.json"), "--stock", "blank", "--thickness", "150", "--out", str(out), "--replace"
-    )
+    result = run("plan", str(out / "face.json"), "--stock", "blank", "--thickness", "150", "--out", str(out))
     assert result.returncode == 0, result.stderr
     return out
 
@@ -52,6 +51,15 @@ def test_a_plan_is_not_drawn_on_another_face(folder: Path, tmp_path: Path) -> No
     result = run("draw", str(folder / "plan.json"), "--face", str(tmp_path / "face.json"), "--out", str(tmp_path))
     assert result.returncode == ExitCode.DOCUMENT
     assert "plan.png" not in {file.name for file in tmp_path.iterdir()}
+
+
+def test_a_plan_is_not_drawn_over_another_photo(folder: Path, tmp_path: Path) -> None:
+    face, _ = plain_blank()
+    other = tmp_path / "other.png"  # as large as the right one, which is what its pixels could be told by
+    Image.new("RGB", (face.photo.width_px, face.photo.height_px), (150, 120, 90)).save(other, compress_level=1)
+    result = run("draw", str(folder / "plan.json"), "--photo", str(other), "--out", str(tmp_path / "out"))
+    assert result.returncode == ExitCode.PHOTO
+    assert not (tmp_path / "out").exists()
 
 
 def test_an_unsafe_plan_is_not_drawn(folder: Path, tmp_path: Path) -> None:

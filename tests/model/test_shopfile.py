@@ -94,3 +94,9 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
     (tmp_path / "bad.toml").write_bytes(b"\xff\xfe\x00")
     with pytest.raises(ShopError, match="UTF-8"):
         read_shop(tmp_path / "bad.toml")
+
+
+@pytest.mark.parametrize("text", ["", "# mine\n"])
+def test_a_file_without_a_figure_is_no_workshop(text: str) -> None:
+    with pytest.raises(ShopError, match="holds no figure"):
+        shop_from_toml(text, "mine.toml")
