@@ -5,7 +5,8 @@ A plugin is a plain object with
 * ``name``: short, lower case, as it is typed after ``--scale``, ``--outline``, ``--pith`` or ``--cracks``;
 * ``version``: a text that changes whenever its numbers may;
 * ``Options``: a frozen dataclass, every field with a default, units in the names (``blur_px``); users set them with
-  ``--set STAGE.NAME.FIELD=VALUE``;
+  ``--set STAGE.NAME.FIELD=VALUE``, and ``photonest plugins show STAGE.NAME`` tells them what its docstring says of each
+  under ``Attributes``;
 * ``find``: as below.
 
 It is announced under an entry-point group named after its stage, ``photonest.scale``, ``photonest.outline``,

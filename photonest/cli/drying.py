@@ -46,7 +46,9 @@ def drying(
     ] = 3.0,
     temperature: Temperature = None,
     humidity: Humidity = None,
-    scale_error: Annotated[float, typer.Option("--scale-error", metavar="GRAMS", help="Error of the scale.")] = 1.0,
+    scale_error: Annotated[
+        float, typer.Option("--scale-error", metavar="GRAMS", help="Standard error of the weighing scale.")
+    ] = 1.0,
     own: OwnFile = None,
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Draw the weights over time: a .png, .svg or .pdf file.")

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
+import inspect
 import json as json_module
+import re
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -51,9 +53,29 @@ def show_finder(
         raise typer.BadParameter(f"{finder!r} is not STAGE.NAME; the stages are {', '.join(STAGES)}.")
     found = Registry.installed().named(stage, name)
     show(f"{stage}.{name}, {found.listing.source}, version {found.version}")
+    notes = option_notes(found.plugin.Options)
     for field in dataclasses.fields(found.plugin.Options):
-        note = field.metadata.get("help", "")
+        note = field.metadata.get("help") or notes.get(field.name, "")
         show(f"  {field.name} = {json_module.dumps(getattr(found.plugin.Options(), field.name), default=str)}  {note}")
+
+
+def option_notes(options: type) -> dict[str, str]:
+    """Return what the docstring of a finder's Options says of each, under its heading Attributes.
+
+    >>> class Options:
+    ...     '''Settings.
+    ...
+    ...     Attributes
+    ...     ----------
+    ...     near_px, far_px : int
+    ...         Where it looks.
+    ...     '''
+    >>> option_notes(Options)
+    {'near_px': 'Where it looks.', 'far_px': 'Where it looks.'}
+    """
+    _, _, attributes = (inspect.getdoc(options) or "").partition("Attributes\n----------\n")
+    entries = re.findall(r"^(\w[\w, ]*) : .*\n((?:    .*(?:\n|$))*)", attributes, re.MULTILINE)
+    return {name: " ".join(about.split()) for names, about in entries for name in names.split(", ")}
 
 
 def _rows() -> list[dict[str, Any]]:

@@ -57,10 +57,11 @@ def describe_plan(plan: Plan) -> str:
     """Return a plan in a few lines."""
     from photonest.report.words import counted, proof, runners_up
 
-    noun = "bowl" if plan.score.bowls == 1 else "bowls"
-    lines = [f"{plan.score.bowls} {noun}, rim diameters {plan.score.total_rim_diameter:.0f} mm in all. {proof(plan)}"]
+    many, across = plan.score.bowls, f"{plan.score.total_rim_diameter:.0f} mm"
+    lines = [f"{many} bowls, rim diameters {across} in all." if many > 1 else f"1 bowl, rim diameter {across}."]
+    lines[0] += f" {proof(plan)}"
     for number, nest in enumerate(plan.nests, 1):
-        lines += [f"Blank {number}"] if len(plan.nests) > 1 else []
+        lines += [f"Half {number}"] if len(plan.nests) > 1 else []
         lines += _nest_lines(nest, plan.stock.kind == "log")
     lines += [
         f"Or {counted(other.bowls)}, {'rim' if other.bowls == 1 else 'rims'} "

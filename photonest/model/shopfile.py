@@ -52,7 +52,9 @@ FIGURES: dict[str, Figure] = {
 }
 TRAVELS = {
     "stand_off": Figure(0, 1000, "mm", "The rig's travel: how far the pivot stands in front of the rim plane,"),
-    "offset": Figure(-200, 200, "mm", "and how far it may be set across the axis."),
+    "offset": Figure(
+        -200, 200, "mm", "and how far it may be set across the axis: more than 0 is toward the side being cut."
+    ),
 }
 TABLES: dict[str, dict[str, Figure]] = {
     "cutters": {

@@ -43,7 +43,8 @@ def log_marking(face: Face, axis: Axis, recipe: Recipe, shop: Shop) -> tuple[str
         along = float((np.array([x, y]) - pith) @ across)
         lines.append(
             f"On the sawn face the centre lies {abs(along):.0f} mm from the pith's line, {ends[0]:.0f} mm and "
-            f"{ends[1]:.0f} mm from the two edges of the wood, {z:.0f} mm from the photographed end."
+            f"{ends[1]:.0f} mm from the two edges{_under_bark(face) or ' of the wood'}, {z:.0f} mm from the "
+            "photographed end."
         )
     else:
         lines.append(
@@ -59,9 +60,14 @@ def _from_edge(face: Face, point: Point) -> str:
     left = _exit(face, point, np.array([-1.0, 0.0]))
     up, down = _exit(face, point, np.array([0.0, -1.0])), _exit(face, point, np.array([0.0, 1.0]))
     return (
-        f"{left:.0f} mm from the left edge, {right:.0f} mm from the right, {up:.0f} mm from the top and "
-        f"{down:.0f} mm from the bottom, as the photo shows it"
+        f"{left:.0f} mm from the left edge{_under_bark(face)}, {right:.0f} mm from the right, {up:.0f} mm from the top "
+        f"and {down:.0f} mm from the bottom, as the photo shows it"
     )
+
+
+def _under_bark(face: Face) -> str:
+    """Say which edge distances are taken from where there are two."""
+    return "" if face.outline.under_bark is None else " of the wood under the bark"
 
 
 def _exit(face: Face, point: Point, direction: np.ndarray) -> float:

@@ -102,12 +102,13 @@ def _leeway(nest: Nest, units: Units) -> list[str]:
     """Return how exactly the centre must be marked, where that is known."""
     if nest.may_be_off <= 0:
         return []
-    words = f"The centre may lie {at_most(nest.may_be_off, units)} off with every bowl as planned"
-    if nest.may_be_off < FINEST:
-        words = "The centre must lie just as marked for every bowl as planned"
+    near = f"no farther than {at_most(nest.may_be_off, units)} from where it is marked"
+    words = (
+        f"With the centre {near if nest.may_be_off >= FINEST else 'just as marked'}, every bowl comes out as planned."
+    )
     if nest.bowls_kept_off > nest.may_be_off + FINEST:
-        words += f", {at_most(nest.bowls_kept_off, units)} off with as many, some of them smaller: then plan again"
-    return [f"{words}."]
+        words += f" Up to {at_most(nest.bowls_kept_off, units)} off there are as many, some smaller: plan again then."
+    return [words]
 
 
 def _log_steps(face: Face, plan: Plan, nest: Nest, units: Units) -> list[str]:

@@ -21,6 +21,7 @@ from photonest.report.words import instead, runners_up
 
 ORDER = 15.5
 GAP = 1.2  # mm between paragraphs in small type
+LEAST_SECTION = 80.0  # mm of height for the drawing of the nest; what then finds no room goes on to another page
 
 
 def setup_sheet(
@@ -83,7 +84,9 @@ def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) ->
     taken = (line_height(style.BODY) + line_height(style.SMALL) + 2) * (len(nest.bowls) + 1) + 8
     choices = _choices(plan, units) if nest is plan.nests[0] else []
     taken += book.height_of(choices, size=style.SMALL) + len(choices) * GAP
-    box = Box(book.page.left, book.y + 1, book.page.room, book.rest - taken)
+    limits = [(f"bowl {b.number}", "; ".join(b.binds)) for b in nest.bowls if b.binds]
+    taken += line_height(style.HEADING) + 2.3 + sum(book.fact_height(words) for _, words in limits)
+    box = Box(book.page.left, book.y + 1, book.page.room, max(book.rest - taken, LEAST_SECTION))
     book.y += draw_section(book.page, plan, nest, face.outline.wood, box) + 3
     heads = ("bowl", "rim Ø", "depth", "wall", "base", "tenon Ø", "jaws")
     rows = [
@@ -96,11 +99,10 @@ def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) ->
     ]
     book.y = table(book.page, book.y, heads, rows)
     dashed = "the tenons, and the recess by which cores are turned round" if nest.cuts else "the tenon"
-    book.paragraph(f"In mm. Dashed: {dashed}.", size=style.SMALL)
+    book.paragraph(f"The drawing is in mm. Dashed: {dashed}.", size=style.SMALL)
     for words in choices:
         book.y += GAP
         book.paragraph(words, size=style.SMALL)
-    limits = [(f"bowl {b.number}", "; ".join(b.binds)) for b in nest.bowls if b.binds]
     if limits:
         book.heading("What limits each bowl", keep=sum(book.fact_height(words) for _, words in limits))
         for name, words in limits:
@@ -132,7 +134,8 @@ def _order(face: Face, plan: Plan, nest: Nest, units: Units) -> list[str]:
     shop, first = plan.shop, nest.bowls[0]
     start, top = turning_speeds(shop, first.rim_diameter + 2 * shop.trueing)
     steps = [
-        f"Mount the blank. Start at {start} rpm, never over {top} rpm. Turn the outside to its template, rim Ø "
+        "Mount the blank, its rim face to the headstock, between centres or on a faceplate screwed only into wood that "
+        f"is hollowed away later. Start at {start} rpm, never over {top} rpm. Turn the outside to its template, rim Ø "
         f"{told(first.rim_diameter, units)}.",
         f"Turn its {tenon_of(first, shop).words(units)}.",
     ]

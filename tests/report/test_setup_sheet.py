@@ -98,7 +98,8 @@ def test_how_exactly_to_mark_is_told_where_known() -> None:
         off = replace(NEST, may_be_off=2.37, bowls_kept_off=6.8, saw_diameter=319.44)
         piece_pages(book, None, FACE, replace(PLAN, nests=(off,)), "mm")
         text = texts(book.bound("The piece"))[0]
-    assert "may lie 2.3 mm off with every bowl as planned, 6.8 mm off with as many" in text
+    assert "no farther than 2.3 mm from where it is marked, every bowl comes out as planned" in text
+    assert "Up to 6.8 mm off there are as many, some smaller: plan again then" in text
     assert "a circle of 159.8 mm radius" in text  # half of 319.44, upwards
 
 
