@@ -251,13 +251,6 @@ def sampled(image: NDArray[np.uint8] | Image, x: ArrayLike, y: ArrayLike) -> Ima
     return out
 
 
-def unrolled(image: Image, centre_px: ArrayLike, radii_px: ArrayLike, angles: ArrayLike) -> Image:
-    """Return the image in polar coordinates: a row per angle (radians, from x towards y), a column per radius."""
-    cx, cy = np.asarray(centre_px, dtype=float)
-    radii, angles = np.asarray(radii_px, dtype=float)[None, :], np.asarray(angles, dtype=float)[:, None]
-    return sampled(image, cx + radii * np.cos(angles), cy + radii * np.sin(angles))
-
-
 def best_closed_path(cost: NDArray[np.floating], step: int, bend: float = 0.0) -> NDArray[np.intp]:
     """Return for each row the column of the cheapest closed path, moving at most `step` columns from row to row.
 

@@ -30,10 +30,6 @@ class Range:
         """Return whether the value lies in the interval, give or take `slack`."""
         return self.low - slack <= value <= self.high + slack
 
-    def clamp(self, value: float) -> float:
-        """Return the nearest value of the interval."""
-        return min(max(value, self.low), self.high)
-
 
 @dataclass(frozen=True)
 class Cutter:

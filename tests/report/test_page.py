@@ -32,12 +32,14 @@ def test_pdf_page_is_a4() -> None:
     assert float(box.height) * 25.4 / 72 == pytest.approx(297, abs=0.01)
 
 
-def test_pdf_text_is_embedded_truetype_and_can_be_read_back() -> None:
+def test_pdf_letters_are_embedded_and_can_be_read_back() -> None:
     with drawing_settings():
         content = save(drawn(), "pdf")
     page = pypdf.PdfReader(io.BytesIO(content)).pages[0]
     assert "120 ± 3 mm" in page.extract_text()
-    assert b"/FontFile2" in content  # PDF 1.7, 9.9: FontFile2 is an embedded TrueType program
+    fonts = page["/Resources"]["/Font"].values()  # type: ignore[index]
+    # ISO 32000-1, 9.6.5: a Type 3 font brings the drawing of each of its letters with it
+    assert all(font["/Subtype"] == "/Type3" and len(font["/CharProcs"]) for font in fonts)
 
 
 def test_svg_page_is_full_size_and_keeps_its_words() -> None:
