@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from photonest.nest.logs import HalfNest, Log, nest_at
+from photonest.nest.rules import Real
 from photonest.nest.solve import PER_BOWL
 from photonest.nest.spans import Cells, Table, table_of
 from photonest.nest.views import View
@@ -22,7 +23,9 @@ FIRST_SPANS = 12
 FIRST_CELL = 16.0  # mm: half a side, at most
 CLIMB = ((0.0, 4), (6.0, 3), (3.0, 2), (1.5, 2), (0.7, 1), (0.3, 1))  # steps in mm, and how coarsely each is valued
 CLIMB_SLACK = 0.03
-DIVE_TO = 0.5  # mm
+DIVE_TO = 0.1  # mm
+DIVERS = 4  # cells followed together
+SMALL = 3.0  # mm: cells reaching no farther are dived into
 TURNS = tuple(math.radians(step) for step in (4.0, 2.0, 1.0))
 WORK_A_NEST = 500_000  # in points asked, by the time it takes
 AROUND = tuple(itertools.product((-1, 0, 1), repeat=2))
@@ -113,17 +116,34 @@ class Axes:
             best = Spot(place, float(tops[top]), float(kept.a[top]), float(kept.b[top]))
         return best
 
+    def in_cells(self, angle: float, place: int, cells: Cells, tops: Real) -> Spot:
+        """Return a good axis in one direction: in the best of some cells where they are small, else about them."""
+        half = self.halves[place]
+        if cells.reach > SMALL:
+            return self.climbed(angle, place, cells)
+        best = np.argsort(-tops, kind="stable")[:DIVERS]
+        return self.dived(self.log.view(half.towards(angle), 0.0, half.z), place, cells.picked(best))
+
     def dived(self, view: View, place: int, cells: Cells) -> Spot:
-        """Return the axis that the best of some cells, their best quarters and so on lead to: few have any room."""
-        tops = np.zeros(1)
-        while len(cells.a) and cells.reach > DIVE_TO:
-            cells, tops, _, work = view.bounds(self.halves[place].table, cells, 0.0)
+        """Return the axis that the best of some cells, their best quarters and so on lead to.
+
+        The best axes often stand just clear of a crack, where the next lose a bowl: so the corners of the last cells
+        are asked, not their middles alone.
+        """
+        table = self.halves[place].table
+        while True:
+            cells, tops, _, work = view.bounds(table, cells, 0.0)
             self.work += work
-            cells = cells.picked([int(np.argmax(tops))]).quarters() if len(tops) else cells
-        if not len(tops):
-            return Spot(place, 0.0, 0.0, 0.0)
-        middle = cells._replace(b=np.maximum(cells.b, view.nearest), across=0.0, down=0.0)
-        kept, tops, _, work = view.bounds(self.halves[place].table, middle, 0.0)
+            if not len(tops) or cells.reach <= DIVE_TO:
+                break
+            cells = cells.picked(np.argsort(-tops, kind="stable")[:DIVERS]).quarters()
+        a = np.concatenate([cells.a + x * cells.across for x, _ in AROUND])
+        b = np.concatenate([cells.b + y * cells.down for _, y in AROUND])
+        rims = np.tile(cells.rims, (len(AROUND), 1))
+        return self._best_of(view, place, Cells(a, np.maximum(b, view.nearest), 0.0, 0.0, rims, cells.level))
+
+    def _best_of(self, view: View, place: int, axes: Cells) -> Spot:
+        kept, tops, _, work = view.bounds(self.halves[place].table, axes, 0.0)
         self.work += work
         if not len(tops):
             return Spot(place, 0.0, 0.0, 0.0)

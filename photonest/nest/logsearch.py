@@ -2,8 +2,8 @@
 
 A node is a span of rip directions with the cells of axes, in either half, that may still belong to a better pair of
 nests than the best found. The node of the greatest bound is taken, the middle of its span tried, and either its span or
-its cells are made smaller, whichever brings the bound down more. Work is counted in points asked, not in seconds, so
-that the same log gives the same plan on every machine.
+its cells are made smaller, whichever brings the bound down more for its work. Work is counted in points asked, not in
+seconds, so that the same log gives the same plan on every machine.
 """
 
 from __future__ import annotations
@@ -26,8 +26,9 @@ from photonest.nest.views import View
 
 SWEPT = 24
 TAKEN = 2
-ASKED = 6  # cells that tell whether a smaller span or smaller cells help more
-FAR_SMALLER = 4.0
+ASKED = 6  # cells that tell whether a smaller span or smaller cells bring more
+ALMOST_NONE = 1e-3  # of a span's or a cell's width
+FEWEST_PAIRS = 50  # of cells and rims: what any smaller node costs, in pairs asked
 WORTH_A_TRY = 0.003  # the table's ranks are some thousandths above what is found
 MOST_TOGETHER = 60  # cells of a half made smaller at once
 MOST_RESTED = 12
@@ -203,21 +204,29 @@ class _Search:
         return replace(node, cells=tuple(cells), tops=tuple(tops))
 
     def smaller(self, node: _Node) -> list[_Node | None]:
-        """Return the nodes of half the span, or of the same span with smaller cells where that brings more."""
+        """Return the nodes of half the span, or of the same span with smaller cells: what brings more for its work.
+
+        What either brings is told by a few cells in a span, and by single axes, of almost no width: half of what they
+        lower the bound by, but no more than it takes to be done with the node.
+        """
         bounds = [node.bound(self.halves, side) for side in (0, 1)]
-        by_angle, by_cells = 0.0, {-1: 0.0}
+        excess = sum(bounds) - self.near_enough
+        turned, worth = 0.0, {-1: 0.0}
+        pairs = [int(cells.rims.sum()) for cells in node.cells]
         for side in (0, 1):
             place = self.head(node, side)
             if place is None:
                 continue
             few = np.argsort(-node.tops[place], kind="stable")[:ASKED]
-            few_cells, view, half = node.cells[place].picked(few), node.views[place], self.halves[place]
-            still = self.log.view(half.towards(node.angle), 0.0, half.z)
-            by_angle += bounds[side] - self.top_of(still, place, few_cells)
-            if few_cells.reach > view.most_moved / FAR_SMALLER:
-                by_cells[place] = bounds[side] - self.top_of(view, place, few_cells._replace(across=0.0, down=0.0))
-        place = max(by_cells, key=lambda place: (by_cells[place], place))
-        if place < 0 or by_angle > by_cells[place]:
+            few_cells, half = node.cells[place].picked(few), self.halves[place]
+            still = self.log.view(half.towards(node.angle), node.half * ALMOST_NONE, half.z)
+            turned += bounds[side] - self.top_of(still, place, _allowed(few_cells, still))
+            small = few_cells._replace(across=few_cells.across * ALMOST_NONE, down=few_cells.down * ALMOST_NONE)
+            gain = bounds[side] - self.top_of(node.views[place], place, _allowed(small, node.views[place]))
+            worth[place] = min(gain / 2, excess) / (4 * pairs[place] + FEWEST_PAIRS)
+        worth[-1] = min(turned / 2, excess) / (2 * sum(pairs) + FEWEST_PAIRS)
+        place = max(worth, key=lambda place: (worth[place], place))
+        if place < 0:
             width = node.half / 2
             halved = [self.node(node.angle + way * width, width, node.cells) for way in (-1, 1)]
             return [self.narrowed(part, bounds, self.all) for part in halved]
@@ -266,23 +275,32 @@ class _Search:
             return
         before = self.best
         heads = [self.head(node, side) for side in (0, 1)]
-        self.take(
-            [self.axes.climbed(node.angle, place, node.cells[place]) for place in heads if place is not None],
-            node.angle,
-        )
+        spots = [
+            self.axes.in_cells(node.angle, place, node.cells[place], node.tops[place])
+            for place in heads
+            if place is not None
+        ]
+        if self.take(spots, node.angle):
+            self.take(*self.axes.turned(spots, node.angle))
         self.failed = 0 if self.best > before + 1.0 else min(self.failed + 1, MOST_RESTED)
         self.resting = self.failed
 
-    def take(self, spots: list[Spot], angle: float) -> None:
-        """Work out the nests on two axes, and keep them where they are better than the best."""
+    def take(self, spots: list[Spot], angle: float) -> bool:
+        """Work out the nests on two axes, and keep them where they are better than the best; say whether they are."""
         value = self.best % PER_BOWL if self.log.work.worth.objective == "bowls" else self.best
         if sum(spot.rank for spot in spots) <= self.best + WORTH_A_TRY * value:
-            return
+            return False
         pair, rank = [], sum(spot.rank for spot in spots)
         for spot in sorted(spots, key=lambda spot: -spot.rank):
             nest = self.axes.nest(angle, spot)
             pair += [nest] if nest is not None else []
             rank += (self.log.rank(nest) if nest is not None else 0.0) - spot.rank
             if rank <= self.best:
-                return
+                return False
         self.best, self.pair = rank, tuple(sorted(pair, key=lambda nest: nest.angle))
+        return True
+
+
+def _allowed(cells: Cells, view: View) -> Cells:
+    """Return cells moved to where they just hold an axis that the rip allows."""
+    return cells._replace(b=np.maximum(cells.b, view.nearest - cells.down))

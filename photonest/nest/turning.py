@@ -10,9 +10,9 @@ import numpy as np
 from photonest.nest.logsite import EDGE_STEP
 from photonest.nest.rules import Real
 
-BINS = 720
+BINS = 2880  # fine enough that spans of a few tenths of a degree gain by being halved
 FINER = 4  # so many times as many points of the edge are looked at, for how far it reaches
-EDGE_BINS = 3  # bins from one point of the edge to the next
+EDGE_BINS = 12  # bins from one point of the edge to the next
 
 
 @dataclass(frozen=True, eq=False)
