@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -37,6 +38,8 @@ if TYPE_CHECKING:
     from photonest.model import Face, Photo, Plan, Shop, Stock
 
 _FILES = ("face.json", "face.png", "plan.json", "plan.png", "setup.pdf")
+_TEMPLATE = re.compile(r"template-(half-\d+-)?(face|outside|inside|cut-\d+)\.(pdf|svg)")
+"""The names that templates are written under; other files are nobody's but the person's."""
 _WISHES = "What you want"
 
 
@@ -231,7 +234,7 @@ def drawn(
 def clear_stale_templates(folder: Path, files: dict[str, bytes]) -> None:
     """Remove the templates of an earlier plan: cutting by one of another nest would be worse than having none."""
     for old in folder.glob("template-*"):
-        if old.name not in files and old.suffix in (".pdf", ".svg"):
+        if old.name not in files and _TEMPLATE.fullmatch(old.name):
             old.unlink()
             say(f"Removed {old.name}: it belonged to an earlier plan.")
 

@@ -36,10 +36,15 @@ def test_a_plan_comes_with_its_papers_and_passes_its_check(folder: Path) -> None
     assert plan.score.bowls == 3
 
 
-def test_a_plan_is_drawn_again_on_other_paper(folder: Path, tmp_path: Path) -> None:
+def test_a_plan_is_drawn_again_on_other_paper_and_templates_of_an_earlier_one_go(folder: Path, tmp_path: Path) -> None:
+    stale, own = tmp_path / "template-half-1-cut-9.pdf", tmp_path / "template-of-mine.pdf"
+    stale.write_bytes(b"old")
+    own.write_bytes(b"mine")
     result = run("draw", str(folder / "plan.json"), "--paper", "letter", "--units", "inch", "--out", str(tmp_path))
     assert result.returncode == 0, result.stderr
     assert "drawn without it" in result.stderr
+    assert not stale.exists()
+    assert own.exists()
     assert (tmp_path / "setup.pdf").read_bytes() != (folder / "setup.pdf").read_bytes()
     again = run("draw", str(folder / "plan.json"), "--out", str(tmp_path))
     assert again.returncode == ExitCode.OUTPUT
@@ -70,13 +75,6 @@ def test_an_unsafe_plan_is_not_drawn(folder: Path, tmp_path: Path) -> None:
     result = run("draw", str(tmp_path / "plan.json"), "--face", face, "--out", str(tmp_path / "out"))
     assert result.returncode == ExitCode.UNSAFE_PLAN
     assert not (tmp_path / "out").exists()
-
-
-def test_templates_of_an_earlier_plan_are_cleared(folder: Path) -> None:
-    stale = folder / "template-cut-9.pdf"
-    stale.write_bytes(b"old")
-    assert run("draw", str(folder / "plan.json"), "--replace").returncode == 0
-    assert not stale.exists()
 
 
 def test_a_check_before_coring_ends_with_its_own_code(folder: Path, tmp_path: Path) -> None:

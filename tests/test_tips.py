@@ -1,3 +1,5 @@
+"""How the bench of crack tips counts what is short of a tip and what runs past it."""
+
 import numpy as np
 import pytest
 
