@@ -10,11 +10,11 @@ from dataclasses import replace
 import pypdf
 import pytest
 
-from photonest.model import Alternative, Crack, Face, UnsafePlanError
+from photonest.model import Alternative, Crack, Face, Plan, UnsafePlanError
 from photonest.report import setup_sheet
 from photonest.report.book import Book
 from photonest.report.piece_sheet import piece_pages
-from photonest.report.setup_sheet import _order
+from photonest.report.setup_sheet import _nest_pages, _order
 from photonest.report.style import drawing_settings
 from photonest.report.units import sixteenths
 from tests.report import examples
@@ -26,6 +26,14 @@ NEST = PLAN.nests[0]
 @functools.cache
 def pages() -> list[str]:
     return texts(setup_sheet(PHOTO, FACE, PLAN))
+
+
+def nest_page(plan: Plan) -> str:
+    """Return the words of the page of the nest alone."""
+    with drawing_settings():
+        book = Book("A4", "ash.jpg")
+        _nest_pages(book, FACE, plan, plan.nests[0], "mm")
+        return texts(book.bound("The nest"))[0]
 
 
 def texts(pdf: bytes) -> list[str]:
@@ -71,7 +79,7 @@ def test_every_figure_of_a_cut_is_on_its_page(index: int) -> None:
 def test_other_plans_to_choose_from_stand_by_the_nest() -> None:
     axes = (NEST.axis,)
     others = (Alternative(2, (313.4, 214.0), axes, ""), Alternative(1, (320.0,), axes, ""))
-    nest = texts(setup_sheet(None, FACE, replace(PLAN, alternatives=others)))[1]
+    nest = nest_page(replace(PLAN, alternatives=others))
     assert nest.startswith("The nest")
     assert "two bowls, rims Ø 313 mm, 214 mm; one bowl, rim Ø 320 mm" in nest
     assert "instead" not in pages()[1]
@@ -154,7 +162,7 @@ def test_one_bowl_needs_no_cuts_and_fewer_pages() -> None:
 def test_runners_up_say_what_they_lose_and_what_speaks_for_them() -> None:
     words, asked = "an axis 41 mm from there", ("keep-axis", "30.0,5.5")
     other = Alternative(2, (300.0, 214.0), (NEST.axis,), words, "1 bowl", ("crack c2 stays far off",), asked)
-    nest = texts(setup_sheet(None, FACE, replace(PLAN, runners_up=(other,))))[1]
+    nest = nest_page(replace(PLAN, runners_up=(other,)))
     assert "Or otherwise, an axis 41 mm from there: two bowls, rims Ø 300 mm, 214 mm." in nest
     assert "It loses 1 bowl, but crack c2 stays far off." in nest
     assert "Plan again with --keep-axis 30.0,5.5 before you cut that." in nest
