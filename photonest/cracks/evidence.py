@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.cracks.profiles import Profile, Vector, normals
+from photonest.cracks.profiles import Profile, Vector, normals, ranked
 from photonest.cracks.search import Candidate, View
 from photonest.model import Pith
 
@@ -94,7 +94,7 @@ class Evidence(NamedTuple):
 def evidence(found: list[Candidate], seen: View, pith: Pith | None) -> list[Evidence]:
     """Return the cues of every candidate."""
     alone = [_evidence(one, seen, pith) for one in found]
-    usual = float(np.percentile([cues.clarity for cues in alone], 75)) if alone else 0.0
+    usual = ranked(np.array([cues.clarity for cues in alone]), 0.75) if alone else 0.0
     return [cues._replace(standing=cues.clarity - usual, company=_log(len(alone))) for cues in alone]
 
 
@@ -105,30 +105,30 @@ def _evidence(one: Candidate, seen: View, pith: Pith | None) -> Evidence:
     base = np.maximum((left + right) / 2, 1.0)
     level = line.cuts[:, line.cuts.shape[1] // 2] / base
     opening = line.width[line.width > 0]
-    typical = float(np.median(opening)) if len(opening) else 0.5
+    typical = ranked(opening, 0.5) if len(opening) else 0.5
     off_radial, to_pith, to_rim = _place(line, seen, pith)
     return Evidence(
-        contrast=_log(np.median(line.depth / base)),
-        clarity=_log(1.0 + max(0.0, float(np.median(line.depth))) / line.noise),
+        contrast=_log(ranked(line.depth / base, 0.5)),
+        clarity=_log(1.0 + max(0.0, ranked(line.depth, 0.5)) / line.noise),
         continuity=float((line.depth > 2.5 * line.noise).mean()),
         length=_log(line.length / across),
         width=_log(100 * typical / across),
-        widest=_log(float(np.percentile(opening, 95)) / typical if len(opening) else 1.0),
+        widest=_log(ranked(opening, 0.95) / typical if len(opening) else 1.0),
         unevenness=float(opening.std() / opening.mean()) if len(opening) else 0.0,
         taper=_taper(line),
         sharpness=_sharpness(line, typical),
-        level=float(np.median(level)),
-        darkest=float(np.percentile(level, 90 if line.light else 10)),
+        level=ranked(level, 0.5),
+        darkest=ranked(level, 0.9 if line.light else 0.1),
         straightness=_log(_bow(line.path) / line.length),
         wander=_log(_wander(line.path)),
         off_radial=off_radial,
         to_pith=to_pith,
         to_rim=to_rim,
-        step=float(abs(np.median(left - right)) / line.noise),
+        step=abs(ranked(left - right, 0.5)) / line.noise,
         crossing=_crossing(line),
         colour=_colour(line, seen.full.pixels),
         likely=float(np.clip(one.odds, -8, 8).mean()),
-        doubtful=float(np.clip(np.percentile(one.odds, 10), -8, 8)),
+        doubtful=float(np.clip(ranked(one.odds, 0.1), -8, 8)),
         light=float(line.light),
         blind=float(pith is None),
     )
@@ -158,7 +158,7 @@ def _sharpness(line: Profile, width: float) -> float:
     left = slope[:, reach - near : reach].max(axis=1)
     right = slope[:, reach : reach + near].max(axis=1)
     depth = np.maximum(line.depth, line.noise)
-    return float(np.median(np.minimum(left, right) / depth)) * width
+    return ranked(np.minimum(left, right) / depth, 0.5) * width
 
 
 def _bow(path: Vector) -> float:
@@ -166,8 +166,8 @@ def _bow(path: Vector) -> float:
     chord = path[-1] - path[0]
     chord = chord / max(float(np.hypot(*chord)), 1e-9)
     away = (path - path[0]) @ np.array([-chord[1], chord[0]])
-    at = np.linspace(0, 1, len(path))
-    return float(np.sqrt(np.mean((away - np.polyval(np.polyfit(at, away, 1), at)) ** 2)))
+    at = np.linspace(-1, 1, len(path))
+    return float(np.sqrt(np.mean((away - away.mean() - (at @ away) / (at @ at) * at) ** 2)))
 
 
 def _wander(path: Vector) -> float:
@@ -195,16 +195,16 @@ def _place(line: Profile, seen: View, pith: Pith | None) -> tuple[float, float, 
 
 def _crossing(line: Profile) -> float:
     """Return the correlation of what lies just left and just right along the line."""
+    import cv2
+
     reach = line.cuts.shape[1] // 2
     far = max(3, reach // 2)
-    left = line.cuts[:, reach - far : reach - 2].mean(axis=1)
-    right = line.cuts[:, reach + 3 : reach + far + 1].mean(axis=1)
-    if len(left) < 12:
+    if len(line.cuts) < 12:
         return 0.0
-    window = np.ones(min(25, len(left) // 2 * 2 - 1))
-    window /= window.sum()
-    rest = len(window) // 2
-    left, right = (s - np.convolve(np.pad(s, rest, mode="edge"), window, "valid") for s in (left, right))
+    window = (1, min(25, len(line.cuts) // 2 * 2 - 1))
+    sides = line.cuts[:, reach - far : reach - 2], line.cuts[:, reach + 3 : reach + far + 1]
+    means = [side.mean(axis=1, keepdims=True) for side in sides]
+    left, right = (mean - cv2.blur(mean, window, borderType=cv2.BORDER_REPLICATE) for mean in means)
     scale = float(np.sqrt((left**2).mean() * (right**2).mean()))
     return float((left * right).mean()) / max(scale, 0.3)
 

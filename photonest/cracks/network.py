@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photonest.imaging import polygon_mask, reduced
+from photonest.imaging import halved_to, polygon_mask
 from photonest.model import FlatPhoto, Pith
 
 DIAMETER_PX = 1100
@@ -42,7 +42,7 @@ def likeness(face: FlatPhoto, outline: NDArray[np.float64], diameter: float, pit
     """Look for cracks on a face whose edge in mm is `outline`."""
     import cv2
 
-    small = reduced(face, max(face.pixels.shape[:2]) * min(1.0, DIAMETER_PX * face.mm_per_px / diameter))
+    small = halved_to(face, max(face.pixels.shape[:2]) * min(1.0, DIAMETER_PX * face.mm_per_px / diameter))
     height, width = small.pixels.shape[:2]
     rows, columns = -(-height // LEVELS) * LEVELS, -(-width // LEVELS) * LEVELS
     wood = polygon_mask(small.to_px(outline), (height, width))

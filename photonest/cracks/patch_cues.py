@@ -13,7 +13,6 @@ from photonest.model import Pith
 
 SECTORS = 8
 LOOKED_AT = 64  # px: larger windows are looked at in every other pixel, or every third ...
-WHITE = np.full((1, 3), 255, np.uint8)
 Vector = NDArray[np.float64]
 
 
@@ -107,14 +106,14 @@ class _Ground(NamedTuple):
 class _Lines(NamedTuple):
     """The sheet for areas, pixel by pixel.
 
-    How far its lines run along the rings near by, how ordered they are, the direction across the rings, and how far
-    the edge of the wood is.
+    How far its lines run along the rings near by, how ordered they are, cosine and sine of twice the bearing across the
+    rings (times how clear it is), and how far the edge of the wood is.
     """
 
     along: Image
     order: Image
-    x: Image
-    y: Image
+    cosine: Image
+    sine: Image
     to_rim: Image
 
 
@@ -125,12 +124,14 @@ def cues_of(found: list[Patch], areas: Sheet, pith: Pith | None) -> list[Cues]:
 
 
 def _ground(sheet: Sheet) -> _Ground:
-    wood = sheet.grey[sheet.wood] if sheet.wood.any() else sheet.grey.ravel()
-    low, median, high = (float(v) for v in np.percentile(wood[:: max(1, len(wood) // 50_000)], [16, 50, 84]))
-    share = _shares(sheet.flat.pixels[sheet.wood][:: max(1, len(wood) // 20_000)] if sheet.wood.any() else WHITE)
+    wood = np.flatnonzero(sheet.wood)
+    wood = wood if len(wood) else np.arange(sheet.grey.size)
+    grey, pixels = sheet.grey.ravel(), sheet.flat.pixels.reshape(-1, 3)
+    low, median, high = np.percentile(grey[wood[:: max(1, len(wood) // 50_000)]], [16, 50, 84])
+    share = _shares(pixels[wood[:: max(1, len(wood) // 20_000)]])
     middle = np.median(share, axis=0)
     spread = float(np.median(np.hypot(*(share - middle).T))) + 0.004
-    return _Ground(median, (high - low) / 2 + 2.0, middle, spread)
+    return _Ground(float(median), float(high - low) / 2 + 2.0, middle, spread)
 
 
 def _shares(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
@@ -148,9 +149,8 @@ def _lines(sheet: Sheet) -> _Lines:
     wide = [blurred(np.asarray(part * weight, np.float32), 0.06 * sheet.diameter_px) for part in double]
     length = np.maximum(np.hypot(*wide), 1e-6)
     along = (double[0] * wide[0] + double[1] * wide[1]) / length * seen.coherence
-    angle = np.arctan2(wide[1], wide[0]) / 2
     to_rim: Image = cv2.distanceTransform(sheet.wood.view(np.uint8), cv2.DIST_L2, 3)
-    return _Lines(along.astype(np.float32), seen.coherence, np.cos(angle), np.sin(angle), to_rim)
+    return _Lines(along.astype(np.float32), seen.coherence, wide[0], wide[1], to_rim)
 
 
 def _cues(one: Patch, ground: _Ground, areas: Sheet, lines: _Lines, pith: Pith | None) -> Cues:
@@ -179,7 +179,8 @@ def _cues(one: Patch, ground: _Ground, areas: Sheet, lines: _Lines, pith: Pith |
     column, row = np.round(areas.flat.to_px(place)[0]).astype(int)
     at = (min(max(row, 0), areas.wood.shape[0] - 1), min(max(column, 0), areas.wood.shape[1] - 1))
     to_rim = float(lines.to_rim[at])
-    across = (axis[0] * float(lines.x[at]) + axis[1] * float(lines.y[at])) ** 2
+    bearing = np.arctan2(lines.sine[at], lines.cosine[at]) / 2
+    across = float(axis[0] * np.cos(bearing) + axis[1] * np.sin(bearing)) ** 2
     along_in, along_out, order = _ring_cues(one, areas, lines, window, inside, outside)
     share_in, share_out = _shares(pixels[inside]).mean(axis=0), _shares(pixels[outside]).mean(axis=0)
     change = share_in - share_out

@@ -50,7 +50,7 @@ def best_paths(
     least: float,
     gap: float,
     apart: int,
-    rounds: Sequence[int],
+    rounds: int,
 ) -> list[list[GridPath]]:
     """Return for each field of scores the paths with the greatest sums, none overlapping another.
 
@@ -68,15 +68,14 @@ def best_paths(
         Cost above which a gap splits a path in two, whatever lies beyond.
     apart : int
         Columns within which two paths are the same.
-    rounds : sequence of int
-        How often each field is searched: a second round finds what the first passed by because a better path crossed
+    rounds : int
+        How often the fields are searched: a second round finds what the first passed by because a better path crossed
         it.
     """
     found: list[list[GridPath]] = [[] for _ in fields]
     free = [field.copy() for field in fields]
     open_ = list(range(len(fields)))
-    for round_ in range(max(rounds)):
-        open_ = [k for k in open_ if round_ < rounds[k]]
+    for _ in range(rounds):
         if not open_:
             break
         sums = _accumulate(np.stack([free[k] for k in open_], axis=1), wraps, bend)
@@ -149,7 +148,7 @@ def _accumulate(scores: Floats, wraps: bool, bend: float) -> Floats:
     """
     rows, fields, columns = scores.shape
     sums = np.zeros((rows + 1, fields, columns + 2), np.float32)
-    best, edge, cost = np.empty((fields, columns), np.float32), [-2, 1] if wraps else [0, -1], np.float32(bend)
+    best, cost = np.empty((fields, columns), np.float32), np.float32(bend)
     for row in range(rows):
         above, below = sums[row], sums[row + 1]
         np.maximum(above[:, :-2], above[:, 2:], out=best)
@@ -157,7 +156,8 @@ def _accumulate(scores: Floats, wraps: bool, bend: float) -> Floats:
         np.maximum(best, above[:, 1:-1], out=best)
         np.add(best, scores[row], out=best)
         np.maximum(best, 0, out=below[:, 1:-1])
-        below[:, [0, -1]] = below[:, edge]
+        if wraps:
+            below[:, 0], below[:, -1] = below[:, -2], below[:, 1]
     return sums
 
 
@@ -170,38 +170,29 @@ def _ends(sums: Floats, least: float) -> NDArray[np.int64]:
     return np.array(np.nonzero((own >= least) & (own >= best)), np.int64)
 
 
-def _followed_back(ends: NDArray[np.int64], sums: Floats, wraps: bool, bend: float) -> list[NDArray[np.int64]]:
-    """Return the columns of the path to each end, from its start; all are followed back at once.
-
-    A path came from the best of the three cells above, and began where none of them was worth its step.
-    """
-    rows, columns = ends
-    count, wide, flat = sums.shape[1] - 2, sums.shape[1], sums.ravel()
-    trail = np.full((int(rows.max(initial=0)) + 1, len(rows)), -1)
-    lengths, alive, step = np.zeros(len(rows), np.int64), np.arange(len(rows)), 0
-    cell = rows * wide + columns + 1  # above the path's cell in the framed sums
-    while len(alive):
-        trail[step, alive] = cell % wide - 1
-        step += 1
-        lengths[alive] = step
-        same, left, right = flat[cell], flat[cell - 1] - bend, flat[cell + 1] - bend
-        best = np.maximum(left, right)
-        cell = cell - wide + np.where(same >= best, 0, np.where(left >= right, -1, 1))
-        goes = np.maximum(same, best) > 0
-        alive, cell = alive[goes], cell[goes]
-        if wraps:
-            column = cell % wide
-            cell += np.where(column == 0, count, np.where(column == wide - 1, -count, 0))
-    return [trail[:n, k][::-1] for k, n in enumerate(lengths)]
-
-
 def _best_of_each_start(sums: Floats, wraps: bool, bend: float, least: float) -> list[GridPath]:
-    """Return one path for each start, best first."""
-    ends = _ends(sums, least)
-    paths = _followed_back(ends, sums, wraps, bend)
-    found: dict[tuple[int, int], GridPath] = {}
-    values = sums[ends[0] + 1, ends[1] + 1]
+    """Return one path for each start, best first.
+
+    A path came from the best of the three cells above, and began where none of them was worth its step. One that comes
+    to a cell of a better path began where that did, and is dropped.
+    """
+    rows, columns = _ends(sums, least)
+    values = sums[rows + 1, columns + 1]
+    wide, flat = sums.shape[1], memoryview(sums.ravel())  # type: ignore[arg-type]
+    taken: set[int] = set()
+    found = []
     for k in np.argsort(-values, kind="stable"):
-        first = int(ends[0, k]) - len(paths[k]) + 1
-        found.setdefault((first, int(paths[k][0])), GridPath(first, paths[k], float(values[k])))
-    return list(found.values())
+        cell, trail = int(rows[k] * wide + columns[k] + 1), []  # above the path's cell in the framed sums
+        while cell not in taken:
+            taken.add(cell)
+            trail.append(cell % wide - 1)
+            same, left, right = flat[cell], flat[cell - 1] - bend, flat[cell + 1] - bend
+            best = max(left, right)
+            if max(same, best) <= 0:
+                course = np.array(trail[::-1], np.int64)
+                found.append(GridPath(int(rows[k]) - len(course) + 1, course, float(values[k])))
+                break
+            cell += -wide + (0 if same >= best else -1 if left >= right else 1)
+            if wraps:
+                cell += {0: wide - 2, wide - 1: 2 - wide}.get(cell % wide, 0)
+    return found

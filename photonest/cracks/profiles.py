@@ -83,9 +83,22 @@ def resampled(path: Vector, step: float, smooth: float) -> Vector:
 
 def normals(path: Vector) -> Vector:
     """Return the unit vectors across a path, to the right of its course in a picture with y down."""
-    along = np.gradient(path, axis=0)
-    along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+    along = np.empty(path.shape)
+    along[1:-1], along[0], along[-1] = path[2:] - path[:-2], path[1] - path[0], path[-1] - path[-2]
+    along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)[:, None]
     return np.column_stack([-along[:, 1], along[:, 0]])
+
+
+def ranked(values: NDArray[np.floating], share: float) -> float:
+    """Return the value that a share of the values lie below, between two of them by line; quicker than numpy's.
+
+    >>> ranked(np.array([3.0, 1.0, 2.0, 4.0]), 0.5)
+    2.5
+    """
+    place = share * (len(values) - 1)
+    low = int(place)
+    first, second = np.partition(values, [low, min(low + 1, len(values) - 1)])[[low, min(low + 1, len(values) - 1)]]
+    return float(first + (place - low) * (second - first))
 
 
 def are_light(grey: NDArray[np.uint8], paths: Sequence[Vector], reach: int, slack: int) -> list[bool]:

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from photonest.cracks.network import Likeness, likeness
 from photonest.cracks.paths import GridPath, best_paths
-from photonest.cracks.profiles import Profile, are_light, profiles
-from photonest.cracks.strips import CELL, Grid, PolarGrid, RingGrid, TurnedGrid, cells
+from photonest.cracks.profiles import Profile, are_light, profiles, ranked
+from photonest.cracks.strips import CELL, Floats, Grid, PolarGrid, RingGrid, TurnedGrid, cells
 from photonest.imaging import cropped, mean_diameter, polygon_mask, reduced
 from photonest.model import FlatPhoto, Outline, Pith
 
@@ -91,20 +91,26 @@ def candidates(seen: View, pith: Pith | None) -> list[Candidate]:
     About a pith they are sought across and along the rings. Without one, or about one outside the piece, which may be
     far off its mark, every way.
     """
-    import cv2
-
     centre = pith if pith is not None and pith.inside else None
     like = likeness(seen.full, seen.outline, seen.diameter, centre)
     inner = _inner(like.flat, seen)
     found = []
-    for grid in _grids(like.flat, seen, centre):
-        x, y = cells(grid)
-        scores = np.clip((like.at(x, y) - DOUBTFUL) / ODDS_PER_SCORE, GAP_SCORE, CEILING)
-        scores[cv2.remap(inner, x, y, cv2.INTER_NEAREST) == 0] = NEVER
-        rounds = MANY_ROUNDS if isinstance(grid, PolarGrid) else 2
-        paths = best_paths([scores], grid.wraps, bend=0.3, least=LEAST_SUM, gap=20, apart=3, rounds=(rounds,))[0]
-        found += _measured(seen, like, grid, paths)
+    for grids in _grids(like.flat, seen, centre):
+        scores = [_scores(like, inner, grid) for grid in grids]
+        rounds = MANY_ROUNDS if isinstance(grids[0], PolarGrid) else 2
+        paths = best_paths(scores, grids[0].wraps, bend=0.3, least=LEAST_SUM, gap=20, apart=3, rounds=rounds)
+        for grid, lines in zip(grids, paths, strict=True):
+            found += _measured(seen, like, grid, lines)
     return found
+
+
+def _scores(like: Likeness, inner: NDArray[np.uint8], grid: Grid) -> Floats:
+    import cv2
+
+    x, y = cells(grid)
+    scores: Floats = np.clip((like.at(x, y) - DOUBTFUL) / ODDS_PER_SCORE, GAP_SCORE, CEILING)
+    scores[cv2.remap(inner, x, y, cv2.INTER_NEAREST) == 0] = NEVER
+    return scores
 
 
 def _inner(flat: FlatPhoto, seen: View) -> NDArray[np.uint8]:
@@ -116,24 +122,27 @@ def _inner(flat: FlatPhoto, seen: View) -> NDArray[np.uint8]:
     return np.asarray(cv2.erode(inside, np.ones((2 * rim + 1, 2 * rim + 1), np.uint8)))
 
 
-def _grids(flat: FlatPhoto, seen: View, pith: Pith | None) -> list[Grid]:
-    """Return the straightened pictures to search: about the pith, or turned four ways where there is none."""
+def _grids(flat: FlatPhoto, seen: View, pith: Pith | None) -> list[list[Grid]]:
+    """Return the straightened pictures to search: about the pith, or turned four ways where there is none.
+
+    Those of a list are of one size, to be searched together.
+    """
     edge = flat.to_px(seen.outline)
     if pith is None:
-        return [_turned(edge, k * np.pi / 4) for k in range(4)]
+        return [_turned(edge, np.arange(4) * np.pi / 4)]
     x, y = (float(v) for v in flat.to_px([pith.point])[0])
     rows = int(np.hypot(*(edge - (x, y)).T).max() / CELL) + 1
     # rings hardly stray from their radius: half as many bearings do
-    return [PolarGrid((x, y), rows, max(128, int(5 * rows))), RingGrid((x, y), max(128, int(2.5 * rows)), rows)]
+    return [[PolarGrid((x, y), rows, max(128, int(5 * rows)))], [RingGrid((x, y), max(128, int(2.5 * rows)), rows)]]
 
 
-def _turned(edge: NDArray[np.float64], bearing: float) -> TurnedGrid:
-    """Return the grid along a bearing that just holds the piece."""
-    course = np.array([[np.cos(bearing), np.sin(bearing)], [-np.sin(bearing), np.cos(bearing)]])
-    low, high = (edge @ course.T).min(axis=0), (edge @ course.T).max(axis=0)
-    rows, columns = (int(n) + 1 for n in (high - low) / CELL)
-    x, y = (low + high) / 2 @ course
-    return TurnedGrid((float(x), float(y)), rows, columns, bearing)
+def _turned(edge: NDArray[np.float64], bearings: NDArray[np.float64]) -> list[Grid]:
+    """Return grids along bearings, just large enough for the piece in each of them."""
+    courses = [np.array([[np.cos(way), np.sin(way)], [-np.sin(way), np.cos(way)]]) for way in bearings]
+    low, high = ([extreme((edge @ course.T), axis=0) for course in courses] for extreme in (np.min, np.max))
+    rows, columns = (int(n) + 1 for n in (np.array(high) - low).max(axis=0) / CELL)
+    middles = [(first + last) / 2 @ course for first, last, course in zip(low, high, courses, strict=True)]
+    return [TurnedGrid((float(x), float(y)), rows, columns, way) for (x, y), way in zip(middles, bearings, strict=True)]
 
 
 def _measured(seen: View, like: Likeness, grid: Grid, paths: Sequence[GridPath]) -> list[Candidate]:
@@ -158,7 +167,7 @@ def _without_tails(one: Candidate, most: int) -> Candidate:
 
     At most `most` points go at either end: a check may fade slowly.
     """
-    typical = float(np.percentile(one.odds, 85))
+    typical = ranked(one.odds, 0.85)
     clear = np.flatnonzero(one.odds >= TAIL * typical)
     if typical <= 0 or len(one.odds) < 4 * most:
         return one

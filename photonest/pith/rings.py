@@ -10,16 +10,18 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from photonest.imaging import Image
 from photonest.model import FlatPhoto, NotFound, Outline, Pith, Points
 from photonest.pith.directions import Directions, View, directions, evened, near, turned, view
 from photonest.pith.drift import CENTRE, DRIFTING, OVAL, Fit, Vote, agreement, fit, votes
-from photonest.pith.straight import holed, straightest, straightness
+from photonest.pith.straight import holed, straight_places, straightest, straightness
 
 HINT = "sand or plane the middle, take a sharper photo in even light, or set the pith by hand"
 FAINT = 0.25  # below it the search for straight rings starts from several places
 BY_CHANCE, HARDLY = 0.06, 0.14  # so straight lie the rings about any place, and about a pith hardly to be seen
-STRAIGHT_ENOUGH = 0.15  # rings seen in part only: straighter than chance
+STRAIGHT_ENOUGH = 0.2  # rings seen in part only: straighter than chance
 LARGEST_ERROR = 0.015  # of the mean diameter; beyond it there is no answer
+LARGEST_AT_EDGE = 0.009  # the same for a pith at the edge of the wood or outside: twice as much is too much there
 # Radius of the disc looked at in mean radii, how much of the family is free, and whether radial lines (rays, checks,
 # knots) count too: over the whole face they may be anything, near the pith they point at it.
 DISCS = (
@@ -67,7 +69,7 @@ class Located(NamedTuple):
     one_sided : bool
         The pith lies at the edge of the wood or outside it, so that no disc about it is seen whole.
     unsure : float
-        Half the distance, in pixels, between two ways to say where the rings lie straightest.
+        How far, in pixels, other ways to look put it, by as much as each has been seen to tell.
     """
 
     centre: NDArray[np.float64]
@@ -87,26 +89,30 @@ def locate(seen: View, edge: NDArray[np.float64], samples: int) -> Located | Non
     whole = near(parts, np.zeros(2), math.inf, samples)
     if len(whole.points) < 200:
         return None
-    best: Located | None = None
-    for vote in votes(evened(whole), edge.min(axis=0), edge.max(axis=0), seen.diameter / 4):
-        found = _followed(seen, parts, whole, vote, samples)
-        if best is None or found.agree > best.agree:
-            best = found
-        if best.agree > CLEAR:
+    even, radius = evened(whole), seen.diameter / 2
+    best: list[Fit] = []
+    most = -1.0
+    for vote in votes(even, edge.min(axis=0), edge.max(axis=0), seen.diameter / 4):
+        fits = _followed(seen, parts, whole, vote, samples)
+        agree = agreement(even, fits[-1].parameters, radius)
+        if agree > most:
+            best, most = fits, agree
+        if agree > CLEAR:
             break
-    return best
+    one_sided = _one_sided(seen, best[-1].centre)
+    centre, straight, unsure = _straighten(seen, best[-1], one_sided)
+    agree = agreement(even, np.concatenate([centre / radius, best[-1].parameters[2:]]), radius)
+    return Located(centre, tuple(best), agree, straight, one_sided, unsure)
 
 
-def _followed(seen: View, parts: list[Directions], whole: Directions, vote: Vote, samples: int) -> Located:
-    """Return the pith by the families of rings in ever smaller discs, from where a vote puts it."""
+def _followed(seen: View, parts: list[Directions], whole: Directions, vote: Vote, samples: int) -> list[Fit]:
+    """Return the families of rings in ever smaller discs, from where a vote puts the pith."""
     radius = seen.diameter / 2
     start = np.concatenate([vote.place / radius, np.zeros(4)])
     fits = [fit(turned(whole, vote.place) if vote.rays else whole, start, radius, CENTRE)]
-    one_sided = False
     for share, free, radial in DISCS:
-        one_sided = math.isfinite(share) and _covered(seen, fits[-1].centre, 0.25 * radius) < 0.7
         # Half a disc bends a fit more than it sharpens it: the family of the whole face is then the best there is.
-        if one_sided:
+        if math.isfinite(share) and _one_sided(seen, fits[-1].centre):
             break
         for _ in range(REPEATS if math.isfinite(share) else 1):
             centre = fits[-1].centre
@@ -116,73 +122,87 @@ def _followed(seen: View, parts: list[Directions], whole: Directions, vote: Vote
             fits.append(fit(turned(disc, centre) if radial or vote.rays else disc, fits[-1].parameters, radius, free))
             if np.hypot(*(fits[-1].centre - centre)) < 0.05 * share * radius:
                 break
-    centre, straight, unsure = _straighten(seen, fits[-1], one_sided)
-    agree = agreement(evened(whole), np.concatenate([centre / radius, fits[-1].parameters[2:]]), radius)
-    return Located(centre, tuple(fits), agree, straight, one_sided, unsure)
+    return fits
 
 
 def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.float64], float, float]:
     """Return the point near the last fit's where the rings lie straightest, how straight, and how sure it is in pixels.
 
-    A wide search looks at large discs and small ones at once; a close one takes the rings as circles and as the fitted
-    family. Drift and oval of a disc are no sure guide to the innermost rings: where both lie about as straight, the
-    truth is halfway, give or take half the distance.
+    Drift and oval of a disc are no sure guide to the innermost rings: where rings taken as circles and as the fitted
+    family lie about as straight, the truth is halfway, give or take half the distance. How far the fit itself and
+    the rings of a large disc put it adds to that, by as much as was seen to tell on drawn faces.
     """
     radius, image = seen.diameter / 2, holed(seen)
     circles, family = np.zeros(4), last.parameters[2:]
-
-    def wide(point: NDArray[np.float64]) -> float:
-        looks = ((0.6, family), (0.4, circles), (0.25, circles), (0.25, family))
-        return sum(straightness(image, point, share * radius, rings, 2.0) for share, rings in looks) / 2
-
-    hold = 0.02 if one_sided else 0.012
-    middle = straightest(wide, last.centre, last.centre, hold * seen.diameter, (4.0, 0.5))
-    if not one_sided and wide(middle) < FAINT:  # the fit may be some percent off: rays and stains draw it away
-        ways = np.array([(np.cos(angle), np.sin(angle)) for angle in np.arange(8) * np.pi / 4])
-        starts = last.centre + 0.02 * seen.diameter * ways
-        tried = [straightest(wide, start, last.centre, 0.03 * seen.diameter, (4.0, 0.5)) for start in starts]
-        better = max(tried, key=wide)
-        if wide(better) > wide(middle) + 0.1:  # by more than chance gives where no rings are to be seen
-            middle = better
+    middle = _straight_about(image, last, one_sided)
     centres, values = [], []
     for rings in (circles, family):
         centre = middle
         for share, steps in ((0.3, (2.0, 0.25)), (0.16, (0.5, 0.125))):
             value = partial(straightness, image, radius=share * radius, family=rings)
-            centre = straightest(value, centre, middle, 0.006 * seen.diameter, steps)
+            centre = straightest(value, centre, middle, 0.012 * radius, steps)
         centres.append(centre)
         values.append(straightness(image, centre, 0.3 * radius, rings))
     straight = max(values)
     if one_sided and straight < STRAIGHT_ENOUGH:
         return last.centre, straight, 0.0
-    if min(values) < 0.75 * straight:
-        return centres[int(np.argmax(values))], straight, 0.0
-    return (centres[0] + centres[1]) / 2, straight, float(np.hypot(*(centres[0] - centres[1]))) / 2
+    both = min(values) >= 0.75 * straight
+    centre = (centres[0] + centres[1]) / 2 if both else centres[int(np.argmax(values))]
+    value = partial(straightness, image, radius=0.5 * radius, family=circles)
+    large = straightest(value, centre, centre, 0.024 * radius, (2.0, 0.5))
+    ways = (both / 2 * (centres[0] - centres[1]), 0.35 * (large - centre), 0.15 * (last.centre - centre))
+    return centre, straight, float(np.linalg.norm(ways))
 
 
-def _covered(seen: View, centre: NDArray[np.float64], radius: float) -> float:
-    """Return how much of a disc the wood covers."""
+def _straight_about(image: Image, last: Fit, one_sided: bool) -> NDArray[np.float64]:
+    """Return about where the rings lie straightest, by large discs and small ones at once.
+
+    Where they hardly do, the fit may be some percent off, drawn away by rays and stains: then more places are tried.
+    """
+    radius = last.unit
+    circles, family = np.zeros(4), last.parameters[2:]
+
+    def wide(point: NDArray[np.float64]) -> float:
+        looks = ((0.6, family), (0.4, circles), (0.25, circles), (0.13, circles))
+        return sum(straightness(image, point, share * radius, rings, 2.0) for share, rings in looks) / 2
+
+    def quick(point: NDArray[np.float64]) -> float:
+        return sum(
+            straightness(image, point, share * radius, circles, step) for share, step in ((0.3, 2.0), (0.14, 1.0))
+        )
+
+    middle = straightest(wide, last.centre, last.centre, (0.04 if one_sided else 0.024) * radius, (4.0, 0.5))
+    if one_sided or wide(middle) >= FAINT:
+        return middle
+    places = straight_places(quick, last.centre, 0.06 * radius)
+    better = max((straightest(wide, place, last.centre, 0.06 * radius, (2.0, 0.5)) for place in places), key=wide)
+    return better if wide(better) > wide(middle) + 0.1 else middle  # by more than chance gives where no rings are
+
+
+def _one_sided(seen: View, centre: NDArray[np.float64]) -> bool:
+    """Return whether the wood covers little of the disc about a point, an eighth of the diameter in radius."""
+    radius = seen.diameter / 8
     reach = math.ceil(radius)
     y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
     disc = np.hypot(x, y) <= radius
     columns, rows = x[disc] + round(float(centre[0])), y[disc] + round(float(centre[1]))
     height, width = seen.mask.shape
     held = (columns >= 0) & (columns < width) & (rows >= 0) & (rows < height)
-    return float(seen.mask[rows[held], columns[held]].sum()) / len(rows)
+    return bool(seen.mask[rows[held], columns[held]].sum() < 0.7 * len(rows))
 
 
 def standard_error(found: Located, diameter: float) -> float:
     """Return the standard error along each axis, in mean diameters.
 
     Measured on drawn faces and on photos read by eye (tests/bench/pith.py): where the pith is seen all round, the
-    error goes with how little of the contrast the rings explain and, where that is next to nothing, with how few of the
-    lines agree; else with how far sectors of the face disagree about where the rings' normals meet, more than twice as
-    much where the rings can't be seen to lie straight about it.
+    error goes with how far several ways to look at it lie apart and how little of the contrast the rings explain and,
+    where that is next to nothing, with how few of the lines agree; else with how far sectors of the face disagree about
+    where the rings' normals meet, more than twice as much where the rings can't be seen to lie straight about it.
     """
     coarse = 0.003 * (250 / diameter) ** 2.5  # fewer pixels lose the inner rings: faces made smaller step by step
     if not found.one_sided:
-        usual = 2.8e-5 * (max(found.straight, 0.0) + 0.03) ** -1.9
-        faint = 0.0004
+        usual = 1.5e-5 * (max(found.straight, 0.0) + 0.03) ** -1.9
+        faint = 0.00025
         if found.straight < HARDLY:  # the straightest place may be another's
             faint = 0.002 + 0.03 * max(0.75 - found.agree, 0.0) + 0.002 * (found.straight < BY_CHANCE)
         return math.hypot(usual, found.unsure / diameter, faint, coarse)
@@ -200,7 +220,8 @@ def _doubtful(found: Located, error: float) -> bool:
     rays alone don't say enough. Or, at the edge of the piece or outside, it still wandered off when the rings were let
     be oval.
     """
-    if found.agree < 0.43 or found.agree + found.straight < 0.6 or error > LARGEST_ERROR:
+    largest = LARGEST_AT_EDGE if found.one_sided else LARGEST_ERROR
+    if found.agree < 0.43 or found.agree + found.straight < 0.6 or error > largest:
         return True
     if not found.one_sided:
         return found.straight < BY_CHANCE and found.agree < CLEAR_RAYS

@@ -16,7 +16,7 @@ def drawn(rows: int, columns: int, course: list[int], first: int) -> np.ndarray:
 
 def test_a_bent_line_is_followed_from_end_to_end() -> None:
     course = [10 + k // 3 for k in range(60)]
-    [paths] = best_paths([drawn(100, 80, course, 20)], wraps=False, bend=0.3, least=10, gap=20, apart=2, rounds=[2])
+    [paths] = best_paths([drawn(100, 80, course, 20)], wraps=False, bend=0.3, least=10, gap=20, apart=2, rounds=2)
     assert len(paths) == 1
     assert paths[0].first_row == 20
     assert paths[0].columns.tolist() == course
@@ -26,21 +26,21 @@ def test_a_bent_line_is_followed_from_end_to_end() -> None:
 
 def test_a_line_goes_on_across_the_seam() -> None:
     course = [(75 + k // 4) % 80 for k in range(60)]
-    [paths] = best_paths([drawn(100, 80, course, 20)], wraps=True, bend=0.3, least=10, gap=20, apart=2, rounds=[2])
+    [paths] = best_paths([drawn(100, 80, course, 20)], wraps=True, bend=0.3, least=10, gap=20, apart=2, rounds=2)
     assert [path.columns.tolist() for path in paths] == [course]
 
 
 def test_two_lines_with_a_wide_gap_stay_two() -> None:
     scores = drawn(200, 40, [20] * 60, 10)
     scores[120:180, 20] = 1.0
-    [paths] = best_paths([scores], wraps=False, bend=0.3, least=10, gap=20, apart=2, rounds=[2])
+    [paths] = best_paths([scores], wraps=False, bend=0.3, least=10, gap=20, apart=2, rounds=2)
     assert sorted((path.first_row, len(path.columns)) for path in paths) == [(10, 60), (120, 60)]
 
 
 def test_a_small_gap_is_bridged() -> None:
     scores = drawn(200, 40, [20] * 60, 10)
     scores[80:140, 20] = 1.0
-    [paths] = best_paths([scores], wraps=False, bend=0.3, least=10, gap=20, apart=2, rounds=[2])
+    [paths] = best_paths([scores], wraps=False, bend=0.3, least=10, gap=20, apart=2, rounds=2)
     assert [(path.first_row, len(path.columns)) for path in paths] == [(10, 130)]
 
 
