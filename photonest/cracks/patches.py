@@ -13,16 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import (
-    Mask,
-    blurred,
-    blurred_within,
-    cropped,
-    halved_to,
-    mean_diameter,
-    polygon_mask,
-    usable_part,
-)
+from photonest.imaging import Mask, blurred, blurred_within, cropped, mean_diameter, polygon_mask, reduced, usable_part
 from photonest.model import FlatPhoto, Outline
 
 Pixels = NDArray[np.uint8]
@@ -97,8 +88,12 @@ def sheets(flat: FlatPhoto, outline: Outline) -> tuple[Sheet, Sheet]:
 
 
 def _at_size(flat: FlatPhoto, diameter: float, diameter_px: int) -> FlatPhoto:
-    """Return the picture with the piece at most so large."""
-    return halved_to(flat, max(flat.pixels.shape[:2]) * min(1.0, diameter_px * flat.mm_per_px / diameter))
+    """Return the picture with the piece at most so large; halved first while that goes, which is quicker."""
+    share = min(1.0, diameter_px * flat.mm_per_px / diameter)
+    goal = max(flat.pixels.shape[:2]) * share
+    while max(flat.pixels.shape[:2]) >= 2 * goal:
+        flat = reduced(flat, max(flat.pixels.shape[:2]) / 2)
+    return reduced(flat, goal)
 
 
 def _sheet(flat: FlatPhoto, edge: NDArray[np.float64], diameter: float, base: Pixels | None) -> Sheet:

@@ -210,8 +210,7 @@ def main() -> None:
     import cv2
 
     from photonest.cracks.evidence import evidence
-    from photonest.cracks.finder import Lines, cracks_of
-    from photonest.cracks.judge import likelihoods
+    from photonest.cracks.finder import Lines, cracks_of, judged
     from photonest.cracks.search import candidates, view
 
     parser = argparse.ArgumentParser(description=__doc__)
@@ -239,7 +238,7 @@ def main() -> None:
         else:
             seen = view(here.flat, here.outline)
             lines = candidates(seen, pith)
-            sure = likelihoods(network, evidence(lines, seen, pith)) if lines else ()
+            sure = judged(network, evidence(lines, seen, pith))
             answer = cracks_of(seen, lines, sure, pith, finder.Options())
         took = time.process_time() - start
         found = [] if isinstance(answer, NotFound) else [crack for crack in answer if isinstance(crack, Crack)]

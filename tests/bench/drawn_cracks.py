@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.cracks.evidence import evidence
-from photonest.cracks.finder import LineOptions, cracks_of
-from photonest.cracks.judge import likelihoods, shipped
+from photonest.cracks.finder import LineOptions, cracks_of, judged
+from photonest.cracks.judge import shipped
 from photonest.cracks.search import candidates, view
 from photonest.model import Crack
 from tests.bench.cracks import DrawnScene, calibration, drawn_scene
@@ -46,7 +46,7 @@ def found_cracks(drawn: DrawnScene, with_pith: bool = True) -> tuple[list[Crack]
     pith = drawn.scene.pith if with_pith else None
     seen = view(drawn.scene.flat, drawn.scene.outline)
     lines = candidates(seen, pith)
-    sure = likelihoods(shipped(), evidence(lines, seen, pith)) if lines else ()
+    sure = judged(shipped(), evidence(lines, seen, pith))
     bare = replace(LineOptions(), tip_margin_pct=0.0)
     return cracks_of(seen, lines, sure, pith, LineOptions()), cracks_of(seen, lines, sure, pith, bare)
 

@@ -3,9 +3,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from photonest.cracks.finder import LineOptions, Lines, _between_ends
+from photonest.cracks.evidence import evidence
+from photonest.cracks.finder import PALE_SURE, LineOptions, Lines, _between_ends, judged
+from photonest.cracks.judge import shipped
 from photonest.cracks.profiles import profiles
-from photonest.cracks.search import Candidate, view
+from photonest.cracks.search import Candidate, candidates, view
 from photonest.model import Crack, FlatPhoto, NotFound
 from tests.cracks.scenes import CENTRE, MM_PER_PX, WANDER, face, outline, pith
 
@@ -45,6 +47,14 @@ def test_a_radial_check_is_seen_with_its_ends_and_opening() -> None:
     assert np.hypot(*(start - pith().point)) < np.hypot(*(end - pith().point))
     assert crack.length == pytest.approx(float(np.hypot(*np.diff(np.asarray(crack.path), axis=0).T).sum()))
     assert len(crack.widths) == len(crack.path)
+
+
+def test_a_pale_line_may_be_a_streak_however_clear() -> None:
+    seen = view(face([RADIAL]), outline())
+    cues = evidence(candidates(seen, pith()), seen, pith())
+    assert judged(shipped(), cues).max() > 0.8
+    assert judged(shipped(), [one._replace(level=0.85) for one in cues]).max() <= PALE_SURE
+    assert judged(shipped(), []).shape == (0,)
 
 
 def test_a_check_that_reaches_the_pith_is_a_heart_check() -> None:
