@@ -16,7 +16,7 @@ from photonest.model import Crack, Defect, FlatPhoto, NotFound, Outline, Pith
 NEAR_PITH = 0.03  # of the diameter: a check that comes so near goes through
 PALE, PALE_SURE = 0.2, 0.7  # of the wood's brightness: of lines less dark than that, so many are cracks, not streaks
 FAINT = 0.4  # of what makes a possible crack: enough for one that goes on from another
-ENDS = -1.0  # log odds below which more of drawn lines lies beyond a crack's tip than within it
+ENDS = -1.7  # log odds to which a line is followed: higher, more tips lie beyond the margin; lower, more beside a crack
 EVENED = 0.005  # of the diameter: what they are averaged over
 SPACING, SAME, GAP = 0.004, 0.004, 0.03  # of the diameter: of points, of one line told twice, between fragments
 APART = 0.05  # of the diameter: a stretch so long that no better line takes in is told by itself
