@@ -11,7 +11,18 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from photonest.cli import catalogue_add, catalogue_files, catalogue_sheets
-from photonest.cli.catalogue_common import Code, Photos, Place, Species, State, Where, day_of, day_option, opened
+from photonest.cli.catalogue_common import (
+    Code,
+    Photos,
+    Place,
+    Species,
+    State,
+    Where,
+    day_of,
+    day_option,
+    opened,
+    past_day_of,
+)
 from photonest.cli.catalogue_words import describe, line_of, rims_of, short, sizes
 from photonest.cli.common import AsJson, Replace, refuse_to_overwrite, say, show
 
@@ -126,7 +137,7 @@ def weigh(
 ) -> None:
     """Record a weight."""
     with opened(where, photos) as catalogue:
-        _changed(catalogue.weigh(code, grams, day_of(day)))
+        _changed(catalogue.weigh(code, grams, past_day_of(day)))
 
 
 @app.command("move")
@@ -139,7 +150,7 @@ def move(
 ) -> None:
     """Record where a piece now lies."""
     with opened(where, photos) as catalogue:
-        _changed(catalogue.move(code, place, day_of(day)))
+        _changed(catalogue.move(code, place, past_day_of(day)))
 
 
 @app.command("state")
@@ -152,7 +163,7 @@ def set_state(
 ) -> None:
     """Record how far a piece has come."""
     with opened(where, photos) as catalogue:
-        _changed(catalogue.set_state(code, state.value, day_of(day)))
+        _changed(catalogue.set_state(code, state.value, past_day_of(day)))
 
 
 @app.command("describe")
@@ -172,7 +183,7 @@ def describe_entry(
     facts = {"species": species, "note": note, "thickness": thickness, "length": length}
     told = {name: value for name, value in facts.items() if value is not None}
     with opened(where, photos) as catalogue:
-        _changed(catalogue.describe(code, told, day_of(day)))
+        _changed(catalogue.describe(code, told, past_day_of(day)))
 
 
 @app.command("attach")
@@ -194,7 +205,7 @@ def attach(
     source = face if face is not None else beside if beside.is_file() else None
     with opened(where, photos) as catalogue:
         corrected = None if source is None else read_face(source)
-        _changed(catalogue.attach_plan(code, read_plan(plan), corrected, day_of(day)))
+        _changed(catalogue.attach_plan(code, read_plan(plan), corrected, past_day_of(day)))
 
 
 @app.command("outcome")
@@ -212,7 +223,7 @@ def outcome(
     """Record what came out of a piece, and compare it with the plan."""
     made = [_bowl(text) for text in bowls or ()]
     with opened(where, photos) as catalogue:
-        catalogue.record_result(code, made, note, day_of(day))
+        catalogue.record_result(code, made, note, past_day_of(day))
         history = catalogue.history(code)
     planned = next((h.facts["plan"] for h in reversed(history) if h.kind == "planned" and h.undone_at is None), None)
     if planned is None:

@@ -63,6 +63,14 @@ def day_of(moment: datetime | None) -> date | None:
     return None if moment is None else moment.date()
 
 
+def past_day_of(moment: datetime | None) -> date | None:
+    """Return the day an option gives; raise BadParameter for one that has not come yet."""
+    day = day_of(moment)
+    if day is not None and day > date.today():
+        raise typer.BadParameter(f"{day} has not come yet.", param_hint="--day")
+    return day
+
+
 @contextlib.contextmanager
 def opened(where: str | None, photos: Path | None, *, make: bool = False) -> Iterator[Catalogue]:
     """Give the catalogue asked for, or the usual one."""

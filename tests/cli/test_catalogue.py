@@ -73,8 +73,9 @@ def test_adding_a_folder_goes_on_after_a_bad_photo(yard: Path) -> None:
 
 def test_a_piece_through_its_life(yard: Path) -> None:
     code, _ = filled(yard)
-    assert run("weigh", code, 1850, "--day", "2031-04-02").exit_code == 0
-    assert run("weigh", code, 1700, "--day", "2031-05-02").exit_code == 0
+    assert run("weigh", code, 1850, "--day", "2024-04-02").exit_code == 0
+    assert run("weigh", code, 1700, "--day", "2024-05-02").exit_code == 0
+    assert "has not come yet" in run("weigh", code, 1700, "--day", "2924-05-02").stderr
     assert "loft" in run("move", code.lower(), "loft, left").stdout
     assert "drying" in run("state", code, "drying").stdout
     assert run("describe", code, "--note", "spalted", "--length", 300).exit_code == 0
@@ -161,18 +162,18 @@ def test_sheets(yard: Path) -> None:
     assert run("overview", one, "--out", yard / "stock.png").exit_code == 0
     assert run("overview", "--out", yard / "stock.gif").exit_code == 2
     assert isinstance(run("weights", "--out", yard / "weights.png").exception, CatalogueError)
-    run("weigh", one, 1850, "--day", "2031-04-02")
-    run("weigh", one, 1700, "--day", "2031-05-02")
+    run("weigh", one, 1850, "--day", "2024-04-02")
+    run("weigh", one, 1700, "--day", "2024-05-02")
     assert run("weights", "--out", yard / "weights.png").exit_code == 0
 
 
 def test_drying_from_the_weights_kept(yard: Path) -> None:
     code, _ = filled(yard)
     assert isinstance(run("drying", code).exception, MoistureError)  # not weighed yet
-    for day, grams in (("2031-01-05", 2040), ("2031-01-20", 1800), ("2031-02-05", 1640), ("2031-03-05", 1480)):
+    for day, grams in (("2024-01-05", 2040), ("2024-01-20", 1800), ("2024-02-05", 1640), ("2024-03-05", 1480)):
         run("weigh", code, grams, "--day", day)
     found = run("drying", code, "--temperature", 18, "--humidity", 55)
-    assert "Ready about 2031-" in found.stdout
+    assert "Ready about 2024-" in found.stdout
     assert "Unchanged over the last weighings: no" in found.stdout
     run("describe", code, "--species", "moon wood")
     assert "Its species tells nothing" in run("drying", code).stderr
