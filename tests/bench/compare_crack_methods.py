@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 
 from photonest.cracks import judge
 from photonest.cracks.evidence import evidence
+from photonest.cracks.finder import judged
 from photonest.cracks.search import View, candidates, view
 from photonest.imaging import Mask, polygon_mask, reduced
 from photonest.model import FlatPhoto, Pith
@@ -35,6 +36,7 @@ Vector = NDArray[np.float64]
 Line = tuple[Vector, float]  # path in mm, score
 BUDGETS = (0.02, 0.1, 0.3, 1.0)
 SIZE = 1000
+SPACING = 0.002  # of the diameter: of points along a crack
 
 
 def sheet(seen: View) -> tuple[FlatPhoto, NDArray[np.uint8], Mask]:
@@ -124,20 +126,23 @@ def network_lines(seen: View, pith: Pith | None, network: judge.Network | None) 
     if network is None:
         scores = [float(np.clip(one.odds, -8, 8).mean()) for one in found]
     else:
-        scores = list(judge.likelihoods(network, evidence(found, seen, pith))) if found else []
+        scores = list(judged(network, evidence(found, seen, pith)))
     return [(seen.full.to_mm(one.profile.path[::4]), float(s)) for one, s in zip(found, scores, strict=True)]
 
 
 def curve(answers: list[tuple[Truth, list[Any], list[float]]]) -> list[float]:
     """Return the share found at each budget of false length; answers hold shapes in diameters and their scores."""
-    photos = [(_clear(truth), lines, np.array(values), _wrong(truth, lines)) for truth, lines, values in answers]
+    photos = [
+        (_reached(_clear(truth), lines, values), np.array(values), _wrong(truth, lines))
+        for truth, lines, values in answers
+    ]
     scores = np.unique([value for _, _, values in answers for value in values])
     best = [0.0] * len(BUDGETS)
     for level in np.concatenate([[np.inf], np.quantile(scores, 1 - np.geomspace(1e-4, 1, 60))]):
-        false = float(np.mean([wrong[values >= level].sum() for _, _, values, wrong in photos if wrong is not None]))
+        false = float(np.mean([wrong[values >= level].sum() for _, values, wrong in photos if wrong is not None]))
         if false > max(BUDGETS):
             break
-        found = float(np.mean([_found(clear, lines, values >= level) for clear, lines, values, _ in photos if clear]))
+        found = float(np.mean([(reached >= level).mean() for reached, _, _ in photos if len(reached)]))
         best = [max(share, found) if false <= budget else share for share, budget in zip(best, BUDGETS, strict=True)]
     return best
 
@@ -161,12 +166,17 @@ def _wrong(truth: Truth, lines: list[Any]) -> Vector | None:
     return np.array([line.difference(right).length for line in lines], float)
 
 
-def _found(clear: list[Any], lines: list[Any], kept: NDArray[np.bool_]) -> float:
-    """Return the share of the clear cracks' length within a hundredth of the diameter of lines that are kept."""
+def _reached(clear: list[Any], lines: list[Any], values: list[float]) -> Vector:
+    """Return for points evenly along the clear cracks the best score of a line within a hundredth of the diameter."""
     import shapely
 
-    near = shapely.unary_union([line for line, stays in zip(lines, kept, strict=True) if stays]).buffer(0.01)
-    return float(sum(line.intersection(near).length for line in clear) / sum(line.length for line in clear))
+    along = [shapely.line_interpolate_point(crack, np.arange(0, crack.length, SPACING)) for crack in clear]
+    points = np.concatenate(along) if along else np.empty(0)
+    best = np.full(len(points), -np.inf)
+    for line, value in zip(lines, values, strict=True):
+        near = shapely.dwithin(points, line, 0.01)
+        best[near] = np.maximum(best[near], value)
+    return best
 
 
 def main() -> None:
