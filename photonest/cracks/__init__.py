@@ -14,7 +14,7 @@ the wood on both sides. The way from photo to crack is one module a step:
 Its reach: a check whose opening darkens about a pixel of the photo. Finer ones, and the parts of a check that have not
 opened at the face, are not seen: tips are extended by a stated margin, within which nine in ten free tips of drawn
 cracks lie, and a plan keeps its clearance besides. On 94 drawn faces nearly seven eighths of the cracks' length are
-found on end grain and four fifths on side grain, with lines of a quarter of the diameter a face that are none, most of
+found on end grain and four fifths on side grain, with lines of a third of the diameter a face that are none, most of
 them called possible.
 
 ``patches`` (`photonest.cracks.patch_finder:Patches`) finds knots, holes and bark inclusions: `patches` outlines what is
