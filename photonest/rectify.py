@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photonest.model import FlatPhoto, Lens, Matrix3, Photo, Point, Scale, ScaleError
+from photonest.model import FlatPhoto, Lens, Matrix3, Photo, Point, Point3, Scale, ScaleError
 from photonest.photo import frozen_pixels
 
 MOST_PIXELS = 36_000_000
@@ -133,7 +133,15 @@ def flatten(photo: Photo, scale: Scale, aim_px: Point) -> FlatPhoto:
         reference=reference,
         grey=photo.grey,
         standard_error_pct=scale.standard_error_pct,
+        camera=_camera_mm(scale),
     )
+
+
+def _camera_mm(scale: Scale) -> Point3 | None:
+    if scale.foot_px is None or scale.distance_mm is None:
+        return None
+    x, y = map_points(scale.px_to_mm, scale.foot_px)[0]
+    return float(x), float(y), scale.distance_mm
 
 
 def _camera(lens: Lens) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

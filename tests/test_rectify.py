@@ -115,6 +115,26 @@ def test_a_flat_photo_keeps_its_pixels() -> None:
     assert flat.to_mm([[0, 0]])[0] == pytest.approx([-3, 4])
 
 
+def test_a_flat_photo_tells_where_the_camera_stood_and_keeps_it_when_moved() -> None:
+    tilt, distance = math.radians(20), 700.0
+    mm_to_px, middle = seen_from(tilt, 0.7, 0.4, distance), (WIDTH / 2, HEIGHT / 2)
+    # what stands square on the plane vanishes where the foot of the camera is seen: K (r1 x r2)
+    camera = np.array([[FOCAL, 0, middle[0]], [0, FOCAL, middle[1]], [0, 0, 1]])
+    pose = np.linalg.inv(camera) @ mm_to_px
+    foot = camera @ np.cross(pose[:, 0], pose[:, 1])
+    foot_px = (float(foot[0] / foot[2]), float(foot[1] / foot[2]))
+    known = replace(scale_of(mm_to_px), foot_px=foot_px, distance_mm=distance * math.cos(tilt))
+    photo = drawn(mm_to_px, None, np.array([[0.0, 0.0]]))
+    assert flatten(photo, upright(scale_of(mm_to_px), middle), middle).camera is None
+    flat = flatten(photo, upright(known, middle), middle)
+    assert flat.camera is not None
+    # the camera looks at the middle, 700 mm away at 20 degrees
+    assert math.dist(flat.camera[:2], flat.aim) == pytest.approx(distance * math.sin(tilt), rel=1e-6)
+    assert flat.camera[2] == pytest.approx(distance * math.cos(tilt))
+    moved = flat.shifted(3.0, -4.0)
+    assert moved.camera == pytest.approx((flat.camera[0] + 3.0, flat.camera[1] - 4.0, flat.camera[2]))
+
+
 def test_a_steep_photo_leaves_its_far_end_out_instead_of_exploding() -> None:
     photo = drawn(np.diag([2.0, 2.0, 1.0]), None, np.array([[0.0, 0.0]]))
     steep = upright(scale_of(seen_from(math.radians(62), 0.0, 0.0)), (WIDTH / 2, HEIGHT / 2))

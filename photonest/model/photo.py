@@ -12,6 +12,7 @@ from photonest.model.values import (
     FieldError,
     Matrix3,
     Point,
+    Point3,
     Points,
     extra_fields,
     require_finite,
@@ -228,6 +229,9 @@ class FlatPhoto:
         The photo holds no colour.
     standard_error_pct : float
         Of the scale.
+    camera : (x, y, distance) or None
+        The foot of the camera on the plane of the face, and its distance from that plane, in mm, where known: what lies
+        below the face, as a side of the piece, shows on the side of this foot.
     """
 
     pixels: NDArray[np.uint8]
@@ -238,6 +242,7 @@ class FlatPhoto:
     reference: Points = ()
     grey: bool = False
     standard_error_pct: float = 0.0
+    camera: Point3 | None = None
 
     def to_mm(self, points_px: ArrayLike) -> NDArray[np.float64]:
         """Return points of this picture, shape (n, 2), in mm.
@@ -259,4 +264,5 @@ class FlatPhoto:
             origin=(self.origin[0] + dx, self.origin[1] + dy),
             aim=(self.aim[0] + dx, self.aim[1] + dy),
             reference=tuple((x + dx, y + dy) for x, y in self.reference),
+            camera=self.camera and (self.camera[0] + dx, self.camera[1] + dy, self.camera[2]),
         )

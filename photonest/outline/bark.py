@@ -8,9 +8,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import Mask, Path, best_closed_path, cropped, mean_diameter, reduced, usable_part
+from photonest.imaging import Mask, Path, best_closed_path, mean_diameter
 from photonest.model import FlatPhoto
-from photonest.outline.strip import COARSE, SplitSettings, Strip, shares_near, unroll
+from photonest.outline.strip import COARSE, SplitSettings, Strip, about, shares_near, unroll
 
 REACH = 0.2  # no bark is told apart that is wider, in mean diameters
 OUTWARDS = replace(COARSE, longest_px=360, whole_share=0.5, bend=0.8, gap=0.006, reach=0.06)
@@ -68,10 +68,9 @@ def inside(flat: FlatPhoto, edge: Path) -> Bark:
 
 
 def _look(flat: FlatPhoto, edge: Path, low: float, high: float, settings: SplitSettings) -> _Look:
-    diameter = mean_diameter(edge)
-    margin = (max(high, 0.0) + 0.03) * diameter
-    near = reduced(cropped(flat, edge.min(axis=0) - margin, edge.max(axis=0) + margin), settings.longest_px)
-    return _Look(unroll(near, edge, usable_part(near), low, high, settings), diameter / near.mm_per_px, settings)
+    ready = about(flat, edge, settings.longest_px, max(high, 0.0) + 0.03)
+    strip = unroll(ready, edge, low, high, settings)
+    return _Look(strip, mean_diameter(edge) / strip.flat.mm_per_px, settings)
 
 
 def _split(

@@ -1,7 +1,8 @@
 """What a small trained network makes of a picture: at each place the shares of wood, of bark and of all else.
 
-The network sees 256 pixels of the longer side, which of them count, and where the piece meant is; it was trained on
-drawn scenes alone (``python -m tests.bench.train_outlines``), so that every real photo is one it never saw. What it
+The network sees 256 pixels of the longer side, which of them count, where the piece meant is and, where the scale tells
+it, from where the camera looks: on that side the side of the piece shows below its face. It was trained on drawn scenes
+alone (``python -m tests.bench.train_outlines``), so that every real photo is one it never saw. What it
 gives is coarse: it says which part of the picture is the piece, and to about a hundredth of its diameter where it ends.
 """
 
@@ -19,6 +20,8 @@ from photonest.model import FlatPhoto
 
 SIDE = 256
 AIM_PX = 24.0  # standard deviation of the spot that marks the aim
+DOUBTFUL = 0.42  # share of wood and bark from which on a wide stretch of bark is taken for it
+STEEPEST = 1.5  # the greatest slant told apart: how far the line of sight runs along the face for each mm of depth
 AS_IT_IS: tuple[tuple[int, int], ...] = ((1, 1),)
 MIRRORED = ((1, 1), (1, -1), (-1, 1), (-1, -1))
 """Steps along rows and columns: the picture as it is, and turned over each way and both."""
@@ -30,21 +33,37 @@ class Shares(NamedTuple):
     flat: FlatPhoto
     shares: Image
 
-    def edge(self, *, wood: bool = False, level: float = 0.5) -> Path | None:
+    def edge(self, *, wood: bool = False, level: float = 0.5, step: int = 1) -> Path | None:
         """Return the edge in mm of what is wood or bark, or of the wood alone; None where there is none.
 
-        Of several pieces it is the largest, one that holds the aim counting four times.
+        Of several pieces it is the largest, one that holds the aim counting four times. Only every `step`-th row and
+        column is looked at.
         """
         from skimage.measure import find_contours, points_in_poly
 
-        piece = self.shares[1] if wood else 1 - self.shares[0]
+        piece = (self.shares[1] if wood else 1 - self.shares[0])[::step, ::step]
         # beyond the picture there is nothing of the piece
-        lines = [line[:-1, ::-1] - 1 for line in find_contours(np.pad(piece, 1), level) if len(line) > 8]
+        lines = [step * (line[:-1, ::-1] - 1) for line in find_contours(np.pad(piece, 1), level) if len(line) > 8]
         if not lines:
             return None
         aim = self.flat.to_px([self.flat.aim])
         weight = [polygon_area(line) * (4 if points_in_poly(aim, line)[0] else 1) for line in lines]
         return self.flat.to_mm(lines[int(np.argmax(weight))])
+
+    def with_doubtful_bark(self) -> Shares:
+        """Return the same, but what may just as well be bark as not, for three pixels across and more, taken for bark.
+
+        Of thick dark bark the network is less sure than it should be; of a thin line, as beside every edge, it says
+        nothing but that the edge lies there.
+        """
+        import cv2
+
+        rest, wood, bark = self.shares
+        doubtful = (rest < 1 - DOUBTFUL) & (rest >= 0.5) & (bark > wood)
+        round_one = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
+        wide = cv2.morphologyEx(doubtful.astype(np.uint8), cv2.MORPH_OPEN, round_one)
+        taken = (cv2.dilate(wide, np.ones((3, 3), np.uint8)) > 0) & (rest < 1 - DOUBTFUL) & (rest >= 0.49)
+        return self._replace(shares=np.stack([np.where(taken, 0.49, rest), wood, np.where(taken, 0.51 - wood, bark)]))
 
     def onto(self, flat: FlatPhoto) -> Shares:
         """Return the same shares over another picture of the same piece."""
@@ -71,15 +90,19 @@ def mean_of(several: Sequence[Shares]) -> Shares:
 
 
 def _layers(small: FlatPhoto) -> Image:
-    """Return what the network gets, shape (5, SIDE, SIDE): colours, where they count, and the aim."""
+    """Return what the network gets, shape (7, SIDE, SIDE): colours, where they count, the aim, and the slant."""
     height, width = small.pixels.shape[:2]
     usable = usable_part(small)
-    layers = np.zeros((5, SIDE, SIDE), np.float32)
+    layers = np.zeros((7, SIDE, SIDE), np.float32)
     colours = (small.pixels / np.float32(255) - np.float32(0.5)) * 4
     layers[:3, :height, :width] = np.where(usable[..., None], colours, 0).transpose(2, 0, 1)
     layers[3, :height, :width] = usable
     (x, y), at = small.to_px([small.aim])[0], np.arange(SIDE)
     layers[4] = np.exp(-((at - y)[:, None] ** 2 + (at - x) ** 2) / (2 * AIM_PX**2))
+    if small.camera is not None:
+        (x, y), distance = small.to_px([small.camera[:2]])[0], small.camera[2] / small.mm_per_px
+        layers[5] = np.clip((x - at) / distance, -STEEPEST, STEEPEST)
+        layers[6] = np.clip((y - at) / distance, -STEEPEST, STEEPEST)[:, None]
     return layers
 
 
@@ -87,7 +110,9 @@ def _shares(network: Any, layers: Image, way: tuple[int, int]) -> NDArray[np.flo
     import cv2
 
     down, right = way
-    network.setInput(np.ascontiguousarray(layers[None, :, ::down, ::right]))
+    turned = layers[:, ::down, ::right].copy()
+    turned[5:] *= np.array([right, down], np.float32)[:, None, None]
+    network.setInput(turned[None])
     raw = np.exp(np.minimum(network.forward()[0][:, ::down, ::right], 60.0))
     half = raw / raw.sum(axis=0)
     return np.stack(

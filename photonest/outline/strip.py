@@ -52,6 +52,15 @@ FINE = SplitSettings(900, 720, half_width=0.035, gap=0.004, reach=0.03, spread=1
 CLUSTERS = 24
 
 
+class Ready(NamedTuple):
+    """A picture about an edge, which of it counts, its colours in Lab, and what its pixels are told apart by."""
+
+    flat: FlatPhoto
+    usable: Mask
+    lab: Image
+    layers: Image
+
+
 class Strip(NamedTuple):
     """The picture along an edge: a row for each point of it, a column for each step outwards."""
 
@@ -78,11 +87,22 @@ def outward_normals(points: Path, smooth: float) -> Path:
     return normal if turn > 0 else -normal
 
 
-def unroll(flat: FlatPhoto, edge: Path, usable: Mask, low: float, high: float, settings: SplitSettings) -> Strip:
-    """Return the strip along an edge in mm, from `low` to `high` mean diameters outwards."""
+def about(flat: FlatPhoto, edge: Path, longest_px: int, room: float) -> Ready:
+    """Return the picture about an edge in mm, `room` mean diameters beyond it, at most so many pixels wide."""
     import cv2
+
+    margin = room * mean_diameter(edge)
+    near = reduced(cropped(flat, edge.min(axis=0) - margin, edge.max(axis=0) + margin), longest_px)
+    lab = cv2.cvtColor(near.pixels, cv2.COLOR_RGB2LAB).astype(np.float32)
+    lab = np.dstack([blurred(np.ascontiguousarray(lab[..., k]), 0.8) for k in range(3)])
+    return Ready(near, usable_part(near), lab, features(lab, luminance(near.pixels), near, (1.5,)))
+
+
+def unroll(ready: Ready, edge: Path, low: float, high: float, settings: SplitSettings) -> Strip:
+    """Return the strip along an edge in mm, from `low` to `high` mean diameters outwards."""
     from scipy.ndimage import gaussian_filter1d
 
+    flat, usable, lab, layers = ready
     diameter = mean_diameter(edge) / flat.mm_per_px
     base = gaussian_filter1d(evenly(flat.to_px(edge), settings.rays), 2, axis=0, mode="wrap")
     outwards = outward_normals(base, 4)
@@ -91,9 +111,6 @@ def unroll(flat: FlatPhoto, edge: Path, usable: Mask, low: float, high: float, s
     height, width = usable.shape
     within = (x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)
     within &= sampled(usable.astype(np.float32), x, y) > 0.5
-    lab = cv2.cvtColor(flat.pixels, cv2.COLOR_RGB2LAB).astype(np.float32)
-    lab = np.dstack([blurred(np.ascontiguousarray(lab[..., k]), 0.8) for k in range(3)])
-    layers = features(lab, luminance(flat.pixels), flat, (1.5,))
     rows = np.dstack([sampled(np.ascontiguousarray(layers[..., k]), x, y) for k in range(layers.shape[2])])
     lightness = sampled(np.ascontiguousarray(lab[..., 0]), x, y)
     return Strip(flat, base, outwards, steps, clusters(rows, CLUSTERS), edge_strength(lab, x, y), lightness, within)
@@ -153,19 +170,18 @@ def shares_near(strip: Strip, part: Mask, settings: SplitSettings) -> NDArray[np
 
 def sharpened(flat: FlatPhoto, edge: Path, settings: SplitSettings) -> Path:
     """Return the edge in mm, moved to where the picture splits best within the settings' half width of it."""
-    diameter = mean_diameter(edge)
-    margin = (settings.half_width + 0.02) * diameter
-    near = reduced(cropped(flat, edge.min(axis=0) - margin, edge.max(axis=0) + margin), settings.longest_px)
-    strip = unroll(near, edge, usable_part(near), -settings.half_width, settings.half_width, settings)
-    line = split(strip, np.zeros(settings.rays), diameter / near.mm_per_px, settings)
-    return near.to_mm(strip.base + strip.outwards * line[:, None])
+    ready = about(flat, edge, settings.longest_px, settings.half_width + 0.02)
+    strip = unroll(ready, edge, -settings.half_width, settings.half_width, settings)
+    line = split(strip, np.zeros(settings.rays), mean_diameter(edge) / ready.flat.mm_per_px, settings)
+    return strip.flat.to_mm(strip.base + strip.outwards * line[:, None])
 
 
 PULL = 0.014  # mean diameters: so far from the first edge a line pays as much as for half an edge's step
+STILL = 0.2  # pixels: a line that moves less in the mean is there
 LEAST_BARK = 0.007  # mean diameters: bark thinner than this is not kept out of the wood
 
 
-def pulled(flat: FlatPhoto, edge: Path, settings: SplitSettings, beyond: Path | None = None) -> Path:
+def pulled(ready: Ready, edge: Path, settings: SplitSettings, beyond: Path | None = None) -> Path:
     """Return the edge in mm, moved to where the picture splits best, but not far from where it was without need.
 
     Parameters
@@ -176,11 +192,8 @@ def pulled(flat: FlatPhoto, edge: Path, settings: SplitSettings, beyond: Path | 
     """
     from scipy.ndimage import gaussian_filter1d
 
-    diameter = mean_diameter(edge)
-    margin = (settings.half_width + 0.02) * diameter
-    near = reduced(cropped(flat, edge.min(axis=0) - margin, edge.max(axis=0) + margin), settings.longest_px)
-    strip = unroll(near, edge, usable_part(near), -settings.half_width, settings.half_width, settings)
-    size = diameter / near.mm_per_px
+    strip = unroll(ready, edge, -settings.half_width, settings.half_width, settings)
+    size = mean_diameter(edge) / strip.flat.mm_per_px
     wood = _inner_line(strip, beyond, size) if beyond is not None else np.full(settings.rays, -np.inf)
     cost = -3.0 * np.where(strip.usable, strip.strength, 0.0) + 0.5 * (strip.steps / (PULL * size)) ** 2
     cost[strip.steps < wood[:, None] / 2] = 1e6
@@ -188,9 +201,11 @@ def pulled(flat: FlatPhoto, edge: Path, settings: SplitSettings, beyond: Path | 
     for _ in range(3):
         ratio = np.where(strip.usable, _local_ratio(strip, line, size, settings, wood), 0.0)
         total = cost - settings.region * np.cumsum(ratio, axis=1) / (0.04 * size)
-        line = strip.steps[best_closed_path(total, settings.step, settings.bend)]
+        before, line = line, strip.steps[best_closed_path(total, settings.step, settings.bend)]
+        if np.abs(line - before).mean() < STILL:
+            break
     line = gaussian_filter1d(line + 0.25, 1.0, mode="wrap")
-    return near.to_mm(strip.base + strip.outwards * line[:, None])
+    return strip.flat.to_mm(strip.base + strip.outwards * line[:, None])
 
 
 def _inner_line(strip: Strip, wood: Path, diameter: float) -> NDArray[np.float64]:

@@ -14,7 +14,7 @@ from photonest.outline.border import without_border
 from photonest.outline.lines import CUT_RUN, apart, as_points, at_frame, longest_run, simple
 from photonest.outline.network import MIRRORED, Shares, looks, mean_of
 from photonest.outline.plain import PlainLimits, contour, plain_piece
-from photonest.outline.strip import FINE, pulled
+from photonest.outline.strip import FINE, about, pulled
 
 DOUBTED = "The outline may be wrong by {error:.0f} % of the diameter: check it in the picture."
 MARGINS = (0.2, 0.06)  # about the piece, in shares of its extent, when it is looked at from nearer
@@ -25,7 +25,7 @@ CUT_OUT = PlainLimits(spread=1.0)  # a real cloth or board is less even, and may
 PLAIN_ERROR, LEAST_ERROR = 0.0015, 0.0025  # of the diameter
 # Mean distance from the true edge in percent of the diameter: exp(sum of weights x logarithms), by least squares on
 # drawn scenes of no training; the standard error is so many times that.
-WEIGHTS, SPREAD = (0.21, 0.31, 0.24, 0.36, 0.43), 1.6
+WEIGHTS, SPREAD = (0.21, 0.31, 0.24, 0.36, 0.43), 1.3
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,8 @@ class TrainedOutline:
         empty = nothing_to_see(flat)
         if empty is not None:
             return empty
-        work = without_border(reduced(flat, options.work_px))
+        half = max(flat.pixels.shape[:2]) / 2  # halving is by far the quickest
+        work = without_border(reduced(reduced(flat, max(half, options.work_px)), options.work_px))
         sight = see(work)
         return _outline(work, sight, options) if isinstance(sight, Sight) else sight
 
@@ -110,17 +111,18 @@ def see(flat: FlatPhoto) -> Sight | NotFound:
     near = [_nearer(flat, first, margin) for margin in MARGINS]
     onto = reduced(near[0], NEARER_PX)
     turned = [one.onto(onto) for k, part in enumerate(near) for one in looks(part, MIRRORED[k :: len(near)])]
-    common = mean_of(turned)
+    common = mean_of(turned).with_doubtful_bark()
     outer = common.edge()
     if outer is None or apart(first, outer) > AT_ODDS * mean_diameter(first):
-        common = mean_of([common, far.onto(common.flat)])
+        common = mean_of([common, far.onto(common.flat)]).with_doubtful_bark()
         outer = common.edge()
     if outer is None:
         return nothing
     wood = common.edge(wood=True)
+    ready = about(flat, outer, FINE.longest_px, FINE.half_width + 0.02)
     if wood is not None:
-        wood = pulled(flat, wood, FINE) if polygon_area(wood) > 0.5 * polygon_area(outer) else None
-    return Sight(first, turned, common, outer, wood, pulled(flat, outer, FINE, beyond=wood))
+        wood = pulled(ready, wood, FINE) if polygon_area(wood) > 0.5 * polygon_area(outer) else None
+    return Sight(first, turned, common, outer, wood, pulled(ready, outer, FINE, beyond=wood))
 
 
 def _nearer(flat: FlatPhoto, edge: Path, margin: float) -> FlatPhoto:
@@ -153,9 +155,9 @@ def _outline(flat: FlatPhoto, sight: Sight, options: TrainedOptions) -> Outline 
 def doubt_of(sight: Sight) -> Doubt:
     """Return how far the ways of looking at a piece lie apart."""
     unit = mean_diameter(sight.outer) / 100
-    edges = [one.edge() for one in sight.turned]
+    edges = [one.edge(step=2) for one in sight.turned]
     turned = [20.0 if edge is None else apart(edge, sight.outer) / unit for edge in edges]
-    inner, outer = (sight.common.edge(level=level) for level in (0.8, 0.2))
+    inner, outer = (sight.common.edge(level=level, step=2) for level in (0.8, 0.2))
     blurred = 20.0 if inner is None or outer is None else apart(inner, outer) / unit
     nearer, placed = apart(sight.first, sight.outer) / unit, apart(sight.placed, sight.outer) / unit
     return Doubt(sum(turned) / len(turned), nearer, blurred, placed)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from photonest.imaging import polygon_mask
 from photonest.model import FlatPhoto, Lens, Photo, Point, Scale
 from photonest.photo import frozen_pixels
-from photonest.rectify import flatten, matrix_rows, photo_to_mm, upright
+from photonest.rectify import flatten, map_points, matrix_rows, photo_to_mm, upright
 from tests.drawn import CameraSpec, SceneSpec, Truth, draw, random_spec
 from tests.drawn.place import pair
 from tests.drawn.vary import Difficulty
@@ -136,6 +136,10 @@ def _flat_scene(
     lens = Lens(camera.focal_px, camera.centre_px, camera.k1, camera.k2) if corners else None
     inverse = np.linalg.inv(truth.homography) if corners else np.diag([truth.mm_per_px, truth.mm_per_px, 1.0])
     scale = Scale("drawn", matrix_rows(inverse), 0.1, truth.mm_per_px, lens, corners)
+    if corners:  # only a reference tells where the camera was
+        way = camera.distance * camera.rotation[2]
+        foot = pair(map_points(truth.homography, np.asarray(camera.aim) - way[:2])[0])
+        scale = replace(scale, distance_mm=float(way[2]), foot_px=foot)
     scale = upright(scale, aim) if corners else scale
     along = np.linspace(0, 1, 50, endpoint=False)[:, None]
     ends = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * [photo.width, photo.height] - 0.5

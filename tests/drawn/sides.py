@@ -95,4 +95,4 @@ def _colour(spec: SceneSpec, growth: Growth, x: F32, y: F32, z: F32) -> F32:
     tone = 1 + np.where(has_bark, 0.28, 0.05) * value
     lit = 0.62 + 0.30 * np.cos(angle - np.radians(spec.light.from_deg))
     fade = 1 - 0.35 * z / max(spec.bench.below, 1)
-    return decode_srgb(np.clip(base * (tone * np.sqrt(np.maximum(lit * fade, 0.05)))[:, None], 0, 1))
+    return decode_srgb(np.clip(base * (tone * np.sqrt(np.maximum(spec.light.side * lit * fade, 0.05)))[:, None], 0, 1))

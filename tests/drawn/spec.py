@@ -29,6 +29,8 @@ class LightSpec:
         Length of a shadow over the height that casts it.
     soft : float
         Width of a shadow's edge in mm.
+    side : float
+        How bright the piece's side is, as a factor on what its place and the light's direction give it.
     patch : float
         Brightness that a patch of sun adds (0: none), or takes when negative (a shadow across the picture).
     patch_at, patch_size, patch_deg
@@ -40,6 +42,7 @@ class LightSpec:
     cast: float = 0.6
     slant: float = 0.8
     soft: float = 8.0
+    side: float = 1.0
     patch: float = 0.0
     patch_at: tuple[float, float] = (0.0, 0.0)
     patch_size: tuple[float, float] = (80.0, 200.0)

@@ -87,3 +87,13 @@ def test_side_grain_splits_along_the_grain_from_the_rim_inwards() -> None:
         assert check is not None
         r = np.hypot(*check.path.T)
         assert r[0] - r[-1] > 18.0
+
+
+def test_bark_in_plates_is_as_thick_in_the_mean_and_steps_from_plate_to_plate() -> None:
+    plain, plated = (Growth(WoodSpec(seed=3, bark=15.0, plates=plates)) for plates in (0.0, 1.0))
+    thick = [growth.outer - growth.under for growth in (plain, plated)]
+    assert thick[1].mean() == pytest.approx(thick[0].mean(), rel=0.1)
+    assert thick[1].min() > 0
+    # within 3 mm along the rim, a step of half the bark's thickness
+    steps = [np.abs(np.roll(line, -13) - line).max() for line in thick]
+    assert steps[1] > 7.5 > steps[0]

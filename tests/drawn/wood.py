@@ -63,6 +63,8 @@ class WoodSpec:
         Side grain: slope of the rings against the face, which draws them to arches.
     bark, bark_missing : float
         Mean thickness, and the share of the rim from which it is gone.
+    plates : float
+        How far the bark is broken into plates of their own thickness, with steps and furrows between them: 0 to 1.
     ring, ring_spread : float
         Mean ring width; standard deviation of its logarithm.
     heart, heart_rough : float
@@ -87,6 +89,7 @@ class WoodSpec:
     taper: float = 0.02
     bark: float = 6.0
     bark_missing: float = 0.0
+    plates: float = 0.0
     ring: float = 3.0
     ring_spread: float = 0.25
     heart: float = 0.5
@@ -127,12 +130,28 @@ class Growth:
         if s.bark <= 0:
             return np.zeros(ANGLES)
         plates = 0.24 * periodic(rng, ANGLES, range(2, 24), 0.7) + 0.11 * periodic(rng, ANGLES, range(24, 200), 0.8)
-        bark = np.maximum(s.bark * (1 + plates), 0.15 * s.bark)
+        bark = np.maximum(s.bark * (1 + (1 - 0.7 * s.plates) * plates), 0.15 * s.bark)
         if s.bark_missing > 0:
             hole = periodic(rng, ANGLES, range(2, 9), 0.7)
             edge = np.quantile(hole, s.bark_missing)
             bark *= np.clip((hole - edge) / 0.12, 0, 1)
-        return np.asarray(bark)
+        return np.asarray(bark * self._plates() if s.plates > 0 else bark)
+
+    def _plates(self) -> Array:
+        """Return how many times as thick as its mean the bark is where it is broken into plates."""
+        s, rng = self.spec, generator(self.spec.seed, "plates")
+        mm = np.arange(ANGLES) * np.pi * s.diameter / ANGLES
+        ends = np.append(0.0, np.cumsum((1.5 * s.bark + 4.0) * np.exp(0.5 * rng.standard_normal(400))))
+        ends = np.append(ends[ends < mm[-1] - 4.0], mm[-1])
+        plate = np.searchsorted(ends, mm, side="right") - 1
+        height = np.exp(np.clip(0.45 * s.plates * rng.standard_normal(len(ends)), -1.2, 0.8))
+        height[rng.random(len(ends)) < 0.15 * s.plates] *= 0.15  # some are broken off
+        across = 2 * (mm - ends[plate]) / np.append(np.diff(ends), 1.0)[plate] - 1
+        sloping = np.clip(s.plates * rng.normal(0, 0.2, len(ends)), -0.4, 0.4)[plate]
+        furrow = np.abs(mm[:, None] - ends).min(axis=1) / max(1.0, 0.1 * s.bark)
+        deep = s.plates * rng.uniform(0, 0.7, len(ends))[plate]
+        table = height[plate] * (1 + sloping * across) * (1 - deep * np.exp(-(furrow**2)))
+        return _smoothed(table / table.mean(), max(1, round(1.2 * ANGLES / (np.pi * s.diameter))))
 
     def _rings(self) -> Array:
         s = self.spec

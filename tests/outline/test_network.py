@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
 
 from photonest.imaging import cropped, reduced
 from photonest.model import FlatPhoto
-from photonest.outline.network import MIRRORED, looks, mean_of
+from photonest.outline.network import MIRRORED, SIDE, _layers, looks, mean_of
 from tests.outline.scenes import GREEN, blob, distances, painted, photo
 
 SHAPE, MIDDLE, RADIUS = (420, 560), (285.0, 212.0), 150.0
@@ -33,6 +35,34 @@ def test_turned_over_it_sees_the_same_piece(flat: FlatPhoto) -> None:
     seen = looks(flat, MIRRORED)
     piece = np.array([1 - one.shares[0] > 0.5 for one in (*seen, mean_of(seen))])
     assert (piece.all(axis=0).sum() / piece.any(axis=0).sum()) > 0.96
+
+
+def test_the_camera_is_seen_from_where_it_stood_whichever_way_the_picture_is_turned_over(flat: FlatPhoto) -> None:
+    x_mm, y_mm = flat.to_mm([(900.0, 212.0)])[0]
+    away = replace(flat, camera=(float(x_mm), float(y_mm), 300.0))
+    layers = _layers(reduced(away, SIDE))
+    slant, small = layers[5:], reduced(away, SIDE)
+    x, y = small.to_px(flat.to_mm([(285.0, 212.0)]))[0].round().astype(int)
+    # similar triangles: 615 pixels along the face for a camera 300 mm above it, to the right
+    assert slant[0, y, x] == pytest.approx(615 * flat.mm_per_px / 300, abs=0.02)
+    assert slant[1, y, x] == pytest.approx(0.0, abs=0.02)
+    assert not _layers(reduced(flat, SIDE))[5:].any()
+    seen = looks(away, MIRRORED)
+    piece = np.array([1 - one.shares[0] > 0.5 for one in seen])
+    assert (piece.all(axis=0).sum() / piece.any(axis=0).sum()) > 0.96
+
+
+def test_wide_doubtful_bark_is_taken_for_bark_a_thin_line_is_not(flat: FlatPhoto) -> None:
+    seen = looks(flat)[0]
+    rest, wood, bark = (np.full((60, 60), share, np.float32) for share in (1.0, 0.0, 0.0))
+    rest[20:40, 20:40], wood[20:40, 20:40] = 0.0, 1.0
+    for rows, columns in ((slice(10, 20), slice(20, 40)), (slice(20, 40), slice(40, 42))):
+        rest[rows, columns], bark[rows, columns] = 0.53, 0.47
+    firm = seen._replace(shares=np.stack([rest, wood, bark])).with_doubtful_bark().shares
+    assert np.allclose(firm.sum(axis=0), 1.0)
+    piece = firm[0] < 0.5
+    assert piece[11:20, 21:39].all()
+    assert not piece[24:38, 41:43].any()
 
 
 def test_same_picture_same_answer(flat: FlatPhoto) -> None:
