@@ -22,17 +22,29 @@ SLACK_PX = 3  # by which more is read, for when the edge has been found
 PIECES = 28  # a side is cut into
 PLACES = 56  # along an edge that it is first looked for at
 THIN = 3  # times fewer lines across an edge are read while it is only being found
+# an edge moves less than such a share of the strip's half width when it is read again; how often it is at most
+SETTLED, MOST_CLOSER = 0.03, 5
+HOPELESS = 2.0  # over what an edge may be rough in the end, so that it is read no more
+BENT = 0.012  # length of an edge, over the photo's longer side, times this share of it: more no lens or sheet bends it
 LEAST_GOOD = 0.3  # of the pieces must agree
 LEAST_CHANGE = 0.006  # of light across an edge
 CLEAR = 4.0  # times its standard error that the mean change along an edge must be
+# Where one side is blown out, light beyond white is cut off, and the edge looks moved into the other: by half of the
+# area cut off, for light up to twice as bright as white by 0 to 0.8 of the blur's standard deviation
+BLOWN_LIGHT = (0.96, 0.985)  # of a side, from which on some of it is blown out, and all
+BLOWN_SHIFT, BLOWN_ERROR = 0.45, 0.3  # over the blur's standard deviation; as measured on drawn cards and sheets, too
 
 
 class Edge(NamedTuple):
-    """What is seen of a side: points on it, shape (n, 2), their standard error in pixels, the share of it in sight."""
+    """What is seen of a side: points on it, shape (n, 2), their standard error in pixels, the share of it in sight.
+
+    `shared_px` is a standard error that they share beyond what each alone tells, as where one side is blown out.
+    """
 
     px: Array
     error_px: float
     share: float
+    shared_px: float = 0.0
 
 
 def light(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
@@ -66,11 +78,11 @@ def coarse_edges(pixels: NDArray[np.uint8], ends: Array, reach_px: float) -> lis
     """Return what `coarse_edge` does for each of several edges, `ends` of shape (n, 2, 2)."""
     share: NDArray[Any] = np.linspace(0.0, 1.0, PLACES)
     offsets = np.arange(-reach_px, reach_px + 0.5, max(1.0, reach_px / 12))
-    normals = _normals(ends)
+    normals = normals_of(ends)
     on = ends[:, :1] + share[:, None] * (ends[:, 1:] - ends[:, :1])
     wide = 2
     place = offsets[wide:-wide]
-    lines = _straight_lines(len(place))
+    lines = straight_lines(len(place))
     found: list[tuple[Array, float] | None] = []
     for line, points, normal in zip(ends, on, normals, strict=True):
         colour = _Strip(pixels, line, normal).profiles(points, offsets)
@@ -99,7 +111,7 @@ class _Straight(NamedTuple):
 
 
 @cache
-def _straight_lines(count: int) -> _Straight:
+def straight_lines(count: int) -> _Straight:
     """Return all lines from one of `count` places across a strip's start to one across its end."""
     share = np.linspace(0.0, 1.0, PLACES)
     first, last = (grid.ravel() for grid in np.meshgrid(np.arange(count), np.arange(count), indexing="ij"))
@@ -142,24 +154,31 @@ def fine_edges(
     margin: float | Array,
     pieces: int = PIECES,
     closer: float = 1.0,
+    roughest_px: float | None = None,
 ) -> list[Edge | None]:
-    """Return what `fine_edge` does for each of several edges, `ends` of shape (n, 2, 2), `margin` one or of each."""
+    """Return what `fine_edge` does for each of several edges, `ends` of shape (n, 2, 2), `margin` one or of each.
+
+    Where they are of use only if all are found, and none is rougher than something, say so: it saves time.
+    """
     if not len(ends):
         return []
     whole = ends[:, 1:] - ends[:, :1]
     start, step = ends[:, :1] + np.reshape(margin, (-1, 1, 1)) * whole, whole * (1 - 2 * np.reshape(margin, (-1, 1, 1)))
-    normals = _normals(ends)
+    normals = normals_of(ends)
     each = int(np.clip(np.linalg.norm(step, axis=2).max() / pieces, 2, 12))
     middle = (np.arange(pieces) + 0.5) / pieces  # shares of what is left between the margins
     powers = (2 * middle[:, None] - 1) ** np.arange(3)
+    most_bent = BENT * np.linalg.norm(step[:, 0], axis=1) ** 2 / max(pixels.shape)
     strips = [_Strip(pixels, line, normal) for line, normal in zip(ends, normals, strict=True)]
     found: list[Edge | None] = [None] * len(ends)
-    left: NDArray[np.int_] = np.arange(len(ends))  # edges not lost yet
-    place = shift = np.zeros((len(ends), pieces))
-    good = np.zeros((len(ends), pieces), bool)
-    for times, thin in ((1.0, True), (1.0, closer < 1), (closer, False), (closer, False))[: 4 if closer < 1 else 3]:
-        if not len(left):
-            return found
+    left: NDArray[np.int_] = np.arange(len(ends))  # edges neither lost nor settled yet
+    shift = np.zeros((len(ends), pieces))
+    passes = (
+        [(1.0, True), (1.0, True), *[(closer, False)] * MOST_CLOSER]
+        if closer < 1
+        else [(1.0, True), *[(1.0, False)] * 2]
+    )
+    for number, (times, thin) in enumerate(passes):
         reach, samples = times * reach_px, max(2, each // THIN) if thin else each
         offsets = np.linspace(-reach, reach, 2 * int(np.ceil((1 if thin else 2) * reach)) + 1)
         share = (np.arange(pieces * samples) + 0.5) / (pieces * samples)
@@ -167,22 +186,38 @@ def fine_edges(
         on = start[left] + share[:, None] * step[left] + aside * normals[left, None]
         seen = [strips[k].profiles(points, offsets) for k, points in zip(left, on, strict=True)]
         inside = np.array([colour is not None for colour in seen], bool)
-        left, shift = left[inside], shift[inside]
-        if not len(left):
-            return found
+        left, before = left[inside], shift[inside]
+        if not len(left) or (roughest_px is not None and not inside.all()):
+            return [None] * len(ends) if roughest_px is not None else found
         colours = np.stack([colour for colour in seen if colour is not None])
         means = colours.reshape(len(left), pieces, samples, len(offsets), -1).mean(axis=2)
-        place, clear = _place(means, offsets)
-        place = place + shift
-        curve, good = _smooth(powers, place, clear)
+        place, clear, blown = _place(means, offsets)
+        place = place + before
+        curve, good = _smooth(powers, place, clear, most_bent[left])
         shift = curve @ powers.T
         sound = (good.sum(axis=1) >= max(6, LEAST_GOOD * pieces)) & (np.abs(shift).max(axis=1) <= 2 * reach_px + 2)
-        left, place, good, shift = left[sound], place[sound], good[sound], shift[sound]
-    for k, own, agree, off in zip(left, place, good, place - shift, strict=True):
-        error = float(np.sqrt((off[agree] ** 2).sum() / max(1, agree.sum() - 3)))
-        points = start[k] + middle[:, None] * step[k] + own[:, None] * normals[k]
-        found[k] = Edge(points[agree], max(error, LEAST_ERROR_PX), float(agree.mean()))
+        # what is read lies about where the edge was before: moved far, it is read once more
+        done = (number > 2) & (np.abs(shift - before).max(axis=1) < SETTLED * reach_px) | (number == len(passes) - 1)
+        if roughest_px is not None:
+            off = np.where(good, place - shift, 0)
+            sound &= (number < 2) | ((off**2).sum(axis=1) < (HOPELESS * roughest_px) ** 2 * good.sum(axis=1))
+            if not sound.all():
+                return [None] * len(ends)
+        for k in np.flatnonzero(sound & done):
+            own = start[left[k]] + middle[:, None] * step[left[k]] + place[k, :, None] * normals[left[k]]
+            found[left[k]] = _edge(own, normals[left[k]], good[k], place[k] - shift[k], blown[k])
+        left, shift = left[sound & ~done], shift[sound & ~done]
+        if not len(left):
+            return found
     return found
+
+
+def _edge(px: Array, normal: Array, good: NDArray[np.bool_], off: Array, blown: Array) -> Edge:
+    """Return what is seen of a side by the places of its pieces: which agree, and how far they lie off their curve."""
+    error = float(np.sqrt((off[good] ** 2).sum() / max(1, good.sum() - 3)))
+    blur = float(blown[good].mean())
+    points = px[good] - BLOWN_SHIFT * blur * normal
+    return Edge(points, max(error, LEAST_ERROR_PX), float(good.mean()), BLOWN_ERROR * abs(blur))
 
 
 class _Strip:
@@ -224,8 +259,12 @@ class _Strip:
         return True
 
 
-def _place(colour: NDArray[np.float32], offsets: Array) -> tuple[Array, NDArray[np.bool_]]:
-    """Return where each mean profile, shape (..., offsets, 3), changes from one side's light to the other's."""
+def _place(colour: NDArray[np.float32], offsets: Array) -> tuple[Array, NDArray[np.bool_], Array]:
+    """Return where each mean profile, shape (..., offsets, 3), changes from one side's light to the other's.
+
+    With it come whether it does so clearly, and the standard deviation of the blur, in pixels, where one side is blown
+    out: positive where that is the one before; else zero.
+    """
     third = max(2, len(offsets) // 4)
     before, after = colour[..., :third, :].mean(axis=-2), colour[..., -third:, :].mean(axis=-2)
     change = after - before
@@ -236,11 +275,17 @@ def _place(colour: NDArray[np.float32], offsets: Array) -> tuple[Array, NDArray[
     step = offsets[1] - offsets[0]
     # the area above the profile, by trapezes, is the width of the dark part
     area = (level.sum(axis=-1) - (level[..., 0] + level[..., -1]) / 2) * step
-    return offsets[-1] - area.astype(float), (size > 0.004) & (rough < 0.7)
+    steepest = np.maximum(np.abs(np.diff(level, axis=-1)).max(axis=-1) / step, 0.05)
+    low, high = BLOWN_LIGHT
+    share = ((np.maximum(before, after) - low) / (high - low)).clip(0, 1) * np.sign(-change) * change**2
+    blown = share.sum(axis=-1) / np.maximum(size, 1e-9) ** 2 / (np.sqrt(2 * np.pi) * steepest)
+    return offsets[-1] - area.astype(float), (size > 0.004) & (rough < 0.7), blown.astype(float)
 
 
-def _smooth(powers: Array, place: Array, clear: NDArray[np.bool_]) -> tuple[Array, NDArray[np.bool_]]:
+def _smooth(powers: Array, place: Array, clear: NDArray[np.bool_], most_bent: Array) -> tuple[Array, NDArray[np.bool_]]:
     """Return a parabola (a lens bends straight edges) through most places of each edge, and which agree with it.
+
+    Where it would be bent by more than `most_bent` pixels, sawdust or a shadow bends it, and a straight line is laid.
 
     `powers`, shape (pieces, 3), are those of where the pieces lie; the parabolas' coefficients, shape (n, 3), go with
     them.
@@ -251,15 +296,23 @@ def _smooth(powers: Array, place: Array, clear: NDArray[np.bool_]) -> tuple[Arra
         enough = good.sum(axis=1) >= 6
         if not enough.any():
             break
-        known, kept = powers[:, :terms], good[enough]
-        normal = (kept[:, None] * known.T) @ known
-        sums = (kept * place[enough]) @ known
-        curve[enough] = 0
-        curve[enough, :terms] = np.linalg.solve(normal, sums[..., None])[..., 0]
+        kept = good[enough]
+        curve[enough] = _fitted(powers[:, :terms], place[enough], kept)
+        bent = enough & (np.abs(curve[:, 2]) > most_bent)
+        if bent.any():
+            curve[bent] = _fitted(powers[:, :2], place[bent], good[bent])
         off = np.abs(place[enough] - curve[enough] @ powers.T)
         spread = 1.4826 * _medians(off, kept)
         good[enough] = clear[enough] & (off < np.maximum(3 * spread, 3 * LEAST_ERROR_PX)[:, None])
     return curve, good
+
+
+def _fitted(powers: Array, place: Array, kept: NDArray[np.bool_]) -> Array:
+    """Return the coefficients, shape (n, 3), of curves of these powers through what is kept of each row of places."""
+    normal = (kept[:, None] * powers.T) @ powers
+    curve = np.zeros((len(place), 3))
+    curve[:, : powers.shape[1]] = np.linalg.solve(normal, ((kept * place) @ powers)[..., None])[..., 0]
+    return curve
 
 
 def _medians(values: Array, which: NDArray[np.bool_]) -> Array:
@@ -269,7 +322,15 @@ def _medians(values: Array, which: NDArray[np.bool_]) -> Array:
     return np.asarray((ordered[rows, (count - 1) // 2] + ordered[rows, count // 2]) / 2)
 
 
-def _normals(ends: Array) -> Array:
+def normals_of(ends: Array) -> Array:
     """Return unit vectors to the left of edges as seen, shape (n, 2): outward where corners run clockwise."""
     step = ends[:, 1] - ends[:, 0]
     return np.asarray(step[:, ::-1] * [1, -1] / np.linalg.norm(step, axis=1)[:, None])
+
+
+def meet(one: Array, other: Array) -> Array:
+    """Return where two lines, each by two points, meet."""
+    u, v = one[1] - one[0], other[1] - other[0]
+    cross = u[0] * v[1] - u[1] * v[0]
+    gap = other[0] - one[0]
+    return np.asarray(one[0] + u * (gap[0] * v[1] - gap[1] * v[0]) / cross if cross else np.full(2, np.nan))

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from photonest.model import Photo
 from photonest.scale.camera import Array, Prior, View
-from photonest.scale.edges import Edge, fine_edges, light
-from photonest.scale.rough_shapes import area, looks, meet
+from photonest.scale.edges import Edge, fine_edges, light, meet
+from photonest.scale.rough_shapes import area, looks
 from photonest.scale.sides import enlarged, fit_sides, rectangle, refit_sides
 
 LEAST_SHARE = 0.5  # of each side must be seen as an edge
@@ -66,7 +66,7 @@ def sharpened(photo: Photo, rough: Array, margin: float, bent: bool = False) -> 
     longer = max(photo.width, photo.height)
     narrow = max(4.0, NARROW * longer)
     sides = np.stack([rough, np.roll(rough, -1, axis=0)], axis=1)
-    found = fine_edges(photo.pixels, sides, narrow, margin, closer=CLOSER)
+    found = fine_edges(photo.pixels, sides, narrow, margin, closer=CLOSER, roughest_px=ROUGHEST * longer)
     edges = [edge for edge in found if edge is not None and edge.share >= LEAST_SHARE]
     if len(edges) < 4 or max(edge.error_px for edge in edges) > ROUGHEST * longer:
         return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass, replace
@@ -222,7 +223,7 @@ class _Points:
         # side, all of one size; the last place of all stands for no point
         self._whiten = np.zeros((len(edges), max(counts), max(counts)))
         for k, edge in enumerate(edges):
-            own = _whitening(len(edge.px), edge.error_px, _stray(edge.error_px, side_px))
+            own = _whitening(len(edge.px), edge.error_px, _stray(edge, side_px))
             self._whiten[k, : counts[k], : counts[k]] = own
         self.counts = np.array(counts)
         within = np.arange(max(counts))
@@ -350,12 +351,14 @@ def _pose(mm: Array, outward: Array, at: Array) -> Array:
     return np.array([*origin[best, :, 0], turn[best]])
 
 
-def _stray(own: float, side_px: float | None) -> tuple[float, ...]:
+def _stray(edge: Edge, side_px: float | None) -> tuple[float, ...]:
     """Return by how many pixels a side may be shifted, turned at its ends, and bent there against its middle."""
+    own, shared = edge.error_px, edge.shared_px
     if side_px is None:
-        return tuple(times * (own - CLEAN_PX) for times in STRAY)
-    shared = float(np.hypot(side_px, SIDE_SHARE * own))
-    return shared, shared, 0.0
+        shift, turn, bend = (times * (own - CLEAN_PX) for times in STRAY)
+        return math.hypot(shift, shared), math.hypot(turn, shared / 2), bend
+    stray = math.hypot(side_px, SIDE_SHARE * own, shared)
+    return stray, stray, 0.0
 
 
 def _whitening(count: int, own: float, stray: Sequence[float]) -> Array:

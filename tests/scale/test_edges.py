@@ -1,5 +1,6 @@
 """Straight edges found below a pixel in pictures whose edges are known."""
 
+import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -11,15 +12,19 @@ WIDTH, HEIGHT = 500, 400
 ENDS = np.array([[[60.0, 350.0], [420.0, 60.0]], [[420.0, 60.0], [60.0, 350.0]], [[250.0, 20.0], [250.0, 380.0]]])
 
 
-def half_dark(off: float) -> NDArray[np.uint8]:
-    """A picture dark on the right of the line of `ENDS`, as far off it: each pixel the light of the area it covers."""
+def half_dark(off: float, bright: float = 0.65, blur_px: float = 0.0) -> NDArray[np.uint8]:
+    """A picture dark on the right of the line of `ENDS`, as far off it: each pixel the light of the area it covers.
+
+    Light beyond white is cut off.
+    """
     (x0, y0), (x1, y1) = ENDS[0]
     normal = np.array([y1 - y0, x0 - x1]) / np.hypot(x1 - x0, y1 - y0)  # to the line's left
     fine = 8
     at = (np.arange(fine * WIDTH) + 0.5) / fine - 0.5, (np.arange(fine * HEIGHT) + 0.5) / fine - 0.5
     left = (at[0] - x0) * normal[0] + (at[1][:, None] - y0) * normal[1] > off
     share = left.reshape(HEIGHT, fine, WIDTH, fine).mean(axis=(1, 3))
-    value = 0.05 + 0.6 * share
+    value = 0.05 + (bright - 0.05) * share
+    value = np.minimum(cv2.GaussianBlur(value, (0, 0), blur_px) if blur_px else value, 1.0)
     srgb = np.where(value <= 0.0031308, 12.92 * value, 1.055 * value ** (1 / 2.4) - 0.055)  # IEC 61966-2-1
     return np.repeat(np.rint(255 * srgb).astype(np.uint8)[..., None], 3, axis=2)
 
@@ -37,6 +42,29 @@ def test_an_edge_is_found_where_it_is(off: float) -> None:
     assert edge.share == 1.0
     assert off_line(edge.px) == pytest.approx(off, abs=LEAST_ERROR_PX)
     assert off_line(edge.px).mean() == pytest.approx(off, abs=LEAST_ERROR_PX / 5)
+
+
+@pytest.mark.parametrize("bright", [1.2, 1.4, 1.7])
+def test_an_edge_of_what_is_blown_out_is_moved_back(bright: float) -> None:
+    """Half of the part beyond white is lost: up to 0.8 of the blur's standard deviation at twice as bright."""
+    blur = 1.2
+    plain, blown = (fine_edge(half_dark(0.2, light, blur), ENDS[0], 5.0, 0.05) for light in (0.65, bright))
+    assert plain is not None and blown is not None
+    assert plain.shared_px == 0.0
+    assert 0.1 * blur < blown.shared_px < 0.4 * blur
+    assert off_line(blown.px).mean() == pytest.approx(0.2, abs=2 * blown.shared_px)
+
+
+def test_an_edge_bent_more_than_any_lens_bends_it_is_laid_straight() -> None:
+    picture = half_dark(0.0)
+    for share in np.linspace(0.05, 0.45, 60):  # sawdust heaped on the bright side's edge
+        x, y = ENDS[0, 0] + share * (ENDS[0, 1] - ENDS[0, 0])
+        cv2.circle(picture, (round(x), round(y)), round(4 * np.sin(np.pi * (share - 0.05) / 0.4)), (60, 60, 60), -1)
+    edge = fine_edge(picture, ENDS[0], 5.0, 0.05)
+    assert edge is not None
+    assert edge.share > 0.5
+    along = np.arange(len(edge.px)) / len(edge.px)
+    assert abs(np.polyfit(2 * along - 1, off_line(edge.px), 2)[0]) < 0.5
 
 
 def test_an_edge_far_off_is_found_roughly() -> None:
