@@ -14,25 +14,31 @@ from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.height import face_above
 from photonest.scale.rectangle import Proportion, Seen, fitted, proportion, rough_proportion, sharpened
 from photonest.scale.rough_shapes import area, looks, searched
-from photonest.scale.shape_corners import right_corners
+from photonest.scale.shape_corners import any_right, right_corners
 
 # ISO/IEC 7810, format ID-1
 WIDTH_MM, HEIGHT_MM, THICKNESS_MM = 85.60, 53.98, 0.76
 CORNER_MM = 3.18  # radius; ISO/IEC 7810 allows 2.88 to 3.48
 WIDTH_ERROR_MM, HEIGHT_ERROR_MM = 0.06, 0.03  # half of the standard's tolerance for unused cards
 SMALLEST_SHARE = 0.006  # of the frame that it must fill
-# standard errors that the proportion may be off where only three corners are seen, or two; what else two ask for: the
+# standard errors that the proportion may be off where only two corners are seen; what else two ask for: the
 # standard error of the proportion, and the share of each side in sight
-ONE_HIDDEN, TWO_HIDDEN, TWO_HIDDEN_ERROR, TWO_HIDDEN_SHARE = 2.8, 2.0, 0.012, 0.8
+TWO_HIDDEN, TWO_HIDDEN_ERROR, TWO_HIDDEN_SHARE = 2.0, 0.012, 0.7
 MARGIN = 0.1  # of each side, for its rounded corners
 ROUGH_CORNER, ROUGH_PROPORTION = 0.0015, 0.03  # of rough corners: their error over the photo's longer side; a bias
 SURE_FIT, WORST_FIT = 1.3, 2.4  # mean squared residual over its expectation
 ENOUGH = 2  # ways to close one card, of which the best is taken where none is sure
 LOOKS_OFF = 1.4  # by which factor a tilted card may look longer or shorter
 ODD = 0.005  # that a proportion may be off by shadows along a side, as a share
-TELLING = 0.05  # standard error of a proportion beyond which it tells nothing, and the shape must look right as it is:
-NEARLY = 1.12  # by this factor, as tilt under 27 degrees leaves it
-UNEVEN, UNEVEN_PX = 4.0, 0.05  # how much rougher than usual, and by how much more, one side may be then
+TELLING = 0.05  # standard error of a proportion beyond which it tells nothing
+NEARLY = 1.12  # by which factor a card seen under 27 degrees may look longer or shorter
+UNEVEN, UNEVEN_PX = 1.6, 0.05  # how much rougher than usual, and by how much more, one side may be then
+LARGEST_BY_TONES = 0.12  # share of the frame of a shape tried so: beside a log, a card is smaller
+MOST_BY_TONES, ALIKE = 3, 0.002  # shapes tried so, and how far, over the photo's longer side, corners of one are apart
+# standard errors that a proportion may be off; playing cards' longer side over the shorter, 88.9 x 63.5 mm from memory,
+# with corners as round, and from how many standard errors on a shape is none
+MOST_OFF, PLAYING, LEAST_UNLIKE = 2.8, 1.40, 2.8
+PLAYING_CARD = "something may be a bank card or a playing card: its proportion can't be told well enough"
 ODD_SIDE = "a card's proportion is not quite right: one of its sides or corners is hidden or bent"
 ONLY_TWO = "only two of a card's round corners are seen: the others are hidden, bent up or cut off"
 CUT = "a card is cut by the frame: only part of it is in the photo"
@@ -84,6 +90,7 @@ class Card:
         prior = prior_of(photo)
         cards: list[Found] = []
         complaints: list[str] = []
+        doubtful: list[Array] = []
 
         def is_wanted(rough: Array) -> bool:
             here = [card for card in cards if card.holds(rough.mean(axis=0))]
@@ -94,10 +101,13 @@ class Card:
             if not (is_wanted(rough) and has_round_corner(photo, rough)):
                 continue
             found = _best_of(photo, prior, rough)
-            if isinstance(found, str):
-                complaints.append(found)
-            elif found is not None:
+            if isinstance(found, Found):
                 cards.append(found)
+            else:
+                doubtful.append(rough)
+                complaints += [found] if found else []
+        if not cards:
+            cards = _by_tones(photo, prior, doubtful)
         if not cards:
             return _none([CUT] if _is_cut(photo) else complaints)
         scales = [
@@ -130,7 +140,7 @@ def has_size(photo: Photo, prior: Prior, rough: Array) -> bool:
 
 def has_round_corner(photo: Photo, rough: Array) -> bool:
     """Whether at least one corner of a shape roughly seen is a card's."""
-    return right_corners(photo, rough, _size(looks(rough)), CORNER_MM, sharp=False).count > 0
+    return any_right(photo, rough, _size(looks(rough)), CORNER_MM, sharp=False)
 
 
 def _best_of(photo: Photo, prior: Prior, rough: Array) -> Found | str | None:
@@ -151,6 +161,26 @@ def _best_of(photo: Photo, prior: Prior, rough: Array) -> Found | str | None:
         if isinstance(better, Found):
             return better
     return found
+
+
+def _by_tones(photo: Photo, prior: Prior, doubtful: list[Array]) -> list[Found]:
+    """Return cards among shapes roughly seen, their sides laid where their tones change."""
+    cards: list[Found] = []
+    tried: list[Array] = []
+    small = [rough for rough in doubtful if area(rough) < LARGEST_BY_TONES * photo.width * photo.height]
+    for rough in small[:MOST_BY_TONES]:
+        placed = searched(photo).by_tones(rough)
+        if placed is None or any(
+            np.abs(placed - other).max() < ALIKE * max(photo.width, photo.height) for other in tried
+        ):
+            continue
+        tried.append(placed)
+        if has_size(photo, prior, placed) and has_round_corner(photo, placed):
+            found = _best_of(photo, prior, placed)
+            cards += [found] if isinstance(found, Found) else []
+            if any(card.is_sure for card in cards):
+                break
+    return cards
 
 
 def _is_cut(photo: Photo) -> bool:
@@ -201,10 +231,14 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
     corners = right_corners(photo, seen.corners, size, CORNER_MM, sharp=False)
     if corners.count < 2:
         return NO_CARD if _looks_right(look, NEARLY) else None
-    if corners.count == 2 and (corners.wrong.any() or min(edge.share for edge in seen.edges) < TWO_HIDDEN_SHARE):
+    share = min(edge.share for edge in seen.edges)
+    if corners.count == 2 and (not corners.has_neighbours or corners.wrong.any() or share < TWO_HIDDEN_SHARE):
         return ONLY_TWO
+    if corners.missing.any():
+        return ODD_SIDE
     rough = [edge.error_px for edge in seen.edges]
-    if corners.count < 4 and max(rough) > UNEVEN_PX + UNEVEN * float(np.median(rough)):
+    uneven = (max(rough) - UNEVEN_PX) / float(np.median(rough))
+    if corners.count < 4 and uneven > UNEVEN:
         return ODD_SIDE
     shape = proportion(prior, seen)
     if shape is None:
@@ -227,13 +261,13 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
 
 def _fault(shape: Proportion, look: float, corners: int) -> str | None:
     """Return what is wrong with a proportion, the fewer corners are seen the sooner; empty where it is no card's."""
-    true, told = _true(look), shape.error < TELLING
+    true, playing = _true(look), PLAYING if look > 1 else 1 / PLAYING
     if corners == 2 and not (shape.error < TWO_HIDDEN_ERROR and shape.is_about(true, ODD, TWO_HIDDEN)):
         return ONLY_TWO
-    if not (shape.is_about(true, ODD) if told else _looks_right(look, NEARLY)):
+    if not shape.is_about(true, ODD, MOST_OFF):
         return ""
-    if corners < 4 and told and not shape.is_about(true, ODD, ONE_HIDDEN):
-        return ODD_SIDE
+    if shape.error > TELLING or shape.is_about(playing, ODD, LEAST_UNLIKE):
+        return PLAYING_CARD
     return None
 
 

@@ -7,6 +7,7 @@ piece of the edge; blur does not change that area.
 
 from __future__ import annotations
 
+import math
 from functools import cache
 from typing import Any, NamedTuple
 
@@ -24,7 +25,7 @@ PLACES = 56  # along an edge that it is first looked for at
 THIN = 3  # times fewer lines across an edge are read while it is only being found
 # an edge moves less than such a share of the strip's half width when it is read again; how often it is at most
 SETTLED, MOST_CLOSER = 0.03, 5
-HOPELESS = 2.0  # over what an edge may be rough in the end, so that it is read no more
+HOPELESS = (math.inf, 4.0, 2.0, 1.3)  # by pass: over what an edge may be rough in the end, so that it is read no more
 BENT = 0.012  # length of an edge, over the photo's longer side, times this share of it: more no lens or sheet bends it
 LEAST_GOOD = 0.3  # of the pieces must agree
 LEAST_CHANGE = 0.006  # of light across an edge
@@ -200,7 +201,8 @@ def fine_edges(
         done = (number > 2) & (np.abs(shift - before).max(axis=1) < SETTLED * reach_px) | (number == len(passes) - 1)
         if roughest_px is not None:
             off = np.where(good, place - shift, 0)
-            sound &= (number < 2) | ((off**2).sum(axis=1) < (HOPELESS * roughest_px) ** 2 * good.sum(axis=1))
+            most = HOPELESS[min(number, 3)] * roughest_px
+            sound &= (off**2).sum(axis=1) < most**2 * good.sum(axis=1)
             if not sound.all():
                 return [None] * len(ends)
         for k in np.flatnonzero(sound & done):

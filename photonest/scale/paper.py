@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -14,7 +15,7 @@ from photonest.scale.camera import Array, Prior, View, prior_of
 from photonest.scale.edges import light
 from photonest.scale.rectangle import Proportion, Seen, fitted, interior, proportion, sharpened
 from photonest.scale.rough_shapes import area, looks, searched
-from photonest.scale.shape_corners import right_corners
+from photonest.scale.shape_corners import Corners, any_right, right_corners
 
 SIZES_MM: dict[str, tuple[float, float]] = {  # long side first
     "A3": (420.0, 297.0),  # ISO 216
@@ -30,6 +31,9 @@ SMALLEST_SHARE = 0.035  # of the frame; smaller white rectangles are labels
 SURE_FIT = 1.2  # mean squared residual over its expectation, below which no better one is looked for
 WORST_FIT = 1.6  # mean squared residual over its expectation: flat sheets stay below 1.45, one bent by 1 mm does not
 HIDDEN = "a white rectangle does not show four sharp corners: one is hidden, bent or cut off, or it is no sheet"
+# share of each side that must be seen, and by how much rougher than usual, and by how much more, one may be: the edge
+# of what is printed on something is seen in part and rough
+LEAST_SIDE, UNEVEN, UNEVEN_PX = 0.65, 2.8, 0.05
 # where a corner is hidden: each side's share in sight, its roughness over the photo's longer side, the proportion's
 # standard error
 CLEAN_SHARE, CLEAN, TELLING = 0.7, 8e-5, 0.012
@@ -39,8 +43,9 @@ MOST_DOUBT, MOST_OFF = 0.028, 3.0
 UNTOLD = "a white rectangle's proportion can't be told well enough: it is seen too slantwise, or is no sheet"
 SURE_NAME = 10.0  # difference of squared standard errors by which one proportion is sure: odds of 150 to 1
 BENT_GAIN = 12.0  # in squared standard errors, by which a bent sheet must fit better: most lie flat
+FLAT_MM = 0.3  # that the sides of a sheet that lies flat are above its middle, or below; common practice, no source
 BEND = 0.012  # of a sheet's height, that its sides may lie above its middle
-SHADED = 0.6  # least light of a sheet, over the photo's usual one
+SHADED, WHITE = 0.6, 0.45  # least light of a sheet, over the photo's usual one, and over its lightest
 MOST_COLOUR = 0.42  # of white paper's light, largest channel less smallest over the largest
 SHADOW, TINTS = (
     4.0,
@@ -96,7 +101,7 @@ class Paper:
         if any(name not in SIZES_MM for name in names):
             return NotFound(f"no paper size is called {options.size!r}", f"Give one of {', '.join(SIZES_MM)}.")
         prior = prior_of(photo)
-        least_light = SHADED * usual_light(photo)
+        least_light = least_white(photo)
         sheets: list[Found] = []
         complaints: list[str] = []
         read: list[Array] = []
@@ -106,8 +111,13 @@ class Paper:
             known = any(sheet.misfit < SURE_FIT and sheet.holds(middle) for sheet in sheets)
             return not known and may_be_paper(photo, rough, least_light)
 
-        for rough in searched(photo).shapes(is_wanted):
-            near = is_wanted(rough) and sharp_corners(photo, rough) > 0
+        def shapes() -> Iterator[Array]:
+            yield from searched(photo).shapes(is_wanted)
+            if not sheets:
+                yield from searched(photo).white()
+
+        for rough in shapes():
+            near = is_wanted(rough) and any_right(photo, rough, *_about(rough), sharp=True)
             seen = sharpened(photo, rough, MARGIN, bent=True) if near else None
             if seen is None or any(_is_again(seen.corners, other, photo) for other in read):
                 continue  # lines close one shape in several ways: what it is read to be at first stands
@@ -146,10 +156,15 @@ def may_be_paper(photo: Photo, rough: Array, least_light: float) -> bool:
     return share > SMALLEST_SHARE / 3 and _is_plain_white(photo, rough, least_light)
 
 
-def sharp_corners(photo: Photo, corners: Array) -> int:
-    """Return how many corners of a shape are as sharp as a sheet's."""
-    about = (100 * looks(corners), 100.0)
-    return right_corners(photo, corners, about, min(about) / 30, sharp=True).count
+def sharp_corners(photo: Photo, corners: Array, strongest: bool = False) -> Corners:
+    """Return which corners of a shape are as sharp as a sheet's, as `right_corners` tells them."""
+    return right_corners(photo, corners, *_about(corners), sharp=True, strongest=strongest)
+
+
+def _about(corners: Array) -> tuple[tuple[float, float], float]:
+    """Return about a sheet's size, and how far its corners are looked at, in any unit."""
+    size = (100 * looks(corners), 100.0)
+    return size, min(size) / 30
 
 
 def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...], least_light: float) -> Found | str | None:
@@ -159,9 +174,13 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...], lea
     corners = sharp_corners(photo, seen.corners)
     longer = max(photo.width, photo.height)
     clean = all(edge.share > CLEAN_SHARE and edge.error_px < CLEAN * longer for edge in seen.edges)
-    if corners < 3 or (corners == 3 and not clean):
+    rough = [edge.error_px for edge in seen.edges]
+    if min(edge.share for edge in seen.edges) < LEAST_SIDE or max(rough) > UNEVEN_PX + UNEVEN * float(np.median(rough)):
         return HIDDEN
-    doubt = TELLING if corners == 3 else MOST_DOUBT if len(names) > 1 else np.inf
+    nearly = corners.count > 1 and clean and not (corners.wrong | corners.missing).any()
+    if corners.count < 4 and not (nearly and sharp_corners(photo, seen.corners, strongest=True).count > 2):
+        return HIDDEN
+    doubt = TELLING if corners.count < 4 else MOST_DOUBT if len(names) > 1 else np.inf
     told = _told(prior, seen, names, doubt)
     if told is None or isinstance(told, str):
         return told
@@ -221,7 +240,7 @@ def _flat_or_bent(
 ) -> tuple[View, View | None] | None:
     """Return the most likely view of a sheet and the second: flat unless a bent one fits much better."""
     errors = (CUT_ERROR_MM, CUT_ERROR_MM)
-    flat, bent = fitted(prior, seen, views, size, errors), fitted(prior, seen, views, size, errors, BEND)
+    flat, bent = (fitted(prior, seen, views, size, errors, bend) for bend in (FLAT_MM / size[1], BEND))
     if flat is None or bent is None:
         return flat or bent
     if flat[0].cost - bent[0].cost > BENT_GAIN:
@@ -229,10 +248,11 @@ def _flat_or_bent(
     return flat[0], flat[1] or replace(bent[0], cost=bent[0].cost + BENT_GAIN)
 
 
-def usual_light(photo: Photo) -> float:
-    """Return the median light of a photo."""
+def least_white(photo: Photo) -> float:
+    """Return how light a sheet must at least be, in the shade, too."""
     step = max(1, min(photo.width, photo.height) // 100)
-    return float(np.median(light(np.ascontiguousarray(photo.pixels[::step, ::step])).mean(axis=2)))
+    usual, most = np.quantile(light(np.ascontiguousarray(photo.pixels[::step, ::step])).mean(axis=2), [0.5, 0.98])
+    return max(SHADED * float(usual), WHITE * float(most))
 
 
 def _is_plain_white(photo: Photo, corners: Array, least_light: float) -> bool:

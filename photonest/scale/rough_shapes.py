@@ -11,16 +11,21 @@ from numpy.typing import NDArray
 from photonest.imaging import folded
 from photonest.model import Photo
 from photonest.scale.camera import Array
-from photonest.scale.edges import coarse_edge, coarse_edges
+from photonest.scale.edges import coarse_edge, coarse_edges, meet
 from photonest.scale.quads import SEARCH_PX, find_shapes
 from photonest.scale.seen_markers import seen_markers
+from photonest.scale.tones import placed_by_tones, tone_odds
 
 ROUGH_SHARE = 0.4  # of each side must be seen as an edge
 ROUGH_PX = 1000  # least longer side, where the photo has it, of the picture that sides are first looked for in
 LEAST_AREA, LONGEST = 0.002, 3.0  # of shapes looked at: share of the frame, and length over width
-NEARLY_SAME = 0.003  # of the longer side, that corners may be moved by and need no second look where they were
+NEARLY_SAME = 0.001  # of the longer side, that corners may be moved by and need no second look where they were
 MOST_TRIED, FEW_TRIED = 40, 2
 ENOUGH_MARKERS = 4  # in sight, that a card or a sheet beside them is looked for only to see whether it agrees
+BY_TONES, TONE_ROUNDS = 0.015, 3  # of the longer side, by which tones may move a side at once; how often
+# of white patches: the picture's longer side that they are looked for in, their least value over the lightest there,
+# their least share of it, and of the rectangle about them that they must fill
+WHITE_PX, WHITE_LEVELS, LEAST_WHITE, LEAST_FILL = 330, (0.5, 0.65, 0.8, 0.9), 0.025, 0.82
 FAR_SIDE = 0.12  # of a shape's depth, that a side may be off where its size and three other sides say it is
 
 
@@ -31,7 +36,7 @@ class Searched:
     """
 
     def __init__(self, pixels: NDArray[np.uint8], most: int = MOST_TRIED) -> None:
-        self._most = most
+        self._most, self._pixels = most, pixels
         self._fold = max(1, max(pixels.shape) // ROUGH_PX)
         self.small = folded(pixels, self._fold)
         quads, cut = find_shapes(self.small)
@@ -60,6 +65,30 @@ class Searched:
             if moved is None or np.abs(moved - quad).max() > NEARLY_SAME * longer:
                 yield self._in_photo(quad)
 
+    def white(self) -> Iterator[Array]:
+        """Yield corners of four-sided patches lighter than what lies about them, their sides where their tones end.
+
+        What is white is found by that where the ground is full of lines.
+        """
+        import cv2
+
+        fold = max(1, max(self.small.shape) // WHITE_PX)
+        light = cv2.medianBlur(np.ascontiguousarray(folded(self.small, fold).min(axis=2)), 5)
+        seen: list[Array] = []
+        for level in np.array(WHITE_LEVELS) * np.quantile(light, 0.98):
+            count, labels, stats, _ = cv2.connectedComponentsWithStats((light > level).astype(np.uint8), connectivity=4)
+            sizes = stats[:, cv2.CC_STAT_AREA]
+            for number in [k for k in range(1, count) if LEAST_WHITE * light.size < sizes[k] < light.size / 2]:
+                outline = np.argwhere(labels == number)[:, ::-1].astype(np.float32)
+                box = cv2.minAreaRect(cv2.convexHull(outline))
+                if sizes[number] < LEAST_FILL * box[1][0] * box[1][1]:
+                    continue
+                corners = cv2.boxPoints(box).astype(float)
+                placed = self.by_tones(self._in_photo((corners + 0.5) * fold - 0.5))
+                if placed is not None and all(np.abs(placed - other).max() > self._fold for other in seen):
+                    seen.append(placed)
+                    yield placed
+
     def with_far_side(self, corners: Array, side: int, depth: float) -> Array | None:
         """Return corners with the side opposite to one moved onto the strongest edge about where it should be.
 
@@ -70,7 +99,7 @@ class Searched:
         depth : float
             About how long those are, over the length of that side.
         """
-        a, b, c, d = np.roll((corners + 0.5) / self._fold - 0.5, -side, axis=0)
+        a, b, c, d = np.roll(self._in_small(corners), -side, axis=0)
         reach = depth * float(np.linalg.norm(b - a))
         far = np.array([b + reach * (c - b) / np.linalg.norm(c - b), a + reach * (d - a) / np.linalg.norm(d - a)])
         edge = coarse_edge(self.small, far, FAR_SIDE * reach)
@@ -78,6 +107,21 @@ class Searched:
             return None
         moved = np.array([a, b, meet(np.array([b, c]), edge[0]), meet(np.array([a, d]), edge[0])])
         return self._in_photo(np.roll(moved, side, axis=0)) if np.isfinite(moved).all() else None
+
+    def by_tones(self, corners: Array) -> Array | None:
+        """Return corners with each side moved to where the shape's own tones give way to those about it."""
+        placed: Array | None = self._in_small(corners)
+        reaches = [BY_TONES * max(self.small.shape)] * TONE_ROUNDS
+        for pixels, reach in [*((self.small, reach) for reach in reaches), (self._pixels, 2.0 * self._fold)]:
+            odds = None if placed is None else tone_odds(self.small, placed)  # learnt anew as the shape is moved
+            if placed is None or odds is None:
+                return None
+            there = pixels is not self.small
+            placed = placed_by_tones(pixels, self._in_photo(placed) if there else placed, odds, reach)
+        return placed
+
+    def _in_small(self, corners: Array) -> Array:
+        return np.asarray((corners + 0.5) / self._fold - 0.5)
 
     def _in_photo(self, corners: Array) -> Array:
         return np.asarray((corners + 0.5) * self._fold - 0.5)
@@ -118,11 +162,3 @@ def looks(corners: Array) -> float:
     """Return the length of sides 0 and 2 over that of sides 1 and 3, as seen."""
     sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
     return float(np.sqrt(sides[0] * sides[2] / (sides[1] * sides[3])))
-
-
-def meet(one: Array, other: Array) -> Array:
-    """Return where two lines, each by two points, meet."""
-    u, v = one[1] - one[0], other[1] - other[0]
-    cross = u[0] * v[1] - u[1] * v[0]
-    gap = other[0] - one[0]
-    return np.asarray(one[0] + u * (gap[0] * v[1] - gap[1] * v[0]) / cross if cross else np.full(2, np.nan))

@@ -13,36 +13,97 @@ from photonest.scale.edges import light
 from photonest.scale.rectangle import shape_homography
 
 CORNER_SLACK = 0.2  # of a corner's radius, that its edge may be seen off
-LEAST_CONTRAST = 0.01  # of light, between a shape and the ground at its corners
+BESIDE_CORNER = (0.2, 0.35)  # shares of a side, between which the ground beside it is looked at
+LIKE = 4  # of five rays, that show a corner to be sharp where it should be round, or round
+BESIDE = 14  # places along a ray, 0.35 of a radius, that are compared before and behind each
+# of light, between a shape and the ground at its corners: at least; and over what differs on the shape itself
+LEAST_CONTRAST, OVER_NOISE = 0.01, 3.0
+SLANT = np.radians([15, 30, 45, 30, 15])  # of rays to a sharp corner's sides
 
 
 @dataclass(frozen=True, eq=False)
 class Corners:
-    """Which corners of a shape look as they should, and which look otherwise, shape (4,) each; the rest are hidden."""
+    """Which corners of a shape are as they should be, shape (4,) each; the rest are hidden, but for two kinds.
+
+    Some are sharp or round instead: `wrong`. In some, the ground beside the shape is seen: `missing`.
+    """
 
     right: NDArray[np.bool_]
     wrong: NDArray[np.bool_]
+    missing: NDArray[np.bool_]
 
     @property
     def count(self) -> int:
         """How many look as they should."""
         return int(self.right.sum())
 
+    @property
+    def has_neighbours(self) -> bool:
+        """Whether two at the ends of one side do."""
+        return bool((self.right & np.roll(self.right, 1)).any())
 
-def right_corners(photo: Photo, corners: Array, size: tuple[float, float], radius_mm: float, *, sharp: bool) -> Corners:
+
+def right_corners(
+    photo: Photo, corners: Array, size: tuple[float, float], radius_mm: float, *, sharp: bool, strongest: bool = False
+) -> Corners:
     """Return which corners are seen to be rounded with a radius, or to be sharp as far as such a radius would reach.
 
     One corner may be hidden, another in shadow; by chance a corner of something else looks right one time in fifty.
+    `strongest` lets pass, too, those that look right by the strongest change along each ray instead of the first: white
+    on pale, that may be noise.
     """
-    reach = corner_reaches(photo, corners, size, radius_mm) / radius_mm
-    slant = np.radians([15, 30, 45, 30, 15])
-    off = reach - (1 / np.cos(slant) if sharp else 1)
+    round_, square = np.ones(5), 1 / np.cos(SLANT)
+    light_along, away = _along_rays(photo, corners, size, radius_mm)
+    first, strongly = _first_change(light_along, away), _strongest_change(light_along, away)
+    right = _is_like(first, square if sharp else round_, sharp)
+    if strongest:
+        right |= _is_like(strongly, square if sharp else round_, sharp)
+    other = np.abs(np.stack([first, strongly]) - (round_ if sharp else square)) < CORNER_SLACK / 2
+    otherwise = (other[..., 2] & (other.sum(axis=-1) >= LIKE)).any(axis=0)
+    missing = _show_ground(photo, corners, size, radius_mm, light_along, away)
+    return Corners(right, ~right & otherwise, ~right & missing)
+
+
+def any_right(photo: Photo, corners: Array, size: tuple[float, float], radius_mm: float, *, sharp: bool) -> bool:
+    """Whether at least one corner is as it should be, as `right_corners` tells them, in less time."""
+    first = _first_change(*_along_rays(photo, corners, size, radius_mm))
+    return bool(_is_like(first, 1 / np.cos(SLANT) if sharp else np.ones(5), sharp).any())
+
+
+def _show_ground(
+    photo: Photo, corners: Array, size: tuple[float, float], radius_mm: float, light_along: Array, away: Array
+) -> NDArray[np.bool_]:
+    """Return where the ground beside a shape, not what may hide it, is seen in its corners: two cards, one on another.
+
+    The ground is looked at beside both sides, some way from the corner: what hides a corner lies about it.
+    """
+    import cv2
+
+    width, height = size
+    ends = np.array([[0, 0], [width, 0], [width, height], [0, height]], float)
+    step, outward = np.roll(ends, -1, axis=0) - ends, np.array([[0.0, -1], [1, 0], [0, 1], [-1, 0]])
+    share = np.array([np.linspace(*BESIDE_CORNER, 6), 1 - np.linspace(*BESIDE_CORNER, 6)])
+    mm = (ends + radius_mm * outward)[:, None, None] + share[..., None] * step[:, None, None]
+    px = mapped(shape_homography(corners, size), mm.reshape(-1, 2)).astype(np.float32)
+    seen = light(cv2.remap(photo.pixels, px[:, :1], px[:, 1:], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+    beside = np.median(seen.reshape(4, 2, 6, 3), axis=2)  # of each side, near its start and near its end
+    ground = np.stack([beside[:, 0], np.roll(beside[:, 1], 1, axis=0)], axis=1)
+    inside = np.median(light_along[:, :, away < 0.5].reshape(4, -1, 3), axis=1)
+    corner = np.median(light_along[:, 1:4, (away > 0.75) & (away < 0.95)].reshape(4, -1, 3), axis=1)
+    contrast = np.linalg.norm(ground - inside[:, None], axis=2).max(axis=1)
+    from_ground = np.linalg.norm(ground - corner[:, None], axis=2).min(axis=1)
+    from_inside = np.linalg.norm(inside - corner, axis=1)
+    return np.asarray((from_ground < 0.3 * contrast) & (from_inside > 0.6 * contrast) & (contrast > LEAST_CONTRAST))
+
+
+def _is_like(reach: Array, expected: Array, sharp: bool) -> NDArray[np.bool_]:
+    """Return which corners reach as far as expected in most of five rays."""
+    off = reach - expected
     near = np.abs(off) < CORNER_SLACK
     middle = near[:, 2] if sharp else (off[:, 2] > -0.31) & (off[:, 2] < 0.226)
     others = [0, 1, 3, 4]
     closely = (np.abs(off[:, others]) < CORNER_SLACK / 2).all(axis=1)  # a mark beside the arc's middle is let pass
-    right = (middle & (near[:, others].sum(axis=1) >= 3)) | closely
-    return Corners(right, ~right & (off[:, 2] > 0.3))
+    return np.asarray((middle & (near[:, others].sum(axis=1) >= 3)) | closely)
 
 
 def corner_reaches(photo: Photo, corners: Array, size: tuple[float, float], radius_mm: float) -> Array:
@@ -51,6 +112,11 @@ def corner_reaches(photo: Photo, corners: Array, size: tuple[float, float], radi
     Along rays at 15, 30, 45, 60 and 75 degrees between the sides' normals; a corner rounded with that radius reaches as
     far in all of them, a sharp one farther in the middle. Nan where the ground looks like the shape.
     """
+    return radius_mm * _first_change(*_along_rays(photo, corners, size, radius_mm))
+
+
+def _along_rays(photo: Photo, corners: Array, size: tuple[float, float], radius_mm: float) -> tuple[Array, Array]:
+    """Return light along five rays from the centre of each corner's arc, shape (4, 5, places, 3), and the places."""
     import cv2
 
     width, height = size
@@ -63,11 +129,23 @@ def corner_reaches(photo: Photo, corners: Array, size: tuple[float, float], radi
     mm = centres[:, None, None] + radius_mm * away[:, None] * rays[:, :, None]
     px = mapped(shape_homography(corners, size), mm).astype(np.float32).reshape(20, -1, 2)
     colour = cv2.remap(photo.pixels, px[..., 0], px[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    value = light(colour).astype(float)
-    within = np.median(value[:, away < 0.6], axis=1)
-    unlike = np.linalg.norm(value - within[:, None], axis=2)
-    usual = np.median(unlike[:, away > 1.5], axis=1)
-    # from inside outward, as far as it looks like the inside; the ground may be of any pattern
-    other = unlike > 0.5 * usual[:, None]
-    reach = np.where((usual > LEAST_CONTRAST) & other.any(axis=1), away[other.argmax(axis=1)], np.nan)
-    return np.asarray(radius_mm * reach.reshape(4, 5))
+    return light(colour).astype(float).reshape(4, 5, len(away), 3), away
+
+
+def _first_change(value: Array, away: Array) -> Array:
+    """Return as far as each ray looks like its inside, from there outward; the ground may be of any pattern."""
+    within = np.median(value[..., away < 0.6, :], axis=-2)
+    unlike = np.linalg.norm(value - within[..., None, :], axis=-1)
+    usual = np.median(unlike[..., away > 1.5], axis=-1)
+    least = np.maximum(LEAST_CONTRAST, OVER_NOISE * np.median(unlike[..., away < 0.6], axis=-1))
+    other = unlike > 0.5 * usual[..., None]
+    return np.where((usual > least) & other.any(axis=-1), away[other.argmax(axis=-1)], np.nan)
+
+
+def _strongest_change(value: Array, away: Array) -> Array:
+    """Return where what lies before along each ray, and what lies behind, differ most."""
+    sums = np.cumsum(np.concatenate([np.zeros_like(value[..., :1, :]), value], axis=-2), axis=-2)
+    means = (sums[..., BESIDE:, :] - sums[..., :-BESIDE, :]) / BESIDE
+    step = np.linalg.norm(means[..., BESIDE:, :] - means[..., :-BESIDE, :], axis=-1)
+    at = (away[BESIDE - 1 : -BESIDE] + away[BESIDE : -BESIDE + 1]) / 2
+    return np.where(step.max(axis=-1) > LEAST_CONTRAST, at[step.argmax(axis=-1)], np.nan)

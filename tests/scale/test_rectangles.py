@@ -91,6 +91,18 @@ def test_what_is_no_card_is_refused(width: float, height: float, corner: float) 
     assert answer.hint
 
 
+def test_two_cards_of_another_size_on_one_another_are_no_card() -> None:
+    """Playing cards (88.9 x 63.5 mm, from memory) laid askew so that their outline has a card's proportion."""
+    one = rectangle(88.9, 63.5, 3.2)
+    aside, up = round(16.6 * PX_PER_MM), round(3.0 * PX_PER_MM)
+    both = np.full((one.shape[0] + up, one.shape[1] + aside), 140, np.uint8)
+    both[: one.shape[0], : one.shape[1]] = one
+    second = both[up:, aside:]
+    second[one > 140] = 225
+    pixels = photograph(CAMERA, both, PX_PER_MM, (80.0, -130.0), turn_deg=20.0, ground=0.255)
+    assert isinstance(card(pixels), NotFound)
+
+
 def test_card_cut_by_the_frame_is_told() -> None:
     camera = replace(CAMERA, aim=(-170, -80))  # the card's right half lies beyond the frame
     print_ = rectangle(WIDTH_MM, HEIGHT_MM, 3.18)

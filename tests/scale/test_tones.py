@@ -1,0 +1,54 @@
+"""Sides placed by tones where the ground is full of edges, and white patches."""
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from photonest.scale.rough_shapes import Searched
+from photonest.scale.tones import placed_by_tones, tone_odds
+
+CORNERS = np.array([[100.0, 80.0], [260.0, 110.0], [240.0, 210.0], [80.0, 180.0]])
+ROUGH = CORNERS + np.array([[5.0, -4.0], [4.0, 5.0], [-5.0, -4.0], [4.0, 5.0]])
+
+
+def on_chips(colour: tuple[int, int, int]) -> NDArray[np.uint8]:
+    """A four-sided shape of one colour on chips of many tones of brown, with edges all over."""
+    rng = np.random.default_rng(5)
+    picture = np.full((300, 360, 3), 40, np.uint8)
+    for _ in range(1500):
+        at, turn, tone = rng.uniform(0, 360, 2), rng.uniform(0, 180), rng.uniform(0.3, 1.0)
+        chip = cv2.boxPoints((tuple(at), (22.0, 12.0), turn)).astype(np.int32)
+        cv2.fillConvexPoly(picture, chip, [float(tone * v) for v in (190, 130, 80)])
+    cv2.fillConvexPoly(picture, np.rint(CORNERS).astype(np.int32), colour)
+    return picture
+
+
+@pytest.mark.parametrize("colour", [(90, 120, 110), (20, 20, 60), (230, 230, 225)])
+def test_a_shape_is_placed_among_edges(colour: tuple[int, int, int]) -> None:
+    picture, corners = on_chips(colour), ROUGH
+    for _ in range(2):
+        odds = tone_odds(picture, corners)
+        assert odds is not None
+        placed = placed_by_tones(picture, corners, odds, 8.0)
+        assert placed is not None
+        corners = placed
+    # lines are looked for at steps of a pixel, and corners drawn to half of one
+    assert corners == pytest.approx(CORNERS, abs=1.5)
+
+
+def test_a_shape_of_the_ground_s_own_tones_is_not_placed() -> None:
+    picture = on_chips((0, 0, 0))
+    picture[60:230, 70:270] = picture[:170, 160:360]  # chips again
+    odds = tone_odds(picture, ROUGH)
+    assert odds is None or placed_by_tones(picture, ROUGH, odds, 8.0) is None
+
+
+def test_a_white_sheet_is_seen_among_edges_and_a_disc_is_none() -> None:
+    big = np.repeat(np.repeat(on_chips((235, 235, 230)), 2, axis=0), 2, axis=1)
+    (sheet,) = list(Searched(big).white())
+    nearest = min(range(4), key=lambda turn: float(np.abs(np.roll(sheet, turn, axis=0) - 2 * CORNERS - 0.5).max()))
+    assert np.roll(sheet, nearest, axis=0) == pytest.approx(2 * CORNERS + 0.5, abs=4.0)
+    disc = np.full((600, 720, 3), 60, np.uint8)
+    cv2.circle(disc, (360, 300), 150, (235, 235, 230), -1)
+    assert list(Searched(disc).white()) == []
