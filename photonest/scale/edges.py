@@ -7,7 +7,6 @@ piece of the edge; blur does not change that area.
 
 from __future__ import annotations
 
-import math
 from functools import cache
 from typing import Any, NamedTuple
 
@@ -25,7 +24,7 @@ PLACES = 56  # along an edge that it is first looked for at
 THIN = 3  # times fewer lines across an edge are read while it is only being found
 # an edge moves less than such a share of the strip's half width when it is read again; how often it is at most
 SETTLED, MOST_CLOSER = 0.03, 5
-HOPELESS = (math.inf, 4.0, 2.0, 1.3)  # by pass: over what an edge may be rough in the end, so that it is read no more
+HOPELESS = (1e6, 4.0, 2.0, 1.3)  # by pass: over what an edge may be rough in the end, so that it is read no more
 BENT = 0.012  # length of an edge, over the photo's longer side, times this share of it: more no lens or sheet bends it
 LEAST_GOOD = 0.3  # of the pieces must agree
 LEAST_CHANGE = 0.006  # of light across an edge
