@@ -25,7 +25,7 @@ from photonest.nest.rounds import RoundPlan, axis_slack, best_of_round, bowls_ke
 from photonest.nest.rules import Real
 from photonest.nest.runnersup import another_axis, best_choices, cutters_of, runner_up
 from photonest.nest.solve import Found
-from photonest.nest.wanted import using, wanted_nest
+from photonest.nest.wanted import Wanted, using, wanted_nest
 
 MOST_GAINS = 3
 
@@ -37,11 +37,11 @@ def plan_round(question: Question, gap: float) -> Answer:
     found = best_of_round(work, question.outs, stock, question.scale_error, keep_axis, gap)
     limit = math.inf if shop.screws is None else thickness - shop.screws - shop.clearance
     if question.want:
-        found = _with_wanted(question, found, thickness, limit)
+        found = _with_wanted(question, found, gap, limit)
     count = _count_asked(question, found)
     best = found.nests[count]
     nest = _nest(question, found, count, limit)
-    kept = bowls_kept(work, found.points, thickness, found.widest, count, limit)
+    kept = 0.0 if found.in_hollow else bowls_kept(work, found.points, thickness, found.widest, count, limit)
     nest = with_room(nest, nest.may_be_off, max(kept, nest.may_be_off))
     bounds = found.bounds
     bound = bounds.get(count, best.value) if work.worth.objective == "bowls" else max(bounds.values())
@@ -65,7 +65,10 @@ def _nest(question: Question, found: RoundPlan, count: int, limit: float) -> Nes
     first = turned_outside(question.work.rules, np.array([best.recipe.rim]), np.array([best.recipe.depth]))
     names, marking = names_of(question.outs)[found.owner], round_marking(question.face, axis, best)
     nest = nest_of(question, axis, best.recipe, found.points, names, limit, thickness, marking)
-    return with_room(nest, axis_slack(found.points, first), 0.0)
+    slack = axis_slack(found.points, first)
+    if found.demand is not None:
+        slack = min(slack, found.demand.slack(best.recipe.bowls(question.work.rules)[-1]))
+    return with_room(nest, slack, 0.0)
 
 
 def _runners_up(question: Question, best: Nest, worth: Found, limit: float) -> tuple[Alternative, ...]:
@@ -129,18 +132,29 @@ def _nearest_defects(question: Question, found: RoundPlan, best: Found) -> list[
     return [question.outs[i].name for i in owners if question.outs[i].name not in found.in_hollow]
 
 
-def _with_wanted(question: Question, found: RoundPlan, thickness: float, limit: float) -> RoundPlan:
-    """Return the plan with the nest that holds the bowls wanted alone; raise NoPlanError where none does."""
-    rules = question.work.rules
+def _with_wanted(question: Question, free: RoundPlan, gap: float, limit: float) -> RoundPlan:
+    """Return the plan with the nest that holds the bowls wanted alone; raise NoPlanError where none does.
 
-    def room_at(rim: Real) -> Real:
-        return np.minimum(room(rim, rules.foot(rim), found.points), thickness)
+    The hollow of a smaller last bowl may not hold what that of the best does: then all defects are kept clear of.
+    """
+    rules, thickness = question.work.rules, float(question.stock.thickness or 0.0)
 
-    wanted = wanted_nest(question.work, room_at, found.widest, limit, question.want)
+    def wanted_in(plan: RoundPlan) -> Wanted:
+        def room_at(rim: Real) -> Real:
+            return np.minimum(room(rim, rules.foot(rim), plan.points), thickness)
+
+        may_end = None if plan.demand is None else plan.demand.met
+        return wanted_nest(question.work, room_at, plan.widest, limit, question.want, may_end)
+
+    found, wanted = free, wanted_in(free)
+    if wanted.found is None and free.in_hollow:
+        asked = (question.work, question.outs, question.stock, question.scale_error, question.keep_axis, gap)
+        found = best_of_round(*asked, hollow=False)
+        wanted = wanted_in(found)
     if wanted.found is None:
-        free = f" Without that wish the rims are {_rims(question, found.nests)}." if found.nests else ""
+        told = f" Without that wish the rims are {_rims(question, free.nests)}." if free.nests else ""
         raise NoPlanError(
-            wanted.stops, f"Ask for smaller bowls or fewer, or use thinner walls or another cutter.{free}"
+            wanted.stops, f"Ask for smaller bowls or fewer, or use thinner walls or another cutter.{told}"
         )
     return replace(found, nests={len(question.want): wanted.found})
 

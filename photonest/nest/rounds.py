@@ -48,6 +48,8 @@ class RoundPlan:
         Which keep-out each of the points is of.
     in_hollow : tuple of str
         Defects that stay in the wood hollowed out of the last bowl.
+    demand : Demand or None
+        What that hollow must hold of them.
     """
 
     x: float
@@ -58,6 +60,7 @@ class RoundPlan:
     bounds: dict[int, float]
     owner: NDArray[np.intp]
     in_hollow: tuple[str, ...] = ()
+    demand: Demand | None = None
 
 
 @dataclass(frozen=True)
@@ -82,6 +85,14 @@ class Demand:
                 found &= h + keep <= bowl.axis_floor
         return found
 
+    def slack(self, bowl: Outside) -> float:
+        """Return how far the axis may be off, in mm, with a last bowl still holding all corners."""
+        left = math.inf
+        for rho, h, keep in zip(self.rho, self.h, self.keep, strict=True):
+            across = np.maximum(np.abs(rho - bowl.centre), np.abs(bowl.centre))
+            left = min(left, float(np.min(bowl.radius - bowl.wall - keep - np.hypot(across, h + bowl.stand_off))))
+        return max(0.0, left)
+
 
 def best_of_round(
     work: Workshop,
@@ -90,13 +101,14 @@ def best_of_round(
     scale_error: float,
     keep_axis: Point | None = None,
     gap: float = 0.01,
+    hollow: bool = True,
 ) -> RoundPlan:
     """Return the best nests of a blank or slice; none in them when no bowl fits.
 
     Defects through the stock limit the radius alone, so the widest clear circle's centre is the best axis. A shallow
     defect at the rim may also lie in the last bowl's hollow: each such choice that may help is tried, on the axis of
-    the widest clear circle that can hold it. Defects seen on the far face, and a taper, make it a search over the face,
-    which stops well within the gap.
+    the widest clear circle that can hold it, unless `hollow` is false. Defects seen on the far face, and a taper, make
+    it a search over the face, which stops well within the gap.
     """
     thickness = float(stock.thickness or 0.0)
     shop = work.rules.shop
@@ -109,7 +121,7 @@ def best_of_round(
         return _by_search(work, site, limit, keep_axis, gap * SHARE_OF_GAP)
     plan = _with_shallow(work, outs, (), thickness, limit, scale_error, keep_axis)
     bounds = dict(plan.bounds)
-    for ignored in _choices(shallow):
+    for ignored in _choices(shallow) if hollow else ():
         asked = (work, outs, ignored, thickness, limit, scale_error, keep_axis)
         other = _with_shallow(*asked, beat=_top(work, plan), every=len(shallow) <= FEW)
         bounds = {n: max(bounds.get(n, 0.0), other.bounds.get(n, 0.0)) for n in {*bounds, *other.bounds}}
@@ -178,7 +190,15 @@ def _with_shallow(
     points = HalfPlanePoints(np.where(edge, away - keep, away), np.zeros(len(away)), np.where(edge, 0.0, keep), edge)
     standing = np.isin(all_clear.owner, [i for i, out in enumerate(outs) if out.name not in names])
     return RoundPlan(
-        x, y, min(radius, most), _picked(points, standing), nests, bounds, all_clear.owner[standing], tuple(names)
+        x,
+        y,
+        min(radius, most),
+        _picked(points, standing),
+        nests,
+        bounds,
+        all_clear.owner[standing],
+        tuple(names),
+        demand if names else None,
     )
 
 

@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.nest.chains import IMPOSSIBLE, Chains, Level, Worth, best_following, following, level_of
-from photonest.nest.curves import Outside
+from photonest.nest.curves import Outside, deepest
 from photonest.nest.refine import Recipe, Room, refined, trace
 from photonest.nest.rules import Real
-from photonest.nest.solve import Found, Workshop, first_bowls, nest_worth
+from photonest.nest.solve import Found, MayEnd, Workshop, first_bowls, nest_worth
 
 SLACK = 0.05  # mm: figures are in tenths
 
@@ -27,13 +27,21 @@ class Wanted:
     stops: str
 
 
-def wanted_nest(work: Workshop, room: Room, widest: float, limit: float, sizes: Sequence[float]) -> Wanted:
+def wanted_nest(
+    work: Workshop,
+    room: Room,
+    widest: float,
+    limit: float,
+    sizes: Sequence[float],
+    may_end: MayEnd | None = None,
+) -> Wanted:
     """Return a nest on one axis whose bowls are at least of the rim diameters wanted, largest first.
 
-    Where none is, the first sizes are kept and the next is made as large as it can be: that says what stops it.
+    `may_end` tells which bowls may be the last. Where no nest is, the first sizes are kept and the next is made as
+    large as it can be: that says what stops it.
     """
     rims = sorted((size / 2 for size in sizes), reverse=True)
-    found = _holding(work, room, widest, limit, rims)
+    found = _holding(work, room, widest, limit, rims, may_end)
     if found is not None:
         return Wanted(found, "")
     for count in range(1, len(rims) + 1):
@@ -49,6 +57,8 @@ def wanted_nest(work: Workshop, room: Room, widest: float, limit: float, sizes: 
             f"the largest bowl after {kept} mm is {2 * best:.0f} mm" if best > 0 else f"nothing fits after {kept} mm"
         )
         return Wanted(None, f"A bowl {2 * rims[count - 1]:.0f} mm across does not fit as number {count}: {reach}.")
+    if may_end is not None:
+        return Wanted(None, "These sizes fit, but the last bowl's hollow does not hold the shallow defects below them.")
     return Wanted(None, "These sizes don't fit together.")
 
 
@@ -104,10 +114,13 @@ def using(work: Workshop, cutters: tuple[str, ...]) -> Workshop:
     return replace(work, point_levels=points, cell_levels=cells, memory={})
 
 
-def _levels(chains: Chains, worth: Worth, rims: Sequence[float]) -> list[Level]:
+def _levels(chains: Chains, worth: Worth, rims: Sequence[float], may_end: MayEnd | None = None) -> list[Level]:
     """Return the values of the cores wanted, the last first: each at least as large as asked."""
     sizes = np.nan_to_num(chains.grid.bowls.rim)
-    return _levels_of(chains, worth, [sizes >= rim - SLACK for rim in reversed(rims)])
+    allowed = [sizes >= rim - SLACK for rim in reversed(rims)]
+    if allowed and may_end is not None:
+        allowed[0] &= may_end(chains.grid.bowls)
+    return _levels_of(chains, worth, allowed)
 
 
 def _levels_of(chains: Chains, worth: Worth, allowed: Sequence[NDArray[np.bool_]]) -> list[Level]:
@@ -125,12 +138,16 @@ def _levels_of(chains: Chains, worth: Worth, allowed: Sequence[NDArray[np.bool_]
     return found
 
 
-def _holding(work: Workshop, room: Room, widest: float, limit: float, rims: Sequence[float]) -> Found | None:
+def _holding(
+    work: Workshop, room: Room, widest: float, limit: float, rims: Sequence[float], may_end: MayEnd | None = None
+) -> Found | None:
     firsts = first_bowls(work, room, widest, limit)
     firsts = firsts.at(firsts.rim >= rims[0] - SLACK)
+    if len(rims) == 1 and may_end is not None:
+        firsts = firsts.at(may_end(firsts))
     if not len(firsts.rim):
         return None
-    levels = _levels(work.points, work.worth, rims[1:])
+    levels = _levels(work.points, work.worth, rims[1:], may_end)
     total = work.worth.of_rim(firsts.rim)
     total = total + (best_following(following(work.points.grid, firsts), levels[-1])[0] if levels else 0.0)
     place = int(np.argmax(total))
@@ -139,10 +156,14 @@ def _holding(work: Workshop, room: Room, widest: float, limit: float, rims: Sequ
     cuts = trace(work.points, levels, firsts.at([place]))
 
     def worth(bowls: list[Outside], grooves: list[tuple[Real, Real, Real]]) -> Real:
-        large = [bowl.rim >= rim - SLACK for bowl, rim in zip(bowls, rims, strict=True)]
-        return np.where(np.all(large, axis=0), nest_worth(work.worth, bowls, grooves), IMPOSSIBLE)
+        allowed = [bowl.rim >= rim - SLACK for bowl, rim in zip(bowls, rims, strict=True)]
+        allowed += [] if may_end is None else [may_end(bowls[-1])]
+        return np.where(np.all(allowed, axis=0), nest_worth(work.worth, bowls, grooves), IMPOSSIBLE)
 
-    best = refined(work.rules, Recipe(float(firsts.rim[place]), 0.0, cuts), widest, room, limit, worth)
+    def depth_at(rim: Real) -> Real:  # thicker wood is turned away first
+        return np.minimum(room(rim), deepest(work.rules, rim))
+
+    best = refined(work.rules, Recipe(float(firsts.rim[place]), 0.0, cuts), widest, depth_at, limit, worth)
     return None if best is None else Found(*best)
 
 
