@@ -16,10 +16,12 @@ Mask = NDArray[np.bool_]
 Path = NDArray[np.float64]
 
 
-def reduced(flat: FlatPhoto, longest_px: float) -> FlatPhoto:
+def reduced(flat: FlatPhoto, longest_px: float, *, sharp: bool = False) -> FlatPhoto:
     """Return the same picture with its longer side at most `longest_px`, by averaging areas; never enlarged.
 
-    Up to a pixel of the result is lost at the right and lower rim, so that pixels stay square.
+    Up to a pixel of the result is lost at the right and lower rim, so that pixels stay square. A sharp one is halved
+    while it is three times as long or more, then cubic interpolation does the rest: that keeps more of thin lines than
+    averaging does, and is quicker.
 
     >>> flat = FlatPhoto(np.zeros((400, 600, 3), np.uint8), mm_per_px=0.5, origin=(0.0, 0.0), aim=(1.0, 1.0))
     >>> small = reduced(flat, 300)
@@ -28,13 +30,16 @@ def reduced(flat: FlatPhoto, longest_px: float) -> FlatPhoto:
     """
     import cv2
 
+    while sharp and (longest := max(flat.pixels.shape[:2])) >= 3 * longest_px:
+        flat = reduced(flat, longest / 2)
     height, width = flat.pixels.shape[:2]
     factor = max(height, width) / longest_px
     if factor <= 1:
         return flat
     size = (max(1, int(width / factor + 1e-9)), max(1, int(height / factor + 1e-9)))
     right, lower = min(width, round(size[0] * factor)), min(height, round(size[1] * factor))
-    pixels = cv2.resize(flat.pixels[:lower, :right], size, interpolation=cv2.INTER_AREA)
+    way = cv2.INTER_CUBIC if sharp else cv2.INTER_AREA
+    pixels = cv2.resize(flat.pixels[:lower, :right], size, interpolation=way)
     covered = None
     if flat.covered is not None:
         share = flat.covered[:lower, :right].view(np.uint8) * np.uint8(255)

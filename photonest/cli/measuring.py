@@ -97,9 +97,11 @@ class Measuring:
             for finder, field in keys:
                 chosen.setdefault(("scale", finder), {})[field] = value
         if self.paper_size is not None:
-            if self.paper_size not in (sizes := ("A3", "A4", "A5", "Letter")):
+            from photonest.scale.paper import SIZES_MM
+
+            if self.paper_size not in SIZES_MM:
                 raise typer.BadParameter(
-                    f"{self.paper_size!r} is none of {', '.join(sizes)}.", param_hint="--paper-size"
+                    f"{self.paper_size!r} is none of {', '.join(SIZES_MM)}.", param_hint="--paper-size"
                 )
             chosen.setdefault(("scale", "paper"), {})["size"] = self.paper_size
         if self.ruler is not None:

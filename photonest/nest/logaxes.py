@@ -108,12 +108,10 @@ class Axes:
             trial = Cells(a, b, 0.0, 0.0, np.tile(rims, (len(a), 1)), cells.level)
             trial = trial.picked(np.flatnonzero(trial.b >= view.nearest))
             floor = best.rank - CLIMB_SLACK * (best.rank % PER_BOWL)  # a finer table ranks a little lower
-            kept, tops, _, work = view.bounds(half.table, trial, floor, level)
-            self.work += work
-            if not len(tops):
+            spot = self._best_of(view, place, trial, floor, level)
+            if spot is None:
                 return best if step else self.dived(view, place, cells)
-            top = int(np.argmax(tops))
-            best = Spot(place, float(tops[top]), float(kept.a[top]), float(kept.b[top]))
+            best = spot
         return best
 
     def in_cells(self, angle: float, place: int, cells: Cells, tops: Real) -> Spot:
@@ -140,13 +138,17 @@ class Axes:
         a = np.concatenate([cells.a + x * cells.across for x, _ in AROUND])
         b = np.concatenate([cells.b + y * cells.down for _, y in AROUND])
         rims = np.tile(cells.rims, (len(AROUND), 1))
-        return self._best_of(view, place, Cells(a, np.maximum(b, view.nearest), 0.0, 0.0, rims, cells.level))
+        corners = Cells(a, np.maximum(b, view.nearest), 0.0, 0.0, rims, cells.level)
+        return self._best_of(view, place, corners) or Spot(place, 0.0, 0.0, 0.0)
 
-    def _best_of(self, view: View, place: int, axes: Cells) -> Spot:
-        kept, tops, _, work = view.bounds(self.halves[place].table, axes, 0.0)
+    def _best_of(
+        self, view: View, place: int, axes: Cells, floor: float = 0.0, level: int | None = None
+    ) -> Spot | None:
+        """Return the best of some axes by the table of first bowls, valued as coarsely as told; None if none may do."""
+        kept, tops, _, work = view.bounds(self.halves[place].table, axes, floor, level)
         self.work += work
         if not len(tops):
-            return Spot(place, 0.0, 0.0, 0.0)
+            return None
         top = int(np.argmax(tops))
         return Spot(place, float(tops[top]), float(kept.a[top]), float(kept.b[top]))
 

@@ -41,6 +41,7 @@ def plan_round(question: Question, gap: float) -> Answer:
     count = _count_asked(question, found)
     best = found.nests[count]
     nest = _nest(question, found, count, limit)
+    # farther off, the hollow may hold its defects no more, however many bowls there are
     kept = 0.0 if found.in_hollow else bowls_kept(work, found.points, thickness, found.widest, count, limit)
     nest = with_room(nest, nest.may_be_off, max(kept, nest.may_be_off))
     bounds = found.bounds

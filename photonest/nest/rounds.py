@@ -76,22 +76,20 @@ class Demand:
 
     def met(self, bowl: Outside) -> NDArray[np.bool_]:
         """Return which bowls' hollows hold all corners; the hollow is an arc one wall inside, and a flat floor."""
-        shape = bowl.rim.shape
-        found = np.ones(shape, bool)
-        for rho, h, keep in zip(self.rho, self.h, self.keep, strict=True):
-            across = np.maximum(np.abs(rho - bowl.centre), np.abs(bowl.centre))
-            with np.errstate(invalid="ignore"):
-                found &= np.hypot(across, h + bowl.stand_off) <= bowl.radius - bowl.wall - keep
-                found &= h + keep <= bowl.axis_floor
-        return found
+        deepest = float(np.max(self.h + self.keep, initial=-math.inf))
+        return np.asarray((self._left(bowl) >= 0) & (deepest <= bowl.axis_floor))
 
     def slack(self, bowl: Outside) -> float:
         """Return how far the axis may be off, in mm, with a last bowl still holding all corners."""
-        left = math.inf
+        return max(0.0, float(np.min(self._left(bowl))))
+
+    def _left(self, bowl: Outside) -> Real:
+        """Return how far the nearest corner stays inside the arc of each bowl's hollow; NaN for bowls that are none."""
+        left = np.full(np.shape(bowl.rim), np.inf)
         for rho, h, keep in zip(self.rho, self.h, self.keep, strict=True):
             across = np.maximum(np.abs(rho - bowl.centre), np.abs(bowl.centre))
-            left = min(left, float(np.min(bowl.radius - bowl.wall - keep - np.hypot(across, h + bowl.stand_off))))
-        return max(0.0, left)
+            left = np.minimum(left, bowl.radius - bowl.wall - keep - np.hypot(across, h + bowl.stand_off))
+        return left
 
 
 def best_of_round(

@@ -44,6 +44,8 @@ def wanted_nest(
     found = _holding(work, room, widest, limit, rims, may_end)
     if found is not None:
         return Wanted(found, "")
+    if may_end is not None:
+        return Wanted(None, "No last bowl of these sizes holds in its hollow the shallow defects left to it.")
     for count in range(1, len(rims) + 1):
         if _holding(work, room, widest, limit, rims[:count]) is not None:
             continue
@@ -57,8 +59,6 @@ def wanted_nest(
             f"the largest bowl after {kept} mm is {2 * best:.0f} mm" if best > 0 else f"nothing fits after {kept} mm"
         )
         return Wanted(None, f"A bowl {2 * rims[count - 1]:.0f} mm across does not fit as number {count}: {reach}.")
-    if may_end is not None:
-        return Wanted(None, "These sizes fit, but the last bowl's hollow does not hold the shallow defects below them.")
     return Wanted(None, "These sizes don't fit together.")
 
 

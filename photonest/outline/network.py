@@ -2,8 +2,8 @@
 
 The network sees 256 pixels of the longer side, which of them count, where the piece meant is and, where the scale tells
 it, from where the camera looks: on that side the side of the piece shows below its face. It was trained on drawn scenes
-alone (``python -m tests.bench.train_outlines``), so that every real photo is one it never saw. What it
-gives is coarse: it says which part of the picture is the piece, and to about a hundredth of its diameter where it ends.
+alone (``python -m tests.bench.train_outlines``), so that every real photo is one it never saw. What it gives is coarse:
+it says which part of the picture is the piece, and to about a hundredth of its diameter where it ends.
 """
 
 from __future__ import annotations

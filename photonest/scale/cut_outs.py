@@ -69,11 +69,13 @@ def cut_out_sheet(paper: Paper, cutting: Cutting) -> tuple[NDArray[np.float64], 
     rectangles = np.vstack([*parts, _crosses(crosses), check_line_rectangles(line)])
     what = "markers to lay around a slice" if cutting == "markers" else "strips for long logs"
     how = "cut along the small crosses" if cutting == "markers" else "cut between the columns only"
+    around = "Lay four or more flat and level with the face, spread all around it."
+    along = "Lay two or more flat and level with the face, along opposite sides of it."
     below = line[1]
     texts = (
         Text(left, 9.5, 4.2, f"photonest {what}, {paper}, version 1"),
         Text(left, 14.5, 3.4, f"Print at 100 % (actual size, not 'fit to page') on stiff matt paper; {how}."),
-        Text(left, below - 6.0, 3.4, "Lay four or more flat and level with the face, spread all around it."),
+        Text(left, below - 6.0, 3.4, around if cutting == "markers" else along),
         Text(left + CHECK_LINE_MM + 3, below + 1.2, 3.2, "This line is 100 mm long: check it."),
     )
     return rectangles, texts

@@ -20,16 +20,12 @@ PARALLEL_DEG, SQUARE_DEG = 30.0, 50.0  # how far, seen slantwise, sides may be o
 ThreeSided = tuple[NDArray[np.int_], NDArray[np.int_], NDArray[np.int_]]  # numbers of bases, lines at their two ends
 
 
-def find_quads(pixels: NDArray[np.uint8]) -> Array:
-    """Return corners of four-sided shapes in an RGB picture, clockwise as seen, the best closed first, shape (n, 4, 2).
-
-    Corners are where the sides' lines meet, to about two pixels of the searched size.
-    """
-    return find_shapes(pixels)[0]
-
-
 def find_shapes(pixels: NDArray[np.uint8]) -> tuple[Array, Array]:
-    """Return what `find_quads` does, and shapes that the frame cuts, as `cut_by_frame` does."""
+    """Return four-sided shapes in an RGB picture, and shapes that the frame cuts, as `cut_by_frame` does.
+
+    Corners, shape (n, 4, 2), run clockwise as seen, those of the best closed first. They are where the sides' lines
+    meet, to about two pixels of the searched size.
+    """
     import cv2
 
     longer = max(pixels.shape[:2])

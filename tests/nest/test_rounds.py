@@ -1,7 +1,11 @@
+import numpy as np
 import pytest
 
 from photonest.model import OutlineError, Price, Shop, ShopError, Stock
 from photonest.nest import check_plan, plan_nest
+from photonest.nest.curves import turned_outside
+from photonest.nest.rounds import Demand
+from photonest.nest.rules import Rules
 from tests.nest.examples import face, radial_crack, ring
 
 SHALLOW = radial_crack("c1", 20, 10, 40, depth=8.0)
@@ -116,3 +120,12 @@ def test_what_a_crack_less_would_bring_is_true() -> None:
     told = next(reason for reason in plan.reasons if "Without crack c1" in reason)
     assert (f"{more_bowls:+d} bowl" if more_bowls else f"{gain:+.1f} mm") in told
     assert any("thickness" in reason for reason in plan.reasons)
+
+
+def test_an_axis_may_be_off_by_just_what_the_hollow_leaves() -> None:
+    bowl = turned_outside(Rules(Shop()), np.array([120.0]), np.array([90.0]))
+    at = Demand(np.array([60.0, 20.0]), np.array([20.0, 35.0]), np.array([5.0, 5.0]))
+    slack = at.slack(bowl)
+    assert slack > 0
+    for off, held in ((slack - 1e-6, True), (2 * slack, False)):
+        assert bool(Demand(at.rho + off, at.h, at.keep).met(bowl)[0]) is held

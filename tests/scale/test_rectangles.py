@@ -10,7 +10,7 @@ import pytest
 from photonest.model import NotFound, Scale
 from photonest.scale.card import HEIGHT_MM, WIDTH_MM, Card
 from photonest.scale.paper import SIZES_MM, Paper
-from photonest.scale.quads import find_quads
+from photonest.scale.quads import find_shapes
 from photonest.scale.rough_shapes import searched
 from tests.drawn.camera import CameraSpec
 from tests.scale.scenes import as_photo, diameter_off_pct, photograph
@@ -173,7 +173,7 @@ def test_unknown_size_is_named() -> None:
 
 
 def test_empty_pictures_hold_no_shape() -> None:
-    assert len(find_quads(np.full((300, 400, 3), 128, np.uint8))) == 0
+    assert len(find_shapes(np.full((300, 400, 3), 128, np.uint8))[0]) == 0
     noise = np.random.default_rng(0).integers(0, 255, (300, 400, 3), np.uint8)
     assert not card(noise)
     assert not paper(noise)
@@ -183,6 +183,6 @@ def test_corners_of_a_plain_rectangle_are_found() -> None:
     picture = np.full((600, 800, 3), 60, np.uint8)
     corners = np.array([[200, 150], [560, 190], [530, 420], [180, 390]])
     cv2.fillPoly(picture, [corners], (220, 220, 220))
-    best = find_quads(picture)[0]
+    best = find_shapes(picture)[0][0]
     off = min(np.abs(np.roll(best, turn, axis=0) - corners).max() for turn in range(4))
     assert off < 3
