@@ -14,6 +14,7 @@ from photonest.nest.placing import ALL, HalfPlanePoints
 from photonest.nest.rules import Real
 
 TAPER_POINTS = 40
+PIECE, MOST_PIECES = 1.0, 20_000  # mm: of defects seen on the far face, and how many there are at most
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,6 +86,8 @@ def round_site(
     outs: Sequence[KeepOut], thickness: float, scale_error: float, *, far: bool, taper: Real | None
 ) -> RoundSite:
     """Return the axes of a blank or slice; `far` tells that the rim plane is the face that was not photographed."""
+    if far:
+        outs = _in_pieces(outs, scale_error)
     clear = clear_radius(outs, scale_error)
     below = [0.0 if not far or out.depth is None else thickness - out.depth for out in outs]
     second = None
@@ -99,3 +102,39 @@ def round_site(
     return RoundSite(
         clear, np.repeat(below, sizes), second, thickness, (low[0], low[1]), (high[0], high[1])
     )  # fmt: skip
+
+
+def _in_pieces(outs: Sequence[KeepOut], scale_error: float) -> list[KeepOut]:
+    """Return keep-outs with those that end below the face in short pieces.
+
+    What to keep from each is taken at its nearest place; but a foot may come nearest to a place farther off, where the
+    scale's error asks for more: at most what it asks for along a piece, or across an area.
+    """
+    shallow = [out for out in outs if out.depth is not None]
+    step = PIECE if sum(_lengths(out).sum() for out in shallow) <= PIECE * MOST_PIECES else np.inf
+    return [out if out.depth is None else _cut_up(out, step, scale_error) for out in outs]
+
+
+def _cut_up(out: KeepOut, step: float, scale_error: float) -> KeepOut:
+    lengths = _lengths(out)
+    counts = np.maximum(np.ceil(lengths / step), 1).astype(int)
+    number = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+    start, way = (np.repeat(each, counts, axis=0) for each in (out.segments[:, :2], np.diff(_ends(out), axis=1)[:, 0]))
+    shares = np.stack([number, number + 1], axis=1) / np.repeat(counts, counts)[:, None]
+    ends = start[:, None] + shares[..., None] * way[:, None]
+    longest = float(np.hypot(*np.ptp(_ends(out), axis=(0, 1)))) if out.kind == "area" else (lengths / counts).max()
+    return replace(
+        out,
+        segments=ends.reshape(-1, 4),
+        reach=np.repeat(out.reach, counts),
+        margin=out.margin + 2 * scale_error * longest,
+    )
+
+
+def _ends(out: KeepOut) -> Real:
+    return out.segments.reshape(-1, 2, 2)
+
+
+def _lengths(out: KeepOut) -> Real:
+    found: Real = np.hypot(*np.diff(_ends(out), axis=1)[:, 0].T)
+    return found
