@@ -10,7 +10,7 @@ from pathlib import Path
 from photonest.asking import Choices
 from photonest.catalogue.entries import Details, Entry
 from photonest.catalogue.files import make_thumbnail
-from photonest.catalogue.store import Catalogue
+from photonest.catalogue.store import Catalogue, check_details
 from photonest.model import CatalogueError, Face, PhotonestError
 
 ENDINGS = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif"})
@@ -103,31 +103,43 @@ def add_photos(
         What measures one.
     progress : callable
         Told each photo that is done with.
+
+    Raises
+    ------
+    CatalogueError
+        If what is told can't be kept, before anything is measured, or the catalogue can't be written.
     """
     added: list[Entry] = []
     failed: list[Failed] = []
     warnings: dict[str, tuple[str, ...]] = {}
-    fresh, known, unread = _fresh(paths, catalogue.photo_hashes())
+    check_details(details)  # before the long work
+    fresh, known, unread = _fresh(paths, catalogue.photo_hashes(withdrawn=False))
     for path in known:
         progress(path)
     for failure in unread:
         failed.append(failure)
         progress(failure.path)
     for outcome in _side_by_side(measure, fresh, choices, jobs):
-        if isinstance(outcome, Measured):
-            try:
-                content = outcome.path.read_bytes()
-                entry = catalogue.add(content, outcome.face, outcome.thumbnail, details)
-            except OSError as error:
-                failed.append(Failed(outcome.path, f"It can't be read: {error.strerror}."))
-            else:
-                added.append(entry)
-                if outcome.face.warnings:
-                    warnings[entry.code] = outcome.face.warnings
+        entered = _enter(catalogue, outcome, details) if isinstance(outcome, Measured) else outcome
+        if isinstance(entered, Failed):
+            failed.append(entered)
         else:
-            failed.append(outcome)
+            added.append(entered)
+            if isinstance(outcome, Measured) and outcome.face.warnings:
+                warnings[entered.code] = outcome.face.warnings
         progress(outcome.path)
     return Batch(tuple(added), tuple(known), tuple(sorted(failed, key=lambda f: f.path)), warnings)
+
+
+def _enter(catalogue: Catalogue, measured: Measured, details: Details) -> Entry | Failed:
+    """Return the entry of a photo measured, or why it could not be entered: one lost or changed stops no others."""
+    try:
+        content = measured.path.read_bytes()
+    except OSError as error:
+        return Failed(measured.path, f"It can't be read: {error.strerror}.")
+    if hashlib.sha256(content).hexdigest() != measured.face.photo.sha256:
+        return Failed(measured.path, "It changed while it was measured: add it again.")
+    return catalogue.add(content, measured.face, measured.thumbnail, details)
 
 
 def _fresh(paths: Iterable[Path], there: set[str]) -> tuple[list[Path], list[Path], list[Failed]]:

@@ -54,7 +54,13 @@ def check_catalogue(
             damage.append(f"{entry.code}: {trouble}")
     known = {entry.photo_sha256 for entry in every}
     orphans = tuple(catalogue.photos.orphans(known))
-    if clean:
-        for path in orphans:
-            path.unlink(missing_ok=True)
-    return Findings(len(every), tuple(damage), orphans, len(orphans) if clean else 0)
+    return Findings(len(every), tuple(damage), orphans, sum(map(_removed, orphans)) if clean else 0)
+
+
+def _removed(path: Path) -> bool:
+    """Remove a file and tell whether that was allowed."""
+    try:
+        path.unlink(missing_ok=True)
+    except OSError:
+        return False
+    return True

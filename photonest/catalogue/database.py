@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
+import unicodedata
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,8 @@ def engine_for(where: str) -> sa.Engine:
         url = sa.make_url(where)
     except exc.ArgumentError as error:
         raise CatalogueError(f"{where!r} is not a database's URL.", "Write postgresql://NAME@HOST/DATABASE.") from error
+    if url.get_backend_name() == "sqlite":
+        raise CatalogueError(f"{where!r} names a file by a URL.", "Give the SQLite file by its path alone.")
     if url.drivername in ("postgresql", "postgres"):
         url = url.set(drivername="postgresql+psycopg")
     try:
@@ -51,6 +54,7 @@ def _sqlite(path: Path) -> sa.Engine:
         connection.isolation_level = None
         connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("PRAGMA synchronous = FULL")
+        connection.create_function("lower", 1, _lower, deterministic=True)
 
     @listen.listens_for(engine, "begin")
     def begin(connection: sa.Connection) -> None:
@@ -58,6 +62,11 @@ def _sqlite(path: Path) -> sa.Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
 
     return engine
+
+
+def _lower(text: object) -> object:
+    """Return a text in small letters, as SQLite itself can't do for other than English ones."""
+    return unicodedata.normalize("NFC", text).lower() if isinstance(text, str) else text
 
 
 @contextlib.contextmanager

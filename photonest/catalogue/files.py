@@ -57,7 +57,11 @@ class PhotoStore:
         place = self.photo(sha256, file)
         if not place.is_file():
             return f"the photo {place.name} is missing"
-        if hashlib.sha256(place.read_bytes()).hexdigest() != sha256:
+        try:
+            content = place.read_bytes()
+        except OSError as error:
+            return f"the photo {place.name} can't be read: {error.strerror}"
+        if hashlib.sha256(content).hexdigest() != sha256:
             return f"the photo {place.name} is not what it was"
         if not self.thumbnail(sha256).is_file():
             return f"the thumbnail of {place.name} is missing"

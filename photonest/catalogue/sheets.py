@@ -119,13 +119,13 @@ def qr_picture(text: str, side: int) -> Image:
 
 
 def _draw_piece(page: Any, x: int, y: int, entry: Entry, thumbnail: bytes) -> None:
-    from PIL import Image, ImageDraw, UnidentifiedImageError
+    from PIL import Image, ImageDraw
 
     width, height = px(STOCK.width - 4.0), px(33.0)
     try:
         with Image.open(io.BytesIO(thumbnail)) as opened:
             picture = opened.convert("RGB")
-    except UnidentifiedImageError:
+    except OSError:  # Pillow's, for what is no picture or is cut off
         picture = Image.new("RGB", (4, 3), "#cccccc")
     scale = min(width / picture.width, height / picture.height)
     picture = picture.resize((round(picture.width * scale), round(picture.height * scale)))

@@ -92,13 +92,13 @@ class Catalogue:
         """
         day = day or date.today()
         face = dataclasses.replace(face, photo=dataclasses.replace(face.photo, file=_printable(face.photo.file)))
+        check_details(details)
         facts = {**told(details), "file": face.photo.file, "face": face_to_document(face)}
-        _check_facts(facts)
         there = self.by_photo(face.photo.sha256)
         if there is not None and not there.withdrawn:
             return there
         if details.code is not None and there is None:
-            self._check_free(check_code(details.code))
+            self._check_free(details.code)
         if hashlib.sha256(content).hexdigest() != face.photo.sha256:
             raise CatalogueError(f"The photo {face.photo.file} changed after it was measured.", "Add it again.")
         sha256 = self.photos.keep(content, face.photo.file, thumbnail)
@@ -164,10 +164,11 @@ class Catalogue:
             row = connection.execute(sa.select(*_LISTED).where(entries.c.photo_sha256 == sha256)).first()
         return None if row is None else Entry(*row)
 
-    def photo_hashes(self) -> set[str]:
-        """Return the hashes of all photos entered."""
+    def photo_hashes(self, *, withdrawn: bool = True) -> set[str]:
+        """Return the hashes of all photos entered, those of withdrawn entries included or not."""
+        query = sa.select(entries.c.photo_sha256)
         with reading(self._engine, self.where) as connection:
-            return set(_column(connection, sa.select(entries.c.photo_sha256)))
+            return set(_column(connection, query if withdrawn else query.where(~entries.c.withdrawn)))
 
     def entry(self, code: str) -> Entry:
         """Return the entry of a code; small and capital letters don't matter."""
@@ -305,6 +306,13 @@ class Catalogue:
 
     def _unknown(self, code: str) -> CatalogueError:
         return CatalogueError(f"No entry has the code {code!r}.", "'photonest catalogue list' shows the codes.")
+
+
+def check_details(details: Details) -> None:
+    """Raise CatalogueError for a code that can't go on a label, and for a value that no database keeps."""
+    _check_facts(told(details))
+    if details.code is not None:
+        check_code(details.code)
 
 
 def _conditions(wanted: Wanted) -> Iterator[sa.ColumnElement[bool]]:

@@ -21,7 +21,9 @@ from datetime import date, datetime
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from photonest.catalogue.codes import check_code
 from photonest.catalogue.entries import Entry, Happening, Wanted
+from photonest.catalogue.history import replayed
 from photonest.catalogue.store import Catalogue
 from photonest.model import CatalogueError, DocumentError, OutputError, dump_json, face_to_document, write_whole
 
@@ -180,23 +182,62 @@ def take_in(catalogue: Catalogue, source: Path, progress: Callable[[str], None] 
     new: list[str] = []
     known: list[str] = []
     renamed: list[tuple[str, str]] = []
+    for piece in _pieces(source):
+        progress(piece.code)
+        entry, fresh = catalogue.take_in(piece.code, piece.file, piece.history, piece.photo, piece.thumbnail)
+        (new if fresh else known).append(entry.code)
+        if fresh and entry.code != piece.code:
+            renamed.append((piece.code, entry.code))
+    return TakenIn(tuple(new), tuple(known), tuple(renamed))
+
+
+def check_source(source: Path) -> None:
+    """Raise CatalogueError if something is no exported folder and no backup, or its list can't be read."""
+    with opened(source) as read:
+        _records(read, source.name)
+
+
+def look_through(source: Path, progress: Callable[[str], None] = lambda _: None) -> int:
+    """Return how many pieces an exported folder or a backup holds, each of them read to its end.
+
+    Raises
+    ------
+    CatalogueError
+        If it is something else, newer, or damaged anywhere: nothing need be begun with it.
+    """
+    count = 0
+    for piece in _pieces(source):
+        progress(piece.code)
+        count += 1
+    return count
+
+
+@dataclasses.dataclass(frozen=True)
+class _Piece:
+    """An entry as it was written out; `file` is its photo's name."""
+
+    code: str
+    file: str
+    history: list[Happening]
+    photo: bytes
+    thumbnail: bytes
+
+
+def _pieces(source: Path) -> Iterator[_Piece]:
+    """Yield every entry of an exported folder or a backup; raise CatalogueError at the first that is damaged."""
     with opened(source) as read:
         for record in _records(read, source.name):
-            code = str(record["code"])
-            progress(code)
-            photo = record["photo"]
+            code, photo = str(record["code"]), record["photo"]
             content = read(photo["path"])
             if hashlib.sha256(content).hexdigest() != photo["sha256"]:
                 raise CatalogueError(f"{code}: the photo {photo['path']} is not what it was.", "Use another backup.")
             history = [_happening(fields) for fields in record["history"]]
+            check_code(code)
             try:
-                entry, fresh = catalogue.take_in(code, photo["file"], history, content, read(photo["thumbnail"]))
+                replayed(history)
             except (DocumentError, KeyError) as error:
                 raise CatalogueError(f"{code}: its history can't be read: {error}.", "Use another backup.") from error
-            (new if fresh else known).append(entry.code)
-            if fresh and entry.code != code:
-                renamed.append((code, entry.code))
-    return TakenIn(tuple(new), tuple(known), tuple(renamed))
+            yield _Piece(code, str(photo["file"]), history, content, read(photo["thumbnail"]))
 
 
 def _records(read: Reader, name: str) -> list[dict[str, Any]]:

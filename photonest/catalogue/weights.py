@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping, Sequence
+from datetime import date
 
 from photonest.catalogue.entries import Happening
 from photonest.model import CatalogueError
 from photonest.wood.weighings import Weighing
 
+WORKED = ("blank", "rough", "finished")
+"""States in which wood has been taken off: what a piece weighed before tells nothing of how it dries after."""
+
 
 def weighings_of(history: Sequence[Happening]) -> tuple[Weighing, ...]:
-    """Return the weighings that still hold, by day; of two on one day the later one recorded."""
-    live = [happened for happened in history if happened.kind == "weighed" and happened.undone_at is None]
-    by_day = {happened.day: float(happened.facts["grams"]) for happened in live}
-    return tuple(Weighing(day, by_day[day]) for day in sorted(by_day))
+    """Return the weighings that still hold since wood was last taken off, by day; of two on one day the later one."""
+    live = [happened for happened in history if happened.undone_at is None]
+    worked = [happened.day for happened in live if happened.kind == "state" and happened.facts["state"] in WORKED]
+    by_day = {happened.day: float(happened.facts["grams"]) for happened in live if happened.kind == "weighed"}
+    return tuple(Weighing(day, by_day[day]) for day in sorted(by_day) if day >= max(worked, default=date.min))
 
 
 def weight_picture(weighings: Mapping[str, Sequence[Weighing]], format: str = "png") -> bytes:

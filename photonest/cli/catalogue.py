@@ -13,6 +13,7 @@ import typer
 from photonest.cli import catalogue_add, catalogue_files, catalogue_sheets
 from photonest.cli.catalogue_common import (
     Code,
+    Jobs,
     Photos,
     Place,
     Species,
@@ -25,6 +26,7 @@ from photonest.cli.catalogue_common import (
 )
 from photonest.cli.catalogue_words import describe, line_of, rims_of, short, sizes
 from photonest.cli.common import AsJson, Replace, refuse_to_overwrite, say, show
+from photonest.cli.piece import Kind
 
 if TYPE_CHECKING:
     from photonest.catalogue.entries import Entry, Wanted
@@ -66,7 +68,7 @@ def find(
     shop: Annotated[
         Path | None, typer.Option("--shop", metavar="FILE", help="Your workshop's figures, for --rim.")
     ] = None,
-    jobs: Annotated[int, typer.Option(metavar="N", help="How many are planned at once; -1: one a core.")] = -1,
+    jobs: Jobs = -1,
     limit: Limit = 0,
     where: Where = None,
     photos: Photos = None,
@@ -121,7 +123,7 @@ def show_entry(
         return
     for name, value in dataclasses.asdict(entry).items():
         if value not in (None, False) and name not in ("photo_sha256", "code"):
-            show(f"{name.replace('_', ' '):<15} {short(value)}")
+            show(f"{name.replace('_', ' '):<15} {short(name, value)}")
     show(f"{'photo':<15} {photo}")
     for happened in history:
         show(f"  {happened.day}  {describe(happened)}")
@@ -169,6 +171,7 @@ def set_state(
 @app.command("describe")
 def describe_entry(
     code: Code,
+    stock: Annotated[Kind | None, typer.Option(help="What it is, where it was entered as another.")] = None,
     species: Species = None,
     note: Annotated[str | None, typer.Option(metavar="TEXT", help="Anything worth remembering.")] = None,
     thickness: Annotated[
@@ -180,7 +183,8 @@ def describe_entry(
     photos: Photos = None,
 ) -> None:
     """Record or correct what is known of a piece."""
-    facts = {"species": species, "note": note, "thickness": thickness, "length": length}
+    kind = None if stock is None else stock.value
+    facts = {"kind": kind, "species": species, "note": note, "thickness": thickness, "length": length}
     told = {name: value for name, value in facts.items() if value is not None}
     with opened(where, photos) as catalogue:
         _changed(catalogue.describe(code, told, past_day_of(day)))
@@ -294,7 +298,7 @@ def _makers(
     unknown = [answer.entry.code for answer in answers if answer.reason.endswith("is not known")]
     if unknown:
         say(f"Not planned, for want of a thickness or length: {', '.join(unknown)}.")
-    say(f"{len(found)} of {len(entries)} could; each is judged by its largest nest.")
+    say(f"{len(found)} of {len(entries)} could; each is judged by its largest nest, with walls by the rule of thumb.")
 
 
 def _bowl(text: str) -> dict[str, float]:

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from photonest.cli.bundles import expanding
-from photonest.cli.catalogue_common import Photos, Place, Species, State, Where, opened, progress_bar
+from photonest.cli.catalogue_common import Jobs, Photos, Place, Species, State, Where, opened, progress_bar
 from photonest.cli.catalogue_words import line_of
 from photonest.cli.common import AsJson, say, show
 from photonest.cli.measuring import Measuring
-from photonest.cli.piece import Kind
+from photonest.cli.piece import Kind, refuse_misplaced
 
 if TYPE_CHECKING:
     from photonest.catalogue.batch import Batch
@@ -40,7 +40,7 @@ def add(
     code: Annotated[
         str | None, typer.Option(metavar="CODE", help="A code of your own, for one photo; else one is made.")
     ] = None,
-    jobs: Annotated[int, typer.Option(metavar="N", help="How many are measured at once; -1: one a core.")] = -1,
+    jobs: Jobs = -1,
     dask: Annotated[
         str | None,
         typer.Option(
@@ -52,6 +52,7 @@ def add(
     json: AsJson = False,
 ) -> None:
     """Measure photos and enter them; photos already there are recognised, so that a run cut off can be run again."""
+    refuse_misplaced(stock, {"thickness": thickness, "length": length})
     from photonest.catalogue.batch import add_photos
     from photonest.catalogue.entries import Details
     from photonest.model import CatalogueError
@@ -68,10 +69,12 @@ def add(
     ):
         batch = add_photos(catalogue, paths, details, chosen, jobs=jobs, progress=lambda path: step(path.name))
     _report(batch, json)
+    if batch.known and details != Details():
+        say("Those already there stay as they were: tell more of them with catalogue describe, move or state.")
     if batch.failed:
         raise CatalogueError(
             f"{len(batch.failed)} of {len(paths)} photos could not be measured; what could is in the catalogue.",
-            "See the table above; then run the same command again.",
+            "See the list above; then run the same command again.",
         )
 
 
@@ -114,7 +117,7 @@ def _workers(dask: str | None) -> Iterator[None]:
 
 
 def _report(batch: Batch, json: bool) -> None:
-    """Print what was added on stdout, and the table of what needs a look on stderr."""
+    """Print what was added on stdout, and the list of what needs a look on stderr."""
     if json:
         document = {
             "added": [dataclasses.asdict(entry) for entry in batch.added],

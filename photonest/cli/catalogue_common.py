@@ -53,6 +53,17 @@ Species = Annotated[str | None, typer.Option(metavar="NAME", help="The wood.")]
 Place = Annotated[str | None, typer.Option(metavar="PLACE", help="Where it lies.")]
 
 
+def _not_none(jobs: int) -> int:
+    if jobs == 0:
+        raise typer.BadParameter("it must be 1 or more, or -1.")
+    return jobs
+
+
+Jobs = Annotated[
+    int, typer.Option(metavar="N", callback=_not_none, help="How many photos or pieces at once; -1: one a core.")
+]
+
+
 def day_option(*names: str, help: str = "The day it happened; today if not given.") -> Any:
     """Return an option that takes a day as YYYY-MM-DD."""
     return typer.Option(*(names or ("--day",)), formats=["%Y-%m-%d"], metavar="YYYY-MM-DD", help=help)

@@ -36,6 +36,8 @@ def export(
     from photonest.catalogue.transfer import export_folder, to_csv, to_document
     from photonest.model import dump_json, write_whole
 
+    if replace and format is ExportFormat.FOLDER:
+        raise typer.BadParameter("a folder is never written over: give a new one.", param_hint="--replace")
     if target is not None and format is not ExportFormat.FOLDER:
         refuse_to_overwrite(target, replace=replace)
     with opened(where, photos) as catalogue:
@@ -59,8 +61,9 @@ def import_(
     photos: Photos = None,
 ) -> None:
     """Take in the pieces of another catalogue; those whose photo is known stay as they are."""
-    from photonest.catalogue.transfer import take_in
+    from photonest.catalogue.transfer import check_source, take_in
 
+    check_source(source)  # before a catalogue is begun
     with opened(where, photos, make=True) as catalogue:
         taken = take_in(catalogue, source)
     for old, new in taken.renamed:
@@ -87,10 +90,11 @@ def restore(
     where: Where = None,
     photos: Photos = None,
 ) -> None:
-    """Bring a backup back into a new, empty catalogue."""
-    from photonest.catalogue.transfer import take_in
+    """Bring a backup back into a new, empty catalogue; a damaged backup leaves no half of one."""
+    from photonest.catalogue.transfer import look_through, take_in
     from photonest.model import CatalogueError
 
+    look_through(file)  # all of it, before a catalogue is begun
     with opened(where, photos, make=True) as catalogue:
         if catalogue.photo_hashes():
             raise CatalogueError(
@@ -114,9 +118,11 @@ def check(
         found = check_catalogue(catalogue, clean=clean, progress=step)
     for text in found.damage:
         show(text)
-    if found.orphans:
-        done = "removed" if clean else "left behind by adds that were cut off; --clean removes them"
-        say(f"{len(found.orphans)} files {done}.")
+    if found.cleaned:
+        say(f"{found.cleaned} files removed.")
+    if left := len(found.orphans) - found.cleaned:
+        why = "could not be removed: see your rights" if clean else "are left of adds cut off; --clean removes them"
+        say(f"{left} files {why}.")
     if found.damage:
         raise CatalogueError(
             f"{len(found.damage)} things are wrong with the catalogue.", "Restore the newest backup, and import it."

@@ -68,16 +68,19 @@ def weights(
     where: Where = None,
     photos: Photos = None,
 ) -> None:
-    """Write a picture of the weights over time, as PNG, PDF or SVG."""
+    """Write a picture of the weights since each was last sawn or turned, as PNG, PDF or SVG."""
     from photonest.catalogue.weights import weighings_of, weight_picture
     from photonest.model import write_whole
 
     ending = _ending(out, ".png", ".pdf", ".svg")
     refuse_to_overwrite(out, replace=replace)
     with opened(where, photos) as catalogue:
-        chosen = codes or [entry.code for entry in catalogue.find() if entry.weight is not None]
+        chosen = [catalogue.entry(code).code for code in codes] if codes else [entry.code for entry in catalogue.find()]
         series = {code: weighings_of(catalogue.history(code)) for code in chosen}
     write_whole(out, weight_picture(series, ending))
+    left_out = [code for code in chosen if codes and len(series[code]) < 2]
+    if left_out:
+        say(f"Not drawn, since not weighed twice: {', '.join(left_out)}.")
     say(f"Wrote {out}.")
 
 
@@ -89,7 +92,7 @@ def drying(
     where: Where = None,
     photos: Photos = None,
 ) -> None:
-    """Say how far a piece has dried, from its weights, and when it will be ready to turn again."""
+    """Say how far a piece has dried, from its weights since it was last sawn or turned, and when it will be ready."""
     from photonest.catalogue.weights import weighings_of
     from photonest.model import SpeciesError
     from photonest.wood.drying import StartMoisture, follow_drying

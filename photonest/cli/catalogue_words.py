@@ -33,7 +33,7 @@ def _words(kind: str, facts: Mapping[str, Any]) -> str:
         case "added":
             return f"added from {facts['file']}"
         case "measured":
-            return "face corrected by hand"
+            return "its face replaced by the one of a plan"
         case "weighed":
             return f"weighed {facts['grams']:g} g"
         case "moved":
@@ -41,7 +41,7 @@ def _words(kind: str, facts: Mapping[str, Any]) -> str:
         case "state":
             return str(facts["state"])
         case "described":
-            return ", ".join(f"{name} {short(value)}" for name, value in facts.items())
+            return ", ".join(f"{name} {short(name, value)}" for name, value in facts.items())
         case "planned":
             nests = ([bowl["rim_diameter"] for bowl in nest["bowls"]] for nest in facts["plan"]["nests"])
             return f"planned {'; '.join(sizes(rims) for rims in nests)}"
@@ -59,6 +59,12 @@ def sizes(rims: list[float]) -> str:
     return ", ".join(f"{rim:.0f}" for rim in rims) + " mm" if rims else "nothing"
 
 
-def short(value: Any) -> str:
-    """Return a value without digits that mean nothing."""
-    return f"{value:g}" if isinstance(value, float) else str(value)
+def short(name: str, value: Any) -> str:
+    """Return a value with its unit, without digits that mean nothing.
+
+    >>> short("max_diameter", 414.6846), short("thickness", 90.0), short("weight", 1850.0), short("species", "elm")
+    ('414.7 mm', '90 mm', '1850 g', 'elm')
+    """
+    if isinstance(value, float):
+        return f"{round(value, 1):.15g} {'g' if name == 'weight' else 'mm'}"
+    return str(value)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
@@ -53,6 +53,19 @@ _ONLY_FOR: dict[str, tuple[tuple[Kind, ...], object]] = {
     "pith_depth": ((Kind.BLANK,), None),
 }
 """The options that make sense for some kinds of stock only: which, and what they are when nobody gives them."""
+
+
+def refuse_misplaced(stock: Kind, told: Mapping[str, object]) -> None:
+    """Raise StockError naming an option, by its field's name, that makes no sense for the kind of stock."""
+    from photonest.model import StockError
+
+    for name, value in told.items():
+        kinds, usual = _ONLY_FOR[name]
+        if stock not in kinds and value != usual:
+            raise StockError(
+                f"--{name.replace('_', '-')} is said of a {' or '.join(kinds)}, and this is a {stock}.",
+                "Leave it out, or give the right --stock.",
+            )
 
 
 @dataclass(frozen=True)
@@ -128,12 +141,7 @@ class Piece:
         """Return the piece; raise StockError naming the option that is missing or wrong."""
         from photonest.model import FieldError, Stock, StockError
 
-        for name, (kinds, usual) in _ONLY_FOR.items():
-            if self.stock not in kinds and getattr(self, name) != usual:
-                raise StockError(
-                    f"--{name.replace('_', '-')} is said of a {' or '.join(kinds)}, and this is a {self.stock}.",
-                    "Leave it out, or give the right --stock.",
-                )
+        refuse_misplaced(self.stock, {name: getattr(self, name) for name in _ONLY_FOR})
         try:
             return Stock(
                 kind=self.stock.value,

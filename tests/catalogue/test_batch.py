@@ -13,6 +13,7 @@ from photonest.asking import Choices
 from photonest.catalogue.batch import Failed, Measured, add_photos, measure_photo, photos_in
 from photonest.catalogue.entries import Details
 from photonest.catalogue.store import Catalogue
+from photonest.model import CatalogueError
 from tests.catalogue.pieces import THUMBNAIL, face_of
 
 
@@ -88,6 +89,35 @@ def test_a_photo_that_vanishes(catalogue: Catalogue, folder: Path) -> None:
     gone = folder / "gone.jpg"
     found = add_photos(catalogue, [gone], Details(), jobs=1, measure=invented)
     assert "can't be read" in found.failed[0].reason
+
+
+def test_a_photo_that_changes_meanwhile_stops_no_others(catalogue: Catalogue, folder: Path) -> None:
+    def meddling(path: Path, choices: Choices | None) -> Measured | Failed:
+        found = invented(path, choices)
+        if path.name == "a.png":
+            path.write_bytes(b"another")
+        return found
+
+    found = add_photos(
+        catalogue, [*photos_in(folder / "monday"), folder / "a.png"], Details(), jobs=1, measure=meddling
+    )
+    assert [failure.path.name for failure in found.failed] == ["a.png"]
+    assert [entry.photo_file for entry in found.added] == ["c.webp"]
+
+
+def test_a_piece_withdrawn_is_added_again(catalogue: Catalogue, folder: Path) -> None:
+    (one,) = add_photos(catalogue, [folder / "a.png"], Details(), measure=invented).added
+    catalogue.undo(one.code)
+    (again,) = add_photos(catalogue, [folder / "a.png"], Details("blank", 80.0), measure=invented).added
+    assert (again.code, again.kind, again.thickness, again.withdrawn) == (one.code, "blank", 80.0, False)
+
+
+@pytest.mark.parametrize("told", [Details(thickness=-3.0), Details(code="no such code!")])
+def test_what_cant_be_kept_is_refused_before_anything_is_measured(
+    catalogue: Catalogue, folder: Path, told: Details
+) -> None:
+    with pytest.raises(CatalogueError):
+        add_photos(catalogue, [folder / "a.png"], told, measure=refuse)
 
 
 def test_real_photos_in_two_processes(catalogue: Catalogue, tmp_path: Path) -> None:

@@ -13,6 +13,10 @@ from photonest.catalogue.store import Catalogue
 from tests.catalogue.pieces import THUMBNAIL, add
 
 
+def forbidden(_: Path, **__: object) -> bytes:
+    raise PermissionError(13, "Permission denied")
+
+
 @pytest.fixture
 def catalogue(tmp_path: Path) -> Catalogue:
     return Catalogue(str(tmp_path / "yard.sqlite"), make=True)
@@ -38,7 +42,15 @@ def test_every_damage_is_found(catalogue: Catalogue) -> None:
     assert any(text.startswith(small.code) and "thumbnail" in text for text in told)
 
 
-def test_only_old_orphans_are_cleaned(catalogue: Catalogue) -> None:
+def test_a_photo_that_cant_be_read_is_damage(catalogue: Catalogue, monkeypatch: pytest.MonkeyPatch) -> None:
+    add(catalogue)
+
+    monkeypatch.setattr(Path, "read_bytes", forbidden)
+    (told,) = check_catalogue(catalogue).damage
+    assert "can't be read: Permission denied" in told
+
+
+def test_only_old_orphans_are_cleaned(catalogue: Catalogue, monkeypatch: pytest.MonkeyPatch) -> None:
     kept = add(catalogue, 1)
     sha256 = catalogue.photos.keep(b"cut off before the entry", "x.jpg", THUMBNAIL)
     young = catalogue.photos.photo(sha256, "x.jpg")
@@ -51,6 +63,9 @@ def test_only_old_orphans_are_cleaned(catalogue: Catalogue) -> None:
     os.utime(catalogue.photos.photo(kept.photo_sha256, kept.photo_file), (before, before))
     assert set(check_catalogue(catalogue).orphans) == {young, catalogue.photos.thumbnail(sha256), half}
     assert young.exists()
+    with monkeypatch.context() as read_only:
+        read_only.setattr(Path, "unlink", forbidden)
+        assert check_catalogue(catalogue, clean=True).cleaned == 0
     assert check_catalogue(catalogue, clean=True).cleaned == 3
     assert not young.exists()
     assert check_catalogue(catalogue).damage == ()

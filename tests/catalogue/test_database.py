@@ -165,6 +165,7 @@ def test_a_full_disk_loses_nothing(tmp_path: Path) -> None:
     [
         ("postgresql://nobody@localhost:1/none", "can't be used"),
         ("madeup://host/base", "can't be used"),
+        ("sqlite:///yard.sqlite", "by its path alone"),
         ("://", "not a database's URL"),
     ],
 )

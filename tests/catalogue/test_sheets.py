@@ -95,6 +95,7 @@ def test_an_overview_has_a_page_for_twenty() -> None:
 
 def test_a_lost_thumbnail_leaves_a_gap_not_an_error() -> None:
     assert stock_sheet([PIECE], lambda _: b"").startswith(b"%PDF")
+    assert stock_sheet([PIECE], lambda entry: jpeg(entry)[:-400]).startswith(b"%PDF")  # cut off
 
 
 @pytest.mark.parametrize("place", ["ø" * 200, "🪵\n" * 3, ""])

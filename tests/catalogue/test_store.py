@@ -157,6 +157,12 @@ def test_finding(catalogue: Catalogue) -> None:
         found(Wanted(states=["mouldy"]))
 
 
+def test_letters_with_accents_are_found_small_and_capital(catalogue: Catalogue) -> None:
+    code = add(catalogue, 1, Details(species="Érable", thickness=90.0)).code
+    for wanted in (Wanted(species=["érable"]), Wanted(text="ÉRABLE")):
+        assert [entry.code for entry in catalogue.find(wanted)] == [code]
+
+
 @pytest.mark.parametrize("place", ["O'Brien's \"barn\"", "left\nshelf", "🪵 loft", "'; DROP TABLE entry; --", "%_\\"])
 def test_a_place_with_odd_characters(catalogue: Catalogue, place: str) -> None:
     code = add(catalogue).code

@@ -31,6 +31,15 @@ def test_what_holds_in_the_order_of_days() -> None:
     assert weighings_of(history) == (Weighing(date(2031, 4, 2), 1900), Weighing(date(2031, 4, 20), 1710))
 
 
+def test_what_a_piece_weighed_before_wood_was_taken_off_is_left_out() -> None:
+    turned = Happening("state", date(2031, 4, 10), NOW, {"state": "rough"})
+    history = [weighed(2, 19000), weighed(10, 1900), turned, weighed(20, 1700)]
+    assert weighings_of(history) == (Weighing(date(2031, 4, 10), 1900), Weighing(date(2031, 4, 20), 1700))
+    undone = Happening(turned.kind, turned.day, NOW, turned.facts, NOW)
+    put_aside = Happening("state", date(2031, 4, 10), NOW, {"state": "drying"})
+    assert len(weighings_of([*history[:2], undone, put_aside, history[3]])) == 3
+
+
 def test_a_picture_of_those_weighed_twice() -> None:
     series = {
         "KMGF": weighings_of([weighed(2, 1900), weighed(20, 1700)]),

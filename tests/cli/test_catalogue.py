@@ -17,7 +17,7 @@ from photonest.catalogue.entries import STATES
 from photonest.cli.catalogue import app
 from photonest.cli.catalogue_common import State
 from photonest.cli.piece import Kind
-from photonest.model import CatalogueError, MoistureError, OutputError, StockKind, write_document
+from photonest.model import CatalogueError, MoistureError, OutputError, StockError, StockKind, write_document
 from tests.catalogue.pieces import THUMBNAIL, face_of
 from tests.catalogue.test_store import plan_for
 
@@ -69,6 +69,8 @@ def test_adding_a_folder_goes_on_after_a_bad_photo(yard: Path) -> None:
     again = run("add", yard / "incoming" / "a.png")
     assert again.exit_code == 0
     assert "0 added, 1 already there" in again.stderr
+    assert "stay as they were" not in again.stderr
+    assert "stay as they were" in run("add", yard / "incoming" / "a.png", "--thickness", 80).stderr
 
 
 def test_a_piece_through_its_life(yard: Path) -> None:
@@ -78,11 +80,12 @@ def test_a_piece_through_its_life(yard: Path) -> None:
     assert "has not come yet" in run("weigh", code, 1700, "--day", "2924-05-02").stderr
     assert "loft" in run("move", code.lower(), "loft, left").stdout
     assert "drying" in run("state", code, "drying").stdout
-    assert run("describe", code, "--note", "spalted", "--length", 300).exit_code == 0
-    assert "Taken back: note spalted, length 300" in run("undo", code).stderr
+    assert run("describe", code, "--stock", "log", "--note", "spalted", "--length", 300).exit_code == 0
+    assert "Taken back: kind log, note spalted, length 300 mm" in run("undo", code).stderr
     shown = run("show", code).stdout
     assert "weighed 1850 g" in shown
-    assert "note spalted, length 300 (taken back)" in shown
+    assert "kind log, note spalted, length 300 mm (taken back)" in shown
+    assert "thickness       120 mm" in shown
     document = json.loads(run("show", code, "--json").stdout)
     assert (document["weight"], document["place"], document["state"]) == (1700, "loft, left", "drying")
     assert Path(document["photo"]).is_file()
@@ -135,6 +138,7 @@ def test_files_there_and_back(yard: Path, monkeypatch: pytest.MonkeyPatch) -> No
     assert run("export").exit_code == 2
     assert run("export", yard / "folder").exit_code == 0
     assert isinstance(run("export", yard / "folder").exception, OutputError)
+    assert run("export", yard / "another", "--replace").exit_code == 2  # which would change nothing
     assert run("backup", yard / "yard.zip").exit_code == 0
     assert isinstance(run("backup", yard / "yard.zip").exception, OutputError)
     assert run("backup", yard / "yard.zip", "--replace").exit_code == 0
@@ -146,6 +150,18 @@ def test_files_there_and_back(yard: Path, monkeypatch: pytest.MonkeyPatch) -> No
     assert "all is well" in run("check").stderr
 
 
+def test_a_damaged_backup_leaves_no_half_a_catalogue(yard: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two pieces, the second one's photo damaged: nothing is begun, and what is no backup begins nothing either."""
+    filled(yard)
+    run("export", yard / "folder")
+    last = sorted((yard / "folder" / "photos").iterdir())[-1]
+    last.write_bytes(last.read_bytes()[:-1])
+    monkeypatch.setenv("PHOTONEST_CATALOGUE", str(yard / "new.sqlite"))
+    assert "not what it was" in str(run("restore", yard / "folder").exception)
+    assert isinstance(run("import", yard / "none.zip").exception, CatalogueError)
+    assert not (yard / "new.sqlite").exists()
+
+
 def test_check_tells_damage(yard: Path) -> None:
     code, _ = filled(yard)
     Path(json.loads(run("show", code, "--json").stdout)["photo"]).unlink()
@@ -155,7 +171,7 @@ def test_check_tells_damage(yard: Path) -> None:
 
 
 def test_sheets(yard: Path) -> None:
-    one, _ = filled(yard)
+    one, two = filled(yard)
     assert run("label", "--out", yard / "labels.pdf").exit_code == 0
     assert isinstance(run("label", "--out", yard / "labels.pdf").exception, OutputError)
     assert (yard / "labels.pdf").read_bytes().startswith(b"%PDF")
@@ -165,6 +181,7 @@ def test_sheets(yard: Path) -> None:
     run("weigh", one, 1850, "--day", "2024-04-02")
     run("weigh", one, 1700, "--day", "2024-05-02")
     assert run("weights", "--out", yard / "weights.png").exit_code == 0
+    assert f"not weighed twice: {two}." in run("weights", one, two.lower(), "--out", yard / "both.png").stderr
 
 
 def test_drying_from_the_weights_kept(yard: Path) -> None:
@@ -191,6 +208,8 @@ def test_no_catalogue_yet(words: tuple[object, ...]) -> None:
 
 
 def test_nothing_to_add(yard: Path) -> None:
+    assert isinstance(run("add", yard / "incoming", "--length", 400).exception, StockError)  # of a slice
+    assert run("add", yard / "incoming", "--jobs", 0).exit_code == 2
     assert isinstance(run("add", yard / "none.jpg").exception, CatalogueError)
     (yard / "empty").mkdir()
     assert "no photos" in str(run("add", yard / "empty").exception)
