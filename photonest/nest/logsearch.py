@@ -24,7 +24,7 @@ from photonest.nest.solve import PER_BOWL
 from photonest.nest.spans import Cells
 from photonest.nest.views import View
 
-SWEPT = 24
+SWEPT = 12
 TAKEN = 2
 ASKED = 6  # cells that tell whether a smaller span or smaller cells bring more
 ALMOST_NONE = 1e-3  # of a span's or a cell's width
