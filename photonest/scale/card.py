@@ -14,7 +14,7 @@ from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.height import face_above
 from photonest.scale.rectangle import Proportion, Seen, fitted, proportion, rough_proportion, sharpened
 from photonest.scale.rough_shapes import area, looks, searched
-from photonest.scale.shape_corners import any_right, right_corners
+from photonest.scale.shape_corners import right_corners, seem_right
 
 # ISO/IEC 7810, format ID-1
 WIDTH_MM, HEIGHT_MM, THICKNESS_MM = 85.60, 53.98, 0.76
@@ -25,7 +25,8 @@ SMALLEST_SHARE = 0.006  # of the frame that it must fill
 # standard error of the proportion, and the share of each side in sight
 TWO_HIDDEN, TWO_HIDDEN_ERROR, TWO_HIDDEN_SHARE = 2.0, 0.012, 0.7
 MARGIN = 0.1  # of each side, for its rounded corners
-ROUGH_CORNER, ROUGH_PROPORTION = 0.0015, 0.03  # of rough corners: their error over the photo's longer side; a bias
+# of corners roughly seen, and of those whose sides are found: their error over the photo's longer side; a bias
+ROUGH_CORNER, FOUND_CORNER, ROUGH_PROPORTION = 0.0015, 0.0004, 0.03
 SURE_FIT, WORST_FIT = 1.3, 2.4  # mean squared residual over its expectation
 ENOUGH = 2  # ways to close one card, of which the best is taken where none is sure
 LOOKS_OFF = 1.4  # by which factor a tilted card may look longer or shorter
@@ -100,7 +101,7 @@ class Card:
         for rough in searched(photo).shapes(is_wanted):
             if not (is_wanted(rough) and has_round_corner(photo, rough)):
                 continue
-            found = _best_of(photo, prior, rough)
+            found = _best_of(photo, prior, rough, told=bool(complaints))
             if isinstance(found, Found):
                 cards.append(found)
             else:
@@ -140,12 +141,33 @@ def has_size(photo: Photo, prior: Prior, rough: Array) -> bool:
 
 def has_round_corner(photo: Photo, rough: Array) -> bool:
     """Whether at least one corner of a shape roughly seen is a card's."""
-    return any_right(photo, rough, _size(looks(rough)), CORNER_MM, sharp=False)
+    return bool(seem_right(photo, rough, _size(looks(rough)), CORNER_MM, sharp=False).any())
 
 
-def _best_of(photo: Photo, prior: Prior, rough: Array) -> Found | str | None:
-    """Return a shape roughly seen as a card, if need be with a side moved to where the others say that it must be."""
-    seen = sharpened(photo, rough, MARGIN)
+def is_worth_reading(photo: Photo, prior: Prior, corners: Array, told: bool) -> bool:
+    """Whether a shape whose sides are found, but not yet read closely, may still be a card, or something to tell of.
+
+    Where two corners are a card's, one side may be another's; of what looks like a card up to here, most show none.
+    """
+    look, longer = looks(corners), max(photo.width, photo.height)
+    if not told and _looks_right(look, NEARLY):
+        return True
+    right = int(seem_right(photo, corners, _size(look), CORNER_MM, sharp=False).sum())
+    if right != 1:
+        return right > 1
+    return rough_proportion(prior, corners, FOUND_CORNER * longer).is_about(_true(look), ROUGH_PROPORTION)
+
+
+def _best_of(photo: Photo, prior: Prior, rough: Array, told: bool) -> Found | str | None:
+    """Return a shape roughly seen as a card, if need be with a side moved to where the others say that it must be.
+
+    `told` says that there is something to tell of already: what is no card is then given up the sooner.
+    """
+
+    def worth(corners: Array) -> bool:
+        return is_worth_reading(photo, prior, corners, told)
+
+    seen = sharpened(photo, rough, MARGIN, worth)
     if seen is None:
         return None
     found = as_card(photo, prior, seen)
@@ -156,7 +178,7 @@ def _best_of(photo: Photo, prior: Prior, rough: Array) -> Found | str | None:
     for side in sides if not right.all() else ():
         width, height = _size(looks(seen.corners))
         other = searched(photo).with_far_side(seen.corners, side, width / height if side % 2 else height / width)
-        again = None if other is None else sharpened(photo, other, MARGIN)
+        again = None if other is None else sharpened(photo, other, MARGIN, worth)
         better = None if again is None else as_card(photo, prior, again)
         if isinstance(better, Found):
             return better
@@ -176,7 +198,7 @@ def _by_tones(photo: Photo, prior: Prior, doubtful: list[Array]) -> list[Found]:
             continue
         tried.append(placed)
         if has_size(photo, prior, placed) and has_round_corner(photo, placed):
-            found = _best_of(photo, prior, placed)
+            found = _best_of(photo, prior, placed, told=True)
             cards += [found] if isinstance(found, Found) else []
             if any(card.is_sure for card in cards):
                 break
@@ -199,7 +221,7 @@ def _cut_corners(photo: Photo, corners: Array) -> int:
         if wide * deep < SMALLEST_SHARE / 3 * photo.width * photo.height:
             continue
         whole = np.array([a, b, *(end + deep * _unit(far - end) for end, far in ((b, c), (a, d)))])
-        best = max(best, int(right_corners(photo, whole, size, CORNER_MM, sharp=False).right[:2].sum()))
+        best = max(best, int(seem_right(photo, whole, size, CORNER_MM, sharp=False)[:2].sum()))
     return best
 
 

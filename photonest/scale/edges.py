@@ -7,6 +7,7 @@ piece of the edge; blur does not change that area.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache
 from typing import Any, NamedTuple
 
@@ -21,6 +22,7 @@ MOST_BOXES = 24
 SLACK_PX = 3  # by which more is read, for when the edge has been found
 PIECES = 28  # a side is cut into
 PLACES = 56  # along an edge that it is first looked for at
+FOUND_BY = 1  # number of the pass by which it is found
 THIN = 3  # times fewer lines across an edge are read while it is only being found
 # an edge moves less than such a share of the strip's half width when it is read again; how often it is at most
 SETTLED, MOST_CLOSER = 0.03, 5
@@ -155,10 +157,12 @@ def fine_edges(
     pieces: int = PIECES,
     closer: float = 1.0,
     roughest_px: float | None = None,
+    worth: Callable[[Array], bool] | None = None,
 ) -> list[Edge | None]:
     """Return what `fine_edge` does for each of several edges, `ends` of shape (n, 2, 2), `margin` one or of each.
 
-    Where they are of use only if all are found, and none is rougher than something, say so: it saves time.
+    Where they are of use only if all are found, and none is rougher than something, say so: it saves time. So does
+    `worth`: of where the edges start and end as found by few lines across them, whether they are worth reading on.
     """
     if not len(ends):
         return []
@@ -168,6 +172,7 @@ def fine_edges(
     each = int(np.clip(np.linalg.norm(step, axis=2).max() / pieces, 2, 12))
     middle = (np.arange(pieces) + 0.5) / pieces  # shares of what is left between the margins
     powers = (2 * middle[:, None] - 1) ** np.arange(3)
+    at_ends = ([-1.0, 1.0] / (1 - 2 * np.reshape(margin, (-1, 1))))[..., None] ** np.arange(3)
     most_bent = BENT * np.linalg.norm(step[:, 0], axis=1) ** 2 / max(pixels.shape)
     strips = [_Strip(pixels, line, normal) for line, normal in zip(ends, normals, strict=True)]
     found: list[Edge | None] = [None] * len(ends)
@@ -210,6 +215,13 @@ def fine_edges(
         left, shift = left[sound & ~done], shift[sound & ~done]
         if not len(left):
             return found
+        if (
+            worth is not None
+            and number == FOUND_BY
+            and len(left) == len(ends)
+            and not worth(ends + at_ends @ curve[..., None] * normals[:, None])
+        ):
+            return [None] * len(ends)
     return found
 
 

@@ -17,6 +17,7 @@ Array = NDArray[np.float64]
 LSD_SCALE = 0.8  # it makes the picture smaller by, so that neither noise nor the steps of a slanting edge break a line
 LSD_SIGMA, LSD_STEP = 0.6, 1.2  # its blur; the least change in grey levels a pixel that it trusts
 GRAIN_PX, MOST_GAIN, GAMMA = 5, 3.0, 0.8  # window that levels what is finer than edges; by how much light is spread
+NEAR_PX = 1.5  # from a line, that a piece of it may end
 MOST_PIECES, MOST_LINES = 1500, 350
 
 
@@ -82,12 +83,15 @@ def joined(lines: Lines, shortest: float) -> Lines:
     lines = lines.picked(lines.length > shortest / 3)
     lines = lines.picked(np.argsort(-lines.length, kind="stable")[:MOST_PIECES])
     whole, piece = _pairs_alike(lines)
+    aside = np.stack([-lines.along[:, 1], lines.along[:, 0]], axis=1)
+    at_start = np.abs(((lines.ends[piece, 0] - lines.ends[whole, 0]) * aside[whole]).sum(axis=1)) < NEAR_PX
+    whole, piece = whole[at_start], piece[at_start]
     start, along, length = lines.ends[whole, 0], lines.along[whole], lines.length[whole]
     rest = lines.ends[piece] - start[:, None]
     off = np.abs(rest[..., 0] * -along[:, None, 1] + rest[..., 1] * along[:, None, 0]).max(axis=1)
     at = (rest * along[:, None]).sum(axis=2)
     low, high = at.min(axis=1), at.max(axis=1)
-    near = (off < 1.5) & (low < 1.5 * length) & (high > -0.5 * length)
+    near = (off < NEAR_PX) & (low < 1.5 * length) & (high > -0.5 * length)
     count = len(lines.ends)
     parent = np.arange(count)
     np.minimum.at(parent, piece[near], whole[near])  # numbers go down as lengths go up

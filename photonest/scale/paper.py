@@ -13,9 +13,9 @@ from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, Prior, View, prior_of
 from photonest.scale.edges import light
-from photonest.scale.rectangle import Proportion, Seen, fitted, interior, proportion, sharpened
+from photonest.scale.rectangle import Proportion, Seen, fitted, interior, proportion, rough_proportion, sharpened
 from photonest.scale.rough_shapes import area, looks, searched
-from photonest.scale.shape_corners import Corners, any_right, right_corners
+from photonest.scale.shape_corners import Corners, right_corners, seem_right
 
 SIZES_MM: dict[str, tuple[float, float]] = {  # long side first
     "A3": (420.0, 297.0),  # ISO 216
@@ -26,6 +26,7 @@ SIZES_MM: dict[str, tuple[float, float]] = {  # long side first
 UNNAMED = ("A4", "Letter")  # A3, A4 and A5 have one proportion: the others must be named
 MARGIN = 0.05  # of each side
 ALIKE = 0.001  # of the photo's longer side, that corners of one shape are read apart
+CORNER, ROUGH_PROPORTION = 0.0004, 0.03  # of corners: their error over the photo's longer side; a bias
 CUT_ERROR_MM = 0.5  # of office paper's sides, well inside the 2 mm that ISO 216 allows; common practice, no source
 SMALLEST_SHARE = 0.035  # of the frame; smaller white rectangles are labels
 SURE_FIT = 1.2  # mean squared residual over its expectation, below which no better one is looked for
@@ -116,9 +117,15 @@ class Paper:
             if not sheets:
                 yield from searched(photo).white()
 
+        def is_worth_reading(corners: Array) -> bool:
+            if any(_is_again(corners, other, photo) for other in read):
+                return False
+            # what shows fewer sharp corners is no sheet; one such need be read, to be told of
+            return not complaints or sharp_corners(photo, corners, strongest=True).count > 2
+
         for rough in shapes():
-            near = is_wanted(rough) and any_right(photo, rough, *_about(rough), sharp=True)
-            seen = sharpened(photo, rough, MARGIN, bent=True) if near else None
+            near = is_wanted(rough) and seem_right(photo, rough, *_about(rough), sharp=True).any()
+            seen = sharpened(photo, rough, MARGIN, is_worth_reading, bent=True) if near else None
             if seen is None or any(_is_again(seen.corners, other, photo) for other in read):
                 continue  # lines close one shape in several ways: what it is read to be at first stands
             read.append(seen.corners)
@@ -129,7 +136,9 @@ class Paper:
                 sheets.append(found)
         if not sheets:
             return _none(complaints, names)
-        best = min(sheets, key=lambda sheet: sheet.misfit)
+        return self._scale(photo, min(sheets, key=lambda sheet: sheet.misfit), options)
+
+    def _scale(self, photo: Photo, best: Found, options: PaperOptions) -> Scale | NotFound:
         warnings: tuple[str, ...] = ()
         if options.size == "any" and best.name == "A4":
             warnings = ("The sheet is taken to be A4; A3 and A5 look the same but for their size, and must be named.",)
@@ -181,6 +190,9 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...], lea
     if corners.count < 4 and not (nearly and sharp_corners(photo, seen.corners, strongest=True).count > 2):
         return HIDDEN
     doubt = TELLING if corners.count < 4 else MOST_DOUBT if len(names) > 1 else np.inf
+    about = rough_proportion(prior, seen.corners, CORNER * longer)
+    if not any(about.is_about(ratio, ROUGH_PROPORTION) for ratio in _ratios(names, about).values()):
+        return _not_like(about)
     told = _told(prior, seen, names, doubt)
     if told is None or isinstance(told, str):
         return told
@@ -206,25 +218,32 @@ def _told(
         if answer is None:
             return None
         shape, views = answer
-        lying = shape.value > 1
-        ratios = {name: SIZES_MM[name][0] / SIZES_MM[name][1] for name in names}
-        fits = [
-            name for name, ratio in ratios.items() if shape.is_about(ratio if lying else 1 / ratio, 0.003, MOST_OFF)
-        ]
+        ratios = _ratios(names, shape)
+        fits = [name for name, ratio in ratios.items() if shape.is_about(ratio, 0.003, MOST_OFF)]
         fair = views[0].cost < WORST_FIT * sum(len(edge.px) for edge in seen.edges)
-        fits = _likeliest(shape, {name: ratios[name] if lying else 1 / ratios[name] for name in fits})
+        fits = _likeliest(shape, {name: ratios[name] for name in fits})
         if len(fits) == 1 and fair and shape.error < most_error:
             long, short = SIZES_MM[fits[0]]
-            return fits[0], (long, short) if lying else (short, long), views
+            return fits[0], (long, short) if shape.value > 1 else (short, long), views
         if len(fits) > 1:
             complaint = f"a white sheet may be {' or '.join(fits)}: its proportion can't be told"
         elif not fits:
-            times = max(shape.value, 1 / shape.value)
-            complaint = f"a white rectangle is {times:.2f} times as long as wide: no sheet's proportion"
+            complaint = _not_like(shape)
         else:
             doubt = HIDDEN if most_error == TELLING else UNTOLD
             complaint = doubt if fair else "a sheet's sides are not straight: it is curled, or partly covered"
     return complaint
+
+
+def _ratios(names: tuple[str, ...], shape: Proportion) -> dict[str, float]:
+    """Return the proportions of sheets that lie the way a shape does."""
+    ratios = {name: SIZES_MM[name][0] / SIZES_MM[name][1] for name in names}
+    return ratios if shape.value > 1 else {name: 1 / ratio for name, ratio in ratios.items()}
+
+
+def _not_like(shape: Proportion) -> str:
+    times = max(shape.value, 1 / shape.value)
+    return f"a white rectangle is {times:.2f} times as long as wide: no sheet's proportion"
 
 
 def _likeliest(shape: Proportion, ratios: dict[str, float]) -> list[str]:

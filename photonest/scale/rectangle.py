@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,22 +54,33 @@ class Proportion:
         return abs(math.log(self.value / value)) < within * math.hypot(self.error, tolerance)
 
 
-def sharpened(photo: Photo, rough: Array, margin: float, bent: bool = False) -> Seen | None:
+def sharpened(
+    photo: Photo, rough: Array, margin: float, worth: Callable[[Array], bool], bent: bool = False
+) -> Seen | None:
     """Return a shape with its sides found again in the full photo, or None where a side isn't there.
 
     Parameters
     ----------
     margin : float
         Share of each side left out at either end.
+    worth : callable
+        Of its corners as they are found to be, to a pixel or two, whether it is worth reading its sides closely: that
+        takes most of the time, and most shapes are something else.
     bent : bool
         Whether its sides may be bent, so that they meet where they would go on bending.
     """
     longer = max(photo.width, photo.height)
     narrow = max(4.0, NARROW * longer)
     sides = np.stack([rough, np.roll(rough, -1, axis=0)], axis=1)
-    found = fine_edges(photo.pixels, sides, narrow, margin, closer=CLOSER, roughest_px=ROUGHEST * longer)
+
+    def is_worth(lines: Array) -> bool:
+        corners = np.array([meet(lines[k - 1], lines[k]) for k in range(4)])
+        return bool(np.isfinite(corners).all()) and area(corners) > 0 and worth(corners)
+
+    roughest = ROUGHEST * longer
+    found = fine_edges(photo.pixels, sides, narrow, margin, closer=CLOSER, roughest_px=roughest, worth=is_worth)
     edges = [edge for edge in found if edge is not None and edge.share >= LEAST_SHARE]
-    if len(edges) < 4 or max(edge.error_px for edge in edges) > ROUGHEST * longer:
+    if len(edges) < 4 or max(edge.error_px for edge in edges) > roughest:
         return None
     lines = [_line(edge.px) for edge in edges]
     corners = np.array([meet(lines[k - 1], lines[k]) for k in range(4)])
@@ -178,10 +190,14 @@ def interior(photo: Photo, corners: Array, samples: int = 24) -> NDArray[np.floa
     """Return linear light at places inside a four-sided shape, shape (samples, samples, 3)."""
     import cv2
 
-    u, v = np.meshgrid(*[np.linspace(0.06, 0.94, samples)] * 2)
-    a, b, c, d = corners
-    at = ((1 - u) * (1 - v))[..., None] * a + (u * (1 - v))[..., None] * b
-    at = at + (u * v)[..., None] * c + ((1 - u) * v)[..., None] * d
-    x, y = at.astype(np.float32).transpose(2, 0, 1)
+    at = (_within(samples) @ corners).astype(np.float32)
+    x, y = at[..., 0], at[..., 1]
     seen = cv2.remap(photo.pixels, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return light(seen).astype(float)
+
+
+@cache
+def _within(samples: int) -> Array:
+    """Return what share each corner has in places inside a four-sided shape, shape (samples, samples, 4)."""
+    u, v = np.meshgrid(*[np.linspace(0.06, 0.94, samples)] * 2)
+    return np.stack([(1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v], axis=-1)

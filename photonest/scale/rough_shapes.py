@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from weakref import WeakKeyDictionary
 
@@ -154,11 +155,11 @@ def _moved(pixels: NDArray[np.uint8], quad: Array, reach: float) -> Array | None
 
 def area(corners: Array) -> float:
     """Return the area of a four-sided shape, positive where its corners run clockwise as seen."""
-    x, y = corners.T
-    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
+    (ax, ay), (bx, by), (cx, cy), (dx, dy) = corners.tolist()
+    return float((cx - ax) * (dy - by) - (cy - ay) * (dx - bx)) / 2
 
 
 def looks(corners: Array) -> float:
     """Return the length of sides 0 and 2 over that of sides 1 and 3, as seen."""
-    sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
-    return float(np.sqrt(sides[0] * sides[2] / (sides[1] * sides[3])))
+    a, b, c, d = corners.tolist()
+    return math.sqrt(math.dist(a, b) * math.dist(c, d) / max(math.dist(b, c) * math.dist(d, a), 1e-9))

@@ -64,10 +64,12 @@ def right_corners(
     return Corners(right, ~right & otherwise, ~right & missing)
 
 
-def any_right(photo: Photo, corners: Array, size: tuple[float, float], radius_mm: float, *, sharp: bool) -> bool:
-    """Whether at least one corner is as it should be, as `right_corners` tells them, in less time."""
+def seem_right(
+    photo: Photo, corners: Array, size: tuple[float, float], radius_mm: float, *, sharp: bool
+) -> NDArray[np.bool_]:
+    """Return which corners are as they should be, as `right_corners` tells them, in less time; shape (4,)."""
     first = _first_change(*_along_rays(photo, corners, size, radius_mm))
-    return bool(_is_like(first, 1 / np.cos(SLANT) if sharp else np.ones(5), sharp).any())
+    return _is_like(first, 1 / np.cos(SLANT) if sharp else np.ones(5), sharp)
 
 
 def _show_ground(

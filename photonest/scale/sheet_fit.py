@@ -22,6 +22,7 @@ BENDS_MM = (0.2, 0.3, 0.45, 0.7, 1.0, 1.5, 2.2, 3.3, 5.0)  # spreads of the form
 MORE = 4  # parameters beside the view's: the print's stretch, and the form
 FORM = slice(OPTICS + 1, OPTICS + MORE)
 USUAL_SPREAD, SPREAD_WEIGHT = 0.7, 8.0  # of residuals over the corners' own errors, and how many residuals that counts
+ROUGHLY = 1e-4  # gain, as a share of the cost, that is enough where only a first view is wanted
 HEAVY = 4.0  # degrees of freedom of the t distribution that residuals are taken from (Lange et al. 1989)
 
 
@@ -73,7 +74,7 @@ def placed(view: View, mm: Array, middle_mm: Array) -> Array:
 def rough_fit(start: View, corners: Corners, prior: Prior, middle_mm: ArrayLike) -> SheetView | None:
     """Return a view of a sheet, bent as it may be, that tells where to look for its corners; None without one."""
     middle = np.asarray(middle_mm, dtype=float)
-    return _settled(SheetView(start, 1.0, middle), corners, prior, BENDS_MM[-1], rounds=2)
+    return _settled(SheetView(start, 1.0, middle), corners, prior, BENDS_MM[-1], rounds=2, settled=ROUGHLY)
 
 
 def fit_corners(start: View, corners: Corners, prior: Prior, middle_mm: ArrayLike) -> SheetView | None:
@@ -90,7 +91,9 @@ def fit_corners(start: View, corners: Corners, prior: Prior, middle_mm: ArrayLik
     return replace(fitted, view=replace(fitted.view, covariance=wider * fitted.view.covariance))
 
 
-def _settled(sheet: SheetView, corners: Corners, prior: Prior, bend: float, rounds: int) -> SheetView | None:
+def _settled(
+    sheet: SheetView, corners: Corners, prior: Prior, bend: float, rounds: int, settled: float = 1e-6
+) -> SheetView | None:
     """Return the most likely view for one spread of the bend, corners weighted by how well they fit."""
     errors: Sequence[float] = (ASPECT_ERROR, bend, bend, bend)
     weight, spread, middle = np.ones(len(corners.px)), sheet.spread, sheet.middle_mm
@@ -103,7 +106,7 @@ def _settled(sheet: SheetView, corners: Corners, prior: Prior, bend: float, roun
             off = (at.to_px(placed(at, corners.mm, middle)) - corners.px) * root
             return off.reshape(*off.shape[:-2], -1)
 
-        view = fit(sheet.view, prior, residuals, errors)
+        view = fit(sheet.view, prior, residuals, errors, settled)
         if view is None:
             return None
         sheet = replace(sheet, view=view, spread=spread)

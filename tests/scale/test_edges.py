@@ -86,6 +86,21 @@ def test_edges_looked_for_together_are_found_as_each_alone() -> None:
     assert fine_edges(picture, ENDS[:0], 5.0, 0.05) == []
 
 
+def test_edges_not_worth_it_are_read_no_further() -> None:
+    """What is asked about them is told where they are, to a pixel, from a guess two pixels off."""
+    picture, asked = half_dark(0.2), list[Array]()
+    off = ENDS[:1] + np.array([1.2, 1.6])
+
+    def worth(ends: Array) -> bool:
+        asked.append(ends)
+        return False
+
+    assert fine_edges(picture, off, 5.0, 0.1, closer=0.5, worth=worth) == [None]
+    assert len(asked) == 1
+    assert off_line(asked[0][0]) == pytest.approx(0.2, abs=1.0)
+    assert fine_edges(picture, off, 5.0, 0.1, closer=0.5, worth=lambda _: True) != [None]
+
+
 def test_an_edge_outside_the_picture_is_not_found() -> None:
     picture = half_dark(0.0)
     beyond = np.array([[WIDTH + 50.0, 20.0], [WIDTH + 60.0, 300.0]])
