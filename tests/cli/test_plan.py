@@ -1,12 +1,26 @@
 """Planning and drawing at the command line, from a face file: everything a turner gets, whole or not at all."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+import typer
 from PIL import Image
+from typer.testing import CliRunner, Result
 
-from photonest.model import ExitCode, dump_json, face_to_document, plan_from_document
+from photonest.cli.app import app
+from photonest.cli.check import for_blank
+from photonest.model import (
+    Axis,
+    ExitCode,
+    Stock,
+    StockError,
+    UnsafePlanError,
+    dump_json,
+    face_to_document,
+    plan_from_document,
+)
 from photonest.nest import check_plan
 from tests.cli.test_app import run
 from tests.nest.examples import plain_blank
@@ -88,3 +102,38 @@ def test_a_check_before_coring_ends_with_its_own_code(folder: Path, tmp_path: Pa
     clear = run(*arguments)
     assert clear.returncode == 0
     assert "Nothing comes within the margin" in clear.stdout
+
+
+def test_a_piece_too_small_for_its_plan_is_not_called_clear(folder: Path, tmp_path: Path) -> None:
+    sound, face = replace(plain_blank()[0], cracks=()), tmp_path / "face.json"
+    face.write_text(dump_json(face_to_document(sound)))
+
+    def checked(*words: str) -> Result:
+        plan = str(folder / "plan.json")
+        return CliRunner().invoke(app, ["check", str(face), "--stock", "blank", "--plan", plan, *words])
+
+    assert checked("--thickness", "150").exit_code == 0
+    thin = checked("--thickness", "90")
+    assert isinstance(thin.exception, UnsafePlanError)
+    assert "the piece is 90 mm thick" in thin.stdout
+    aside = checked("--thickness", "150", "--axis=120,0", "--json")
+    assert isinstance(aside.exception, UnsafePlanError)
+    assert not json.loads(aside.stdout)["all_clear"]
+    assert "the wood ends" in json.loads(aside.stdout)["advice"][0]
+
+
+def test_a_blank_of_a_log_is_checked_on_an_axis_square_to_its_face() -> None:
+    """A log's axes lie in its end; on the blank sawn from a half, they stand square to the face that was ripped."""
+    _, plan = plain_blank()
+    lying = replace(plan.nests[0], axis=Axis((5.0, 5.0, 200.0), (0.6, 0.8, 0.0)))
+    smaller = replace(lying, bowls=lying.bowls[:1], cuts=())
+    log = replace(plan, stock=Stock("log", length=400.0), nests=(lying, smaller))
+    near, far = Stock("blank", thickness=150.0), Stock("blank", thickness=150.0, rim="far")
+    assert for_blank(log, near, 1).nests[0].axis == Axis((0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
+    assert for_blank(log, far, 1).nests[0].axis == Axis((0.0, 0.0, 150.0), (0.0, 0.0, -1.0))
+    assert for_blank(log, near, 2).nests[0].bowls == smaller.bowls
+    for half in (None, 3):
+        with pytest.raises(typer.BadParameter):
+            for_blank(log, near, half)
+    with pytest.raises(StockError):
+        for_blank(log, Stock("slice", thickness=150.0), 1)
