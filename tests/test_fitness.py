@@ -44,6 +44,16 @@ def test_nothing_is_said_of_a_good_photo(good: Pixels) -> None:
     assert said(good, 0.6) == ()
 
 
+def test_a_stained_heart_that_fades_is_not_taken_for_blur() -> None:
+    """Pale rings with sharp edges, and about a small dark heart the strongest edge of all, 20 pixels wide."""
+    y, x = np.mgrid[:800, :800]
+    away = np.hypot(x - 410, y - 395)
+    heart = cv2.GaussianBlur(1 - 0.6 * (away < 95), (0, 0), 5.0)
+    wood = np.clip(np.where(away % 14 < 4, 162, 172) * heart, 0, 255)[..., None].repeat(3, axis=2)
+    face = np.where(polygon_mask(LINE, (800, 800))[..., None], wood, 40).astype(np.uint8)
+    assert said(face) == ()
+
+
 def shaken(pixels: Pixels) -> Pixels:
     return np.asarray(cv2.filter2D(pixels, -1, np.full((1, 21), 1 / 21, np.float32)), np.uint8)
 

@@ -5,15 +5,24 @@ Command modules import nothing heavy at their top, so that help is quick.
 
 from __future__ import annotations
 
+import io
 import sys
+
+STOPPED = 130
+"""Exit code where Ctrl-C ended it, as shells give it."""
 
 
 def main() -> None:
     """Run the command line."""
-    from photonest.cli.app import app
-
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # rather '?' for a letter a screen lacks than no word of it
+            stream.reconfigure(errors="replace")
     try:
+        from photonest.cli.app import app
+
         app()
+    except KeyboardInterrupt:  # before a command has begun: typer answers alike from then on
+        sys.exit(STOPPED)
     except Exception as error:
         from photonest.model import PhotonestError
 

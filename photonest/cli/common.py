@@ -81,7 +81,6 @@ def parsed_settings(texts: Sequence[str]) -> dict[tuple[str, str], dict[str, Any
 def measured(path: Path, chosen: Choices, folder: Path) -> tuple[Photo, Face]:
     """Measure a photo; what a person set in an earlier face of it in the folder is kept."""
     from photonest.marks import hand_marks
-    from photonest.model import read_face
     from photonest.photo import read_photo
     from photonest.pipeline import measure
     from photonest.registry import Registry
@@ -89,11 +88,26 @@ def measured(path: Path, chosen: Choices, folder: Path) -> tuple[Photo, Face]:
     with stage_progress() as progress:
         progress("reading the photo")
         photo = read_photo(path)
-        earlier = read_face(folder / "face.json") if (folder / "face.json").exists() else None
+        earlier = _earlier(folder / "face.json")
         marks = hand_marks(earlier) if earlier is not None and earlier.photo.sha256 == photo.sha256 else None
         face = measure(photo, Registry.installed(), chosen, marks, progress)
     say_warnings(unused_references(face, chosen))
     return photo, face
+
+
+def _earlier(file: Path) -> Face | None:
+    """Return the face measured before, if any; raise DocumentError where it can't be read, rather than lose it."""
+    from photonest.model import DocumentError, read_face
+
+    if not file.exists():
+        return None
+    try:
+        return read_face(file)
+    except DocumentError as error:
+        raise DocumentError(
+            f"What was set by hand in {file} can't be kept: {error.message}",
+            "Mend that file, or remove it to measure anew, or give another folder with --out.",
+        ) from error
 
 
 def unused_references(face: Face, chosen: Choices) -> list[str]:
@@ -208,15 +222,14 @@ def refuse_to_overwrite(file: Path, *, replace: bool) -> None:
 
 
 def write_results(folder: Path, files: Mapping[str, bytes]) -> None:
-    """Write result files, each in one piece."""
-    from photonest.model import OutputError, write_whole
+    """Write result files, all of them or none: the papers of one plan beside another are worse than none."""
+    from photonest.model import OutputError, write_together
 
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(f"{folder} can't be made: {error.strerror}.", "Give another folder with --out.") from error
-    for name, content in files.items():
-        write_whole(folder / name, content)
+    write_together({folder / name: content for name, content in files.items()})
 
 
 def say_warnings(warnings: Iterable[str]) -> None:

@@ -10,6 +10,7 @@ from photonest.model.documents import (
     read_json,
     read_plan,
     write_document,
+    write_together,
     write_whole,
 )
 from photonest.model.errors import (
@@ -79,5 +80,5 @@ __all__ = [
     "Shop", "ShopError", "Side", "Size", "SpeciesError", "Status", "Stock", "StockError", "StockKind",
     "UnsafePlanError", "dump_json", "face_from_document", "face_to_document", "length_in_mm",
     "plan_from_document", "plan_to_document", "read_face", "read_json", "read_plan", "read_shop",
-    "shop_from_toml", "shop_template", "write_document", "write_whole",
+    "shop_from_toml", "shop_template", "write_document", "write_together", "write_whole",
 ]  # fmt: skip

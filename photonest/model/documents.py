@@ -8,7 +8,7 @@ import json
 import math
 import os
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import fields
 from pathlib import Path
 from typing import Any, Literal, TypeVar, get_args, get_origin
@@ -76,31 +76,41 @@ def dump_json(document: dict[str, Any]) -> str:
 
 
 def write_whole(path: Path, content: bytes) -> None:
-    """Write a file in one piece: first beside its place, then moved there, so that nothing half-written stays.
+    """Write a file in one piece, as `write_together` does."""
+    write_together({path: content})
+
+
+def write_together(files: Mapping[Path, bytes]) -> None:
+    """Write files that belong together: all beside their places first, then moved there, so that none is half-written.
 
     Raises
     ------
     OutputError
-        If the folder can't be written or the disk is full; what was there before is untouched.
+        If a folder can't be written or the disk is full; what was there before is then untouched.
     """
-    temporary: str | None = None
+    ready: dict[Path, Path] = {}
+    path = Path()
     try:
-        descriptor, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        umask = os.umask(0)
-        os.umask(umask)
-        Path(temporary).chmod(0o666 & ~umask)
-        Path(temporary).replace(path)
+        for path, content in files.items():
+            descriptor, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+            ready[path] = Path(name)
+            with os.fdopen(descriptor, "wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            umask = os.umask(0)
+            os.umask(umask)
+            ready[path].chmod(0o666 & ~umask)
+        for path, temporary in ready.items():
+            temporary.replace(path)
     except OSError as error:
-        if temporary is not None:
-            with contextlib.suppress(OSError):
-                Path(temporary).unlink()
         raise OutputError(
             f"{path} can't be written: {error.strerror}.", "Choose another folder with --out, or make room."
         ) from error
+    finally:  # of those moved nothing is left here; an interruption leaves nothing either
+        for temporary in ready.values():
+            with contextlib.suppress(OSError):
+                temporary.unlink(missing_ok=True)
 
 
 def write_document(path: Path, document: dict[str, Any]) -> None:

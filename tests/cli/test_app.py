@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 
 from photonest.cli import main
-from photonest.model import ExitCode, face_from_document, face_to_document, write_document
+from photonest.model import ExitCode, face_from_document, face_to_document, shop_template, write_document
 from tests.model.examples import whole_face
 
 HEAVY = {"cv2", "skimage", "scipy", "matplotlib", "shapely", "PIL", "sqlalchemy", "alembic", "joblib"}
@@ -155,3 +155,24 @@ def test_the_readme_lists_every_exit_code() -> None:
     readme = (Path(__file__).parents[2] / "README.md").read_text()
     for code in ExitCode:
         assert f"| {int(code)} |" in readme
+
+
+def test_a_screen_that_lacks_letters_shows_the_rest(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    (tmp_path / "Bögen.toml").write_text(shop_template())
+    screen = io.TextIOWrapper(io.BytesIO(), encoding="ascii")
+    monkeypatch.setattr(sys, "stdout", screen)
+    monkeypatch.setattr(sys, "argv", ["photonest", "shop", "check", str(tmp_path / "Bögen.toml")])
+    with pytest.raises(SystemExit) as end:
+        main()
+    screen.seek(0)
+    assert (end.value.code or 0, "B?gen.toml is in order" in screen.read()) == (0, True)
+
+
+def test_ctrl_c_while_the_program_starts_shows_no_traceback(monkeypatch: pytest.MonkeyPatch) -> None:
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched, pytest.raises(SystemExit) as end:
+        patched.setattr("builtins.__import__", interrupted)
+        main()
+    assert end.value.code == 130

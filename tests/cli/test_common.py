@@ -8,11 +8,21 @@ import pytest
 import typer
 
 from photonest.asking import Choices
-from photonest.cli.common import output_folder, refuse_to_overwrite, unused_references, usual_folder
+from photonest.cli.common import measured, output_folder, refuse_to_overwrite, unused_references, usual_folder
 from photonest.cli.measuring import Measuring
 from photonest.cli.piece import Kind, Piece, Side, Towards
 from photonest.cli.plan import Wishes, _to_be_new
-from photonest.model import Attempt, ExitCode, OutputError, Shop, ShopError, StockError, dump_json, face_to_document
+from photonest.model import (
+    Attempt,
+    DocumentError,
+    ExitCode,
+    OutputError,
+    Shop,
+    ShopError,
+    StockError,
+    dump_json,
+    face_to_document,
+)
 from tests.cli.test_app import run
 from tests.model.examples import whole_face
 
@@ -54,6 +64,14 @@ def test_a_file_is_overwritten_only_when_asked(tmp_path: Path) -> None:
     refuse_to_overwrite(tmp_path / "labels.pdf", replace=True)
     with pytest.raises(OutputError, match="already there"):
         refuse_to_overwrite(tmp_path / "labels.pdf", replace=False)
+
+
+def test_a_damaged_face_of_before_is_not_measured_away(tmp_path: Path) -> None:
+    photo = Path(__file__).parents[2] / "fixtures" / "slice_ash.jpg"
+    (tmp_path / "face.json").write_text("cut o")
+    with pytest.raises(DocumentError, match="set by hand") as caught:
+        measured(photo, Choices(), tmp_path)
+    assert "remove it to measure anew" in caught.value.hint
 
 
 def test_a_reference_told_of_in_vain_is_named() -> None:

@@ -20,6 +20,7 @@ from photonest.model import (
     face_to_document,
     read_face,
     write_document,
+    write_together,
     write_whole,
 )
 from photonest.model.documents import VERSION
@@ -156,3 +157,28 @@ def test_nothing_half_written_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPa
             write_whole(path, b"after")
     assert path.read_text() == "before"
     assert [file.name for file in tmp_path.iterdir()] == ["face.json"]
+
+
+@pytest.mark.parametrize("stop", [OSError(28, "No space left on device"), KeyboardInterrupt()])
+def test_of_files_that_belong_together_none_is_written_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stop: BaseException
+) -> None:
+    """The disk is full, or Ctrl-C comes, at the second of two: the first is what it was, and nothing lies about."""
+    plan, sheet = tmp_path / "plan.json", tmp_path / "setup.pdf"
+    plan.write_text("before")
+    sync, calls = os.fsync, []
+
+    def fsync(descriptor: int) -> None:
+        calls.append(descriptor)
+        if len(calls) == 2:
+            raise stop
+        sync(descriptor)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "fsync", fsync)
+        with pytest.raises((OutputError, KeyboardInterrupt)):
+            write_together({plan: b"after", sheet: b"after"})
+    assert plan.read_text() == "before"
+    assert [file.name for file in tmp_path.iterdir()] == ["plan.json"]
+    write_together({plan: b"after", sheet: b"after"})
+    assert {file.name: file.read_text() for file in tmp_path.iterdir()} == {"plan.json": "after", "setup.pdf": "after"}
