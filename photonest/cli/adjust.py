@@ -16,13 +16,14 @@ if TYPE_CHECKING:
     from photonest.model import DefectKind, Face, Point, Points
 
 CIRCLE_POINTS = 24
+PITH_ERROR = 1.0
 PX = "Positions are in pixels of the photo instead of mm from the middle of the face."
 
 
 def adjust(
     file: Annotated[Path, typer.Argument(metavar="face.json", help="The face to change; it is overwritten.")],
     pith: Annotated[str | None, typer.Option(metavar="X,Y", help="Where the pith is.")] = None,
-    pith_error: Annotated[float, typer.Option(metavar="MM", help="How exactly you know it.")] = 1.0,
+    pith_error: Annotated[float, typer.Option(metavar="MM", help="How exactly you know it.")] = PITH_ERROR,
     add_crack: Annotated[
         list[str] | None, typer.Option(metavar='"X,Y X,Y ..."', help="Add a crack along these points.")
     ] = None,
@@ -67,6 +68,8 @@ def adjust(
     )
     if not 0 <= pith_error < math.inf:
         raise typer.BadParameter("it must be 0 mm or more.", param_hint="--pith-error")
+    if pith is None and pith_error != PITH_ERROR:
+        raise typer.BadParameter("it is of a pith set by hand: give --pith as well.", param_hint="--pith-error")
     if changes == Changes(pith_error=pith_error):
         raise typer.BadParameter("Nothing to change was given; see photonest adjust --help.")
     changed = adjusted(face, changes)

@@ -37,7 +37,9 @@ def draw(
             f"{beside} is not the face that {file.name} was made for, or was changed since.",
             "Plan again, or give the right --face.",
         )
-    folder = output_folder(out if out is not None else file.parent, file, ("setup.pdf", "plan.png"), replace=replace)
+    own = out is None or out.resolve() == beside.resolve().parent  # where face.png is the same face's picture
+    names = ("setup.pdf", "plan.png", *(("plan.svg",) if svg else ()), *(() if own else ("face.png", "face.svg")))
+    folder = output_folder(out if out is not None else file.parent, file, names, replace=replace)
     picture = picture_of(measured, beside, photo)
     files = drawn(picture, measured, made, None, paper, units, svg=svg)
     write_results(folder, files)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json as json_module
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast, get_args
 
@@ -19,13 +20,11 @@ if TYPE_CHECKING:
     from photonest.wood.drying import Drying, StartMoisture
     from photonest.wood.weighings import Weighing
 
-app = typer.Typer(help="Follow a drying piece by its weights.")
-
+START_ERROR = 3.0
 Temperature = Annotated[float | None, typer.Option(metavar="CELSIUS", help="Of the air where the piece lies.")]
 Humidity = Annotated[float | None, typer.Option(metavar="PERCENT", help="Relative humidity of that air.")]
 
 
-@app.command("drying")
 def drying(
     weights: Annotated[
         Path | None,
@@ -42,8 +41,9 @@ def drying(
         float | None, typer.Option("--start", metavar="PERCENT", help="Moisture measured at the first weighing.")
     ] = None,
     start_error: Annotated[
-        float, typer.Option("--start-error", metavar="PERCENT", help="Standard error of the measured moisture.")
-    ] = 3.0,
+        float,
+        typer.Option("--start-error", metavar="PERCENT", min=0, help="Standard error of the measured moisture."),
+    ] = START_ERROR,
     temperature: Temperature = None,
     humidity: Humidity = None,
     scale_error: Annotated[
@@ -60,21 +60,30 @@ def drying(
     from photonest.wood.drying import follow_drying
     from photonest.wood.weighings import read_weighings
 
-    if scale_error <= 0:
+    if not 0 < scale_error < math.inf:
         raise typer.BadParameter("it must be more than 0.", param_hint="--scale-error")
+    if start is None and start_error != START_ERROR:
+        raise typer.BadParameter("it is of a moisture measured: give --start as well.", param_hint="--start-error")
+    if start is not None and species is not None:
+        raise typer.BadParameter("the moisture at the start is measured: leave the wood out.", param_hint="--species")
+    if species is None and own is not None:
+        raise typer.BadParameter("it tells of woods: name yours with --species.", param_hint="--species-file")
+    for text in weight or ():
+        if text.count(",") != 1:
+            raise typer.BadParameter(f"{text!r} is not DAY,GRAMS, as in 2031-04-02,1850.", param_hint="--weight")
     if out is not None:
         _see_that_it_can_be_drawn(out, replace=replace)
     lines = [*([_read(weights)] if weights is not None else []), *(weight or ())]
     air = moisture_in_air(temperature, humidity)
     weighings = read_weighings("\n".join(lines))
     found = follow_drying(weighings, _start(species, start, start_error, own), air, scale_error)
-    if out is not None:
-        _draw(found, weighings, out)
     if json:
         document = {**dataclasses.asdict(found), "equilibrium_moisture": air}
         show(json_module.dumps(document, indent=1, ensure_ascii=False, default=str))
-        return
-    print_drying(found, air)
+    else:
+        print_drying(found, air)
+    if out is not None:
+        _draw(found, weighings, out)
 
 
 def _see_that_it_can_be_drawn(file: Path, *, replace: bool) -> None:
@@ -115,7 +124,7 @@ def _read(path: Path) -> str:
     from photonest.model import MoistureError
 
     try:
-        return path.read_text(encoding="utf-8")
+        return path.read_text(encoding="utf-8-sig")  # spreadsheets begin a file with a mark of its encoding
     except (OSError, UnicodeDecodeError) as error:
         why = error.strerror if isinstance(error, OSError) else "it is no text"
         raise MoistureError(f"{path} can't be read: {why}.", "Give a text file of weighings.") from error

@@ -34,7 +34,8 @@ def measure(
     Writes face.json (everything measured, with its uncertainty) and face.png (the same drawn on the photo).
     """
     chosen = measuring.choices()
-    folder = output_folder(out, photo, ("face.json", "face.png"), replace=replace)
+    names = ("face.json", "face.png", *(("face.svg",) if svg else ()))
+    folder = output_folder(out, photo, names, replace=replace)
     picture, face = measured(photo, chosen, folder)
 
     from photonest.model import dump_json, face_to_document

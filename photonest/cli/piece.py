@@ -41,6 +41,7 @@ class Towards(StrEnum):
     BARK = "bark"
 
 
+USUAL_MOISTURE = 8.0
 _FLAT, _LOG = (Kind.SLICE, Kind.BLANK), (Kind.LOG,)
 _ONLY_FOR: dict[str, tuple[tuple[Kind, ...], object]] = {
     "thickness": (_FLAT, None),
@@ -49,6 +50,7 @@ _ONLY_FOR: dict[str, tuple[tuple[Kind, ...], object]] = {
     "rim_towards": (_LOG, Towards.PITH),
     "check_depth": (_LOG, None),
     "far_check_depth": (_LOG, None),
+    "knots_lean": ((Kind.LOG, Kind.SLICE), False),
     "grain_direction": ((Kind.BLANK,), None),
     "pith_depth": ((Kind.BLANK,), None),
 }
@@ -101,7 +103,7 @@ class Piece:
         bool,
         typer.Option(
             "--knots-lean",
-            help="Keep off wherever the branch of a knot may run, however it leans: from the pith to the bark.",
+            help="Keep off wherever a knot's branch may run, from the pith to the bark. Not for blanks.",
             rich_help_panel=_PIECE,
         ),
     ] = False
@@ -119,7 +121,7 @@ class Piece:
     ] = None
     moisture: Annotated[
         float, typer.Option(metavar="PERCENT", help="At which the bowls are turned again.", rich_help_panel=_WOOD)
-    ] = 8.0
+    ] = USUAL_MOISTURE
     grain_direction: Annotated[
         float | None,
         typer.Option(
@@ -172,6 +174,8 @@ class Piece:
             if angle is not None and self.species is None:
                 raise typer.BadParameter("it tells how the bowls dry, which needs --species too.", param_hint=option)
         if self.species is None:
+            if self.moisture != USUAL_MOISTURE:
+                raise typer.BadParameter("it tells how far the bowls dry: give --species too.", param_hint="--moisture")
             return None
         from photonest.wood.allowance import wall_need
         from photonest.wood.dry_plan import BlankGrain

@@ -155,11 +155,13 @@ def plan(
     """
     from photonest.model import dump_json, face_to_document, plan_to_document
 
+    if photo is not None and not is_face_file(source):
+        raise typer.BadParameter("the photo is given already; it is for a face.json.", param_hint="--photo")
     stock, shop = piece.made_stock(), wishes.in_shop(piece.made_shop())
     wood = piece.made_wood(stock, shop)
     asked = wishes.asked()
     chosen = measuring.choices()
-    folder = output_folder(out, source, _to_be_new(source, out or usual_folder(source)), replace=replace)
+    folder = output_folder(out, source, _to_be_new(source, out or usual_folder(source), svg=svg), replace=replace)
     picture, face = face_and_photo(source, photo, chosen, folder)
     face_text = dump_json(face_to_document(face))
 
@@ -179,10 +181,11 @@ def plan(
     show(plan_text.rstrip() if json else describe_plan(made))
 
 
-def _to_be_new(source: Path, folder: Path) -> Sequence[str]:
+def _to_be_new(source: Path, folder: Path, *, svg: bool = False) -> Sequence[str]:
     """Return the files that must not be there yet; a face that is planned where it lies is its own, as its picture."""
     at_home = is_face_file(source) and source.resolve() == (folder / "face.json").resolve()
-    return [name for name in _FILES if not (at_home and name.startswith("face."))]
+    names = (*_FILES, "face.svg", "plan.svg") if svg else _FILES
+    return [name for name in names if not (at_home and name.startswith("face."))]
 
 
 def planned(face: Face, face_text: str, stock: Stock, shop: Shop, wood: Wood | None, asked: dict[str, Any]) -> Plan:

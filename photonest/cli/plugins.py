@@ -22,6 +22,8 @@ app = typer.Typer(no_args_is_help=False, help="List the finders, built in and fr
 def plugins(context: typer.Context, json: AsJson = False) -> None:
     """List the finders of every stage in the order auto asks them."""
     if context.invoked_subcommand is not None:
+        if json:
+            raise typer.BadParameter(f"{context.invoked_subcommand} takes no --json.")
         return
     rows = _rows()
     if json:

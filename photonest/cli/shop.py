@@ -33,5 +33,7 @@ def check(file: Annotated[Path, typer.Argument(metavar="FILE", help="A workshop 
     from photonest.model.shopfile import read_shop
 
     shop = read_shop(file)
-    cutters = ", ".join(f"{cutter.name} (radius {cutter.radius:g}, kerf {cutter.kerf:g})" for cutter in shop.cutters)
+    cutters = ", ".join(
+        f"{cutter.name} (radius {cutter.radius:g} mm, kerf {cutter.kerf:g} mm)" for cutter in shop.cutters
+    )
     show(f"{file} is in order. Cutters: {cutters}. Largest diameter: {shop.swing:g} mm.")

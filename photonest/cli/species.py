@@ -30,6 +30,8 @@ def species(context: typer.Context, own: OwnFile = None, json: AsJson = False) -
     """List every wood known."""
     if context.invoked_subcommand is None:
         _list(known_species(own), json)
+    elif json or own is not None:
+        raise typer.BadParameter(f"options of {context.invoked_subcommand} stand after that word.")
 
 
 @app.command("find")

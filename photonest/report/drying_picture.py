@@ -77,7 +77,7 @@ def drying_picture(drying: Drying, weighings: Sequence[Weighing], *, format: For
     MoistureError
         If there are no weighings, or they are out of order.
     """
-    checked = check_weighings(weighings)
+    checked = check_weighings(weighings, math.inf)  # how far a weight may rise was judged with the scale's own error
     with style.drawing_settings():
         page = Page(WIDTH, TALLEST)
         y = draw_title(page, "Drying", f"last weighed {day_words(checked[-1].day)}")

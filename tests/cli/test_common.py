@@ -97,6 +97,7 @@ def test_a_reference_told_of_in_vain_is_named() -> None:
         Piece(Kind.BLANK, thickness=100, rim_towards=Towards.BARK),
         Piece(Kind.SLICE, thickness=100, check_depth=20),
         Piece(Kind.SLICE, thickness=100, pith_depth=20),
+        Piece(Kind.BLANK, thickness=100, knots_lean=True),
     ],
 )
 def test_what_is_said_of_another_kind_of_stock_is_refused(piece: Piece) -> None:
@@ -109,6 +110,34 @@ def test_how_the_grain_lies_is_a_number_and_needs_a_species(depth: float, specie
     piece = Piece(Kind.BLANK, thickness=100, pith_depth=depth, species=species)
     with pytest.raises(typer.BadParameter):
         piece.made_wood(piece.made_stock(), Shop())
+
+
+def test_a_moisture_without_a_wood_is_refused() -> None:
+    piece = Piece(Kind.BLANK, thickness=100, moisture=12.0)
+    with pytest.raises(typer.BadParameter, match="give --species"):
+        piece.made_wood(piece.made_stock(), Shop())
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("plan", "plank.jpg", "--stock", "slice", "--thickness", "90", "--photo", "other.jpg"),
+        ("adjust", "face.json", "--dismiss", "c1", "--pith-error", "4"),
+        ("plugins", "--json", "show", "outline.trained"),
+    ],
+)
+def test_what_would_count_for_nothing_is_refused(home: Path, words: tuple[str, ...]) -> None:
+    assert run(*words, cwd=home.parent).returncode == 2
+
+
+def test_pictures_are_not_overwritten_unasked(home: Path) -> None:
+    assert "face.svg" in _to_be_new(Path("yard/elm.jpg"), Path("elm"), svg=True)
+    (home.parent / "face.svg").touch()
+    photo = str(Path(__file__).parents[2] / "fixtures" / "slice_ash.jpg")
+    (home.parent / "face.json").unlink()
+    result = run("measure", photo, "--svg", "--out", str(home.parent))
+    assert result.returncode == ExitCode.OUTPUT
+    assert "already holds face.svg" in result.stderr
 
 
 def test_cutters_are_named() -> None:

@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
-from photonest.cli.drying import app
+from photonest.cli.app import app
 from photonest.model import MoistureError, OutputError
 from tests.wood.pieces import Piece
 
 
 def run(*words: str) -> Result:
-    return CliRunner().invoke(app, words)
+    return CliRunner().invoke(app, ["drying", *words])
 
 
 @pytest.fixture
@@ -61,8 +61,34 @@ def test_wrong_input_is_a_moisture_error(words: tuple[str, ...]) -> None:
     assert isinstance(run(*words).exception, MoistureError)
 
 
-def test_half_an_air_is_a_wrong_command() -> None:
-    assert run("--weight", "2031-02-01,1700", "--humidity", "60").exit_code == 2
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--humidity", "60"),  # of air without a temperature
+        ("--start-error", "5"),  # of no moisture measured
+        ("--start", "60", "--start-error", "nan"),
+        ("--start", "60", "--species", "black cherry"),  # two moistures to start from
+        ("--weight", "2031-03-01,1,650"),  # would be one gram
+        ("--scale-error", "inf"),
+        ("--species-file", "woods.toml"),  # of no wood named
+    ],
+)
+def test_what_would_count_for_nothing_is_a_wrong_command(words: tuple[str, ...]) -> None:
+    assert run("--weight", "2031-02-01,1700", *words).exit_code == 2
+
+
+def test_the_file_of_a_spreadsheet_is_read(tmp_path: Path) -> None:
+    file = tmp_path / "weights.csv"
+    file.write_text("2031-04-02,1700\n2031-05-02,1300\n", encoding="utf-8-sig")
+    assert "Moisture now: 30 %" in run(str(file), "--start", "70").stdout
+
+
+def test_a_coarse_scale_is_coarse_for_the_picture_too(tmp_path: Path) -> None:
+    """Three times 20 g may a weight seem to rise."""
+    weights = ("--weight", "2031-04-02,1000", "--weight", "2031-05-02,1030")
+    found = run(*weights, "--scale-error", "20", "--out", str(tmp_path / "d.svg"))
+    assert found.exit_code == 0
+    assert (tmp_path / "d.svg").exists()
 
 
 @pytest.mark.parametrize(("name", "begins"), [("d.png", b"\x89PNG"), ("d.SVG", b"<?xml"), ("d.pdf", b"%PDF")])

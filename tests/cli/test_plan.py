@@ -60,8 +60,12 @@ def test_a_plan_is_drawn_again_on_other_paper_and_templates_of_an_earlier_one_go
     assert not stale.exists()
     assert own.exists()
     assert (tmp_path / "setup.pdf").read_bytes() != (folder / "setup.pdf").read_bytes()
+    (tmp_path / "plan.png").unlink()
+    (tmp_path / "setup.pdf").unlink()
+    (tmp_path / "face.png").touch()  # of another piece
     again = run("draw", str(folder / "plan.json"), "--out", str(tmp_path))
     assert again.returncode == ExitCode.OUTPUT
+    assert "already holds face.png" in again.stderr
 
 
 def test_a_plan_is_not_drawn_on_another_face(folder: Path, tmp_path: Path) -> None:

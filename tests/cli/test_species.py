@@ -62,3 +62,8 @@ def test_the_usual_file_of_ones_own_is_read(monkeypatch: pytest.MonkeyPatch, tmp
     monkeypatch.setattr(species_module, "own_species_file", lambda: own)
     assert "pear" in run().stdout
     assert "the user's own figure" in run("show", "pear").stdout
+
+
+def test_an_option_before_the_word_it_belongs_to_is_refused() -> None:
+    assert run("--json", "find", "cherry").exit_code == 2
+    assert run("find", "cherry", "--json").stdout.startswith("[")
