@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -13,6 +14,7 @@ from photonest.nest.planner import plan_nest
 from photonest.nest.rules import WallNeed
 
 Verdict = Literal["clear", "close", "hit"]
+ROUNDED = 0.05  # mm: plans are told to a tenth
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,8 @@ class Precheck:
     ----------
     axis : Axis
     bowls, cuts : tuple of Meeting
+    too_small : tuple of str
+        In which ways the piece can't hold the nest, each in a sentence.
     advice : tuple of str
         What to do, in plain words.
     safe : Plan or None
@@ -59,13 +63,14 @@ class Precheck:
     axis: Axis
     bowls: tuple[Meeting, ...]
     cuts: tuple[Meeting, ...]
+    too_small: tuple[str, ...]
     advice: tuple[str, ...]
     safe: Plan | None
 
     @property
     def all_clear(self) -> bool:
-        """Whether every bowl and every cut is clear."""
-        return all(meeting.verdict == "clear" for meeting in (*self.bowls, *self.cuts))
+        """Whether the piece holds the nest, and every bowl and every cut is clear."""
+        return not self.too_small and all(meeting.verdict == "clear" for meeting in (*self.bowls, *self.cuts))
 
 
 def rim_centre(face: Face) -> Point:
@@ -85,6 +90,7 @@ def check_before_coring(
     shop: Shop,
     plan: Plan | None = None,
     *,
+    half: int | None = None,
     axis: Point | None = None,
     wall_need: WallNeed | None = None,
 ) -> Precheck:
@@ -96,6 +102,8 @@ def check_before_coring(
         The face as it is now, and what it belongs to.
     plan : Plan or None
         The nest to check; None for the one that would be best if the wood held no defect.
+    half : int or None
+        Which half of a log the blank is of, from 1, as the plan counts; None where the plan has one nest.
     axis : (x, y) or None
         The axis; None for the centre of the round rim.
     wall_need : callable or None
@@ -104,7 +112,8 @@ def check_before_coring(
     Raises
     ------
     StockError
-        If the stock is a log, or the axis lies outside the wood.
+        If the stock is a log, the plan is of another kind of piece or has no such half, or, without a plan, the axis
+        lies outside the wood.
     NoPlanError
         If not even sound wood would give a bowl on this axis.
     """
@@ -114,17 +123,52 @@ def check_before_coring(
     if plan is None:
         sound = replace(face, cracks=(), defects=(), pith=None)
         plan = plan_nest(sound, stock, shop, keep_axis=at, wall_need=wall_need)
-    nest = _moved(plan.nests[0], at)
+    nest = _turning_about(at, _nest_of(plan, stock, half), stock)
     asked = replace(plan, stock=stock, shop=shop, nests=(nest,))
     bowls = tuple(_meeting(bowl.number, _wood_of(bowl), bowl, face, asked) for bowl in nest.bowls)
     pairs = zip(nest.cuts, nest.bowls, strict=False)
     cuts = tuple(_meeting(cut.number, _groove(cut), bowl, face, asked) for cut, bowl in pairs)
-    advice, safe = _advice(face, stock, shop, nest, bowls, cuts, at, wall_need)
-    return Precheck(nest.axis, bowls, cuts, advice, safe)
+    small = _too_small(face, stock, nest)
+    advice, safe = _advice(face, stock, shop, nest, bowls, cuts, small, at, wall_need)
+    return Precheck(nest.axis, bowls, cuts, small, advice, safe)
 
 
-def _moved(nest: Nest, at: Point) -> Nest:
-    return replace(nest, axis=replace(nest.axis, point=(*at, nest.axis.point[2])))
+def _nest_of(plan: Plan, stock: Stock, half: int | None) -> Nest:
+    """Return the nest of a plan that a piece is meant for; raise StockError where that can't be told."""
+    if stock.kind != plan.stock.kind and (plan.stock.kind, stock.kind) != ("log", "blank"):
+        raise StockError(f"The plan is of a {plan.stock.kind}, and this is a {stock.kind}.", "Give the right --stock.")
+    count = len(plan.nests)
+    if half is None and count > 1:
+        raise StockError(f"The plan has {count} halves.", "Say with --half which one this blank is of.")
+    if half is not None and not 1 <= half <= count:
+        raise StockError(f"The plan has no half {half}.", f"It counts its halves from 1 to {count}.")
+    return plan.nests[(half or 1) - 1]
+
+
+def _turning_about(at: Point, nest: Nest, stock: Stock) -> Nest:
+    """Return a nest on an axis square to the face, as a log's is not until its blank is sawn."""
+    far = stock.rim == "far"
+    axis = Axis((*at, (stock.thickness or 0.0) if far else 0.0), (0.0, 0.0, -1.0 if far else 1.0))
+    return replace(nest, axis=axis)
+
+
+def _too_small(face: Face, stock: Stock, nest: Nest) -> tuple[str, ...]:
+    """Return in which ways a piece can't hold the first bowl of a nest, each in a sentence.
+
+    Twice the standard errors of the face are allowed for: a piece that is turned true already just holds its rim.
+    """
+    import shapely
+
+    bowl, rim = nest.bowls[0], nest.bowls[0].rim_diameter / 2
+    wood, middle = shapely.Polygon(face.outline.wood), shapely.Point(nest.axis.point[:2])
+    room = float(wood.exterior.distance(middle)) if wood.contains(middle) else 0.0
+    error = 2 * math.hypot(face.scale.standard_error_pct / 100 * rim, face.outline.standard_error)
+    told = []
+    if stock.thickness is not None and stock.thickness < bowl.depth - ROUNDED:
+        told.append(f"Bowl 1 is planned {bowl.depth:.1f} mm deep, and the piece is {stock.thickness:g} mm thick.")
+    if room + error < rim - ROUNDED:
+        told.append(f"Bowl 1 reaches {rim:.1f} mm from the axis, and the wood ends {room:.1f} mm from it.")
+    return tuple(told)
 
 
 def _wood_of(bowl: Bowl) -> Any:
@@ -165,13 +209,14 @@ def _advice(
     nest: Nest,
     bowls: tuple[Meeting, ...],
     cuts: tuple[Meeting, ...],
+    small: tuple[str, ...],
     at: Point,
     wall_need: WallNeed | None,
 ) -> tuple[tuple[str, ...], Plan | None]:
     bad = [meeting for meeting in (*bowls, *cuts) if meeting.verdict != "clear"]
-    if not bad:
+    if not bad and not small:
         return ("Nothing comes within the margin of any bowl or cut.",), None
-    told = []
+    told = [*small]
     for meeting in bowls:
         if meeting.verdict == "hit":
             told.append(
@@ -195,9 +240,9 @@ def _changes(planned: Nest, safe: Nest) -> list[str]:
     told = []
     before, after = planned.bowls[0], safe.bowls[0]
     off = (before.rim_diameter - after.rim_diameter) / 2
-    if off > 0.05:
+    if off > ROUNDED:
         told.append(f"Turn {off:.1f} mm off the radius first: down to {after.rim_diameter:.1f} mm across.")
-    if before.depth - after.depth > 0.05:
+    if before.depth - after.depth > ROUNDED:
         told.append(f"Turn the first bowl {after.depth:.1f} mm deep, not {before.depth:.1f}.")
     for place, cut in enumerate(safe.cuts):
         old = planned.cuts[place] if place < len(planned.cuts) else None

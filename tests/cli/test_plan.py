@@ -5,17 +5,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-import typer
 from PIL import Image
 from typer.testing import CliRunner, Result
 
 from photonest.cli.app import app
-from photonest.cli.check import for_blank
 from photonest.model import (
-    Axis,
     ExitCode,
-    Stock,
-    StockError,
     UnsafePlanError,
     dump_json,
     face_to_document,
@@ -124,20 +119,3 @@ def test_a_piece_too_small_for_its_plan_is_not_called_clear(folder: Path, tmp_pa
     assert isinstance(aside.exception, UnsafePlanError)
     assert not json.loads(aside.stdout)["all_clear"]
     assert "the wood ends" in json.loads(aside.stdout)["advice"][0]
-
-
-def test_a_blank_of_a_log_is_checked_on_an_axis_square_to_its_face() -> None:
-    """A log's axes lie in its end; on the blank sawn from a half, they stand square to the face that was ripped."""
-    _, plan = plain_blank()
-    lying = replace(plan.nests[0], axis=Axis((5.0, 5.0, 200.0), (0.6, 0.8, 0.0)))
-    smaller = replace(lying, bowls=lying.bowls[:1], cuts=())
-    log = replace(plan, stock=Stock("log", length=400.0), nests=(lying, smaller))
-    near, far = Stock("blank", thickness=150.0), Stock("blank", thickness=150.0, rim="far")
-    assert for_blank(log, near, 1).nests[0].axis == Axis((0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
-    assert for_blank(log, far, 1).nests[0].axis == Axis((0.0, 0.0, 150.0), (0.0, 0.0, -1.0))
-    assert for_blank(log, near, 2).nests[0].bowls == smaller.bowls
-    for half in (None, 3):
-        with pytest.raises(typer.BadParameter):
-            for_blank(log, near, half)
-    with pytest.raises(StockError):
-        for_blank(log, Stock("slice", thickness=150.0), 1)

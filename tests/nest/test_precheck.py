@@ -1,6 +1,8 @@
+from dataclasses import replace
+
 import pytest
 
-from photonest.model import Shop, Stock, StockError
+from photonest.model import Axis, Shop, Stock, StockError
 from photonest.nest import check_before_coring, check_plan, plan_nest, rim_centre
 from tests.nest.examples import face, radial_crack, ring
 
@@ -59,3 +61,34 @@ def test_the_rim_turns_about_the_centre_of_its_circle() -> None:
 def test_a_log_is_not_cored() -> None:
     with pytest.raises(StockError, match="log"):
         check_before_coring(face(ring(150.0)), Stock("log", length=300.0), Shop())
+
+
+def test_a_blank_of_a_log_turns_about_an_axis_square_to_its_face() -> None:
+    """A log's axes lie in its end; those of the blank sawn from a half stand square to the face that was ripped."""
+    wood = face(ring(150.0), (radial_crack("c1", 0, 120, 149),))
+    first = plan_nest(face(ring(150.0)), STOCK, Shop()).nests[0]
+    lying = replace(first, axis=Axis((5.0, 5.0, 200.0), (0.6, 0.8, 0.0)))
+    log = replace(plan_nest(wood, STOCK, Shop()), stock=Stock("log", length=400.0), nests=(lying, lying))
+    here = check_before_coring(wood, STOCK, Shop(), log, half=2, axis=(0.0, 0.0))
+    assert here.axis == Axis((0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
+    assert here.bowls[0].verdict == "hit"
+    far = replace(STOCK, rim="far")
+    there = check_before_coring(wood, far, Shop(), log, half=1, axis=(0.0, 0.0))
+    assert there.axis == Axis((0.0, 0.0, 120.0), (0.0, 0.0, -1.0))
+    for half in (None, 0, 3):
+        with pytest.raises(StockError, match="hal"):
+            check_before_coring(wood, STOCK, Shop(), log, half=half)
+    with pytest.raises(StockError, match="slice"):
+        check_before_coring(wood, Stock("slice", thickness=120.0), Shop(), log, half=1)
+
+
+def test_a_piece_too_small_for_its_plan_is_told_what_it_can_hold() -> None:
+    wood = face(ring(150.0))
+    plan = plan_nest(wood, STOCK, Shop())
+    thin = check_before_coring(wood, replace(STOCK, thickness=80.0), Shop(), plan)
+    assert not thin.all_clear
+    assert "the piece is 80 mm thick" in thin.too_small[0]
+    assert thin.safe is not None
+    assert any(f"{thin.safe.nests[0].bowls[0].depth:.1f} mm deep, not" in line for line in thin.advice)
+    aside = check_before_coring(wood, STOCK, Shop(), plan, axis=(60.0, 0.0))
+    assert "the wood ends" in aside.too_small[0]
