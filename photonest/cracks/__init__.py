@@ -9,7 +9,7 @@ the wood on both sides. The way from photo to crack is one module a step:
   over it, with both ends free;
 * `search` makes candidates of them, `profiles` measures each by cuts across it at full resolution;
 * `evidence` says what speaks for and against each being a crack, `judge` how likely it is one;
-* `traces` tells each once, joins fragments and extends the tips.
+* `traces` tells each once and joins fragments, `tips` follows them on at full size, and a margin goes on top.
 
 Its reach: a check whose opening darkens about a pixel of the photo. Finer ones, and the parts of a check that have not
 opened at the face, are not seen: tips are extended by a stated margin, within which nine in ten free tips of drawn

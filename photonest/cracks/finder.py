@@ -10,6 +10,7 @@ import numpy as np
 from photonest.cracks.evidence import Evidence, evidence
 from photonest.cracks.judge import Network, likelihoods, shipped
 from photonest.cracks.search import Candidate, View, candidates, view
+from photonest.cracks.tips import led_on
 from photonest.cracks.traces import Trace, Vector, each_once, extended, joined, kind_of, length_of, traced
 from photonest.model import Crack, Defect, FlatPhoto, NotFound, Outline, Pith
 
@@ -19,6 +20,7 @@ FAINT = 0.4  # of what makes a possible crack: enough for one that goes on from 
 ENDS = -1.7  # log odds to which a line is followed: higher, more tips lie beyond the margin; lower, more beside a crack
 EVENED = 0.005  # of the diameter: what they are averaged over
 SPACING, SAME, GAP = 0.004, 0.004, 0.03  # of the diameter: of points, of one line told twice, between fragments
+LED_ON = 0.5  # likelihood from which a line is followed beyond what the network sees
 APART = 0.05  # of the diameter: a stretch so long that no better line takes in is told by itself
 
 
@@ -76,15 +78,23 @@ def cracks_of(
 ) -> list[Crack]:
     """Return the cracks among candidates, from the likelihood of each.
 
-    A faint stretch counts where it goes on from a surer one.
+    A faint stretch counts where it goes on from a surer one; a sure one is followed on at full size.
     """
     centre, mm, across = pith.point if pith else None, seen.full.mm_per_px, seen.diameter
     traces = [
-        traced(seen.full.to_mm(one.profile.path), one.profile.width * mm, float(p), SPACING * across, centre)
+        traced(
+            seen.full.to_mm(one.profile.path),
+            one.profile.width * mm,
+            float(p),
+            one.profile.light,
+            SPACING * across,
+            centre,
+        )
         for one, p in zip((_between_ends(one, seen) for one in found), sure, strict=True)
         if p >= FAINT * options.possible_from
     ]
-    whole = joined(each_once(traces, SAME * across, APART * across), GAP * across)
+    once = each_once(traces, SAME * across, APART * across)
+    whole = joined(led_on(once, seen, centre, LED_ON), GAP * across)
     return [_crack(trace, seen, pith, options) for trace in whole if trace.sure >= options.possible_from]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,11 +25,19 @@ class Trace:
         Opening at each, in mm.
     sure : float
         Likelihood that it is a crack.
+    light : bool
+        Lighter than the wood.
     """
 
     path: Vector
     widths: Vector
     sure: float
+    light: bool = False
+
+    @property
+    def turned(self) -> Trace:
+        """The same from its other end."""
+        return replace(self, path=self.path[::-1], widths=self.widths[::-1])
 
     @property
     def length(self) -> float:
@@ -46,7 +54,7 @@ def length_of(path: Vector) -> float:
     return float(np.hypot(*np.diff(path, axis=0).T).sum())
 
 
-def traced(path: Vector, widths: Vector, sure: float, spacing: float, pith: Point | None) -> Trace:
+def traced(path: Vector, widths: Vector, sure: float, light: bool, spacing: float, pith: Point | None) -> Trace:
     """Return a trace with points about `spacing` apart, each with the widest opening about it, rightly turned."""
     if _starts_at_wrong_end(path, pith):
         path, widths = path[::-1], widths[::-1]
@@ -56,7 +64,7 @@ def traced(path: Vector, widths: Vector, sure: float, spacing: float, pith: Poin
     nearest = np.clip(np.round(travelled / max(travelled[-1], 1e-9) * (count - 1)).astype(int), 0, count - 1)
     widest = np.interp(at, travelled, widths)
     np.maximum.at(widest, nearest, widths)
-    return Trace(np.column_stack([np.interp(at, travelled, path[:, k]) for k in (0, 1)]), widest, sure)
+    return Trace(np.column_stack([np.interp(at, travelled, path[:, k]) for k in (0, 1)]), widest, sure, light)
 
 
 def _starts_at_wrong_end(path: Vector, pith: Point | None) -> bool:
@@ -82,7 +90,7 @@ def each_once(traces: Sequence[Trace], tolerance: float, least: float) -> list[T
         told = taken[y, x]
         if told.mean() > 0.4:
             start, stop = _longest_run(~told)
-            trace = Trace(trace.path[start:stop], trace.widths[start:stop], trace.sure)
+            trace = replace(trace, path=trace.path[start:stop], widths=trace.widths[start:stop])
             if stop - start < 2 or trace.length < least:
                 continue
             x, y = x[start:stop], y[start:stop]
@@ -129,17 +137,14 @@ def _follower(traces: Sequence[Trace], index: int, reach: float) -> int | None:
     """Return the nearest trace that goes on where this one ends."""
     own = traces[index]
     end, course = own.path[-1], course_of(own.path)
-    best, nearest = None, reach
-    for k, other in enumerate(traces):
-        if k == index:
-            continue
-        gap = other.path[0] - end
-        distance = float(np.hypot(*gap))
-        sideways = abs(float(gap[0] * course[1] - gap[1] * course[0]))
-        same_way = float(course @ -course_of(other.path[::-1])) > 0.9
-        if distance < nearest and same_way and float(gap @ course) > -0.3 * reach and sideways < 0.25 * reach:
-            best, nearest = k, distance
-    return best
+    gaps = np.array([other.path[0] for other in traces]) - end
+    distance, onward = np.hypot(*gaps.T), gaps @ course
+    sideways = np.abs(gaps @ np.array([course[1], -course[0]]))
+    near = (distance < reach) & (onward > -0.3 * reach) & (sideways < 0.25 * reach)
+    for k in np.flatnonzero(near)[np.argsort(distance[near], kind="stable")]:
+        if k != index and float(course @ -course_of(traces[k].path[::-1])) > 0.9:
+            return int(k)
+    return None
 
 
 def _merged(first: Trace, second: Trace) -> Trace:
@@ -147,12 +152,13 @@ def _merged(first: Trace, second: Trace) -> Trace:
         np.vstack([first.path, second.path]),
         np.concatenate([first.widths, second.widths]),
         max(first.sure, second.sure),
+        first.light,
     )
 
 
-def course_of(path: Vector) -> Vector:
-    """Return the unit vector along which a path ends, over its last dozen points."""
-    course = path[-1] - path[max(0, len(path) - 12)]
+def course_of(path: Vector, points: int = 12) -> Vector:
+    """Return the unit vector along which a path ends, over its last points."""
+    course = path[-1] - path[max(0, len(path) - points)]
     return np.asarray(course / max(float(np.hypot(*course)), 1e-9))
 
 

@@ -16,7 +16,7 @@ def test_the_pith_end_comes_first_and_the_widest_opening_survives_thinning() -> 
     path = np.linspace([40.0, 0.0], [4.0, 0.0], 200)
     widths = np.ones(200)
     widths[77] = 3.0
-    trace = traced(path, widths, 0.8, spacing=2.0, pith=(0.0, 0.0))
+    trace = traced(path, widths, 0.8, False, spacing=2.0, pith=(0.0, 0.0))
     assert trace.path[0].tolist() == [4.0, 0.0]
     assert trace.widths.max() == 3.0
     assert length_of(trace.path) == pytest.approx(36.0)
