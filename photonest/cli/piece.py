@@ -190,12 +190,19 @@ class Piece:
 
 @dataclass(frozen=True)
 class Wood:
-    """The species, the moisture its bowls are turned again at, the rough wall that asks for, and how its grain lies."""
+    """The species, the moisture its bowls are turned again at, the rough wall that asks for, and how its grain lies.
+
+    Attributes
+    ----------
+    warnings : tuple of str
+        What the grain's direction rests on, where sizes after drying follow from it.
+    """
 
     species: Species
     moisture: float
     wall_need: Callable[[float], float]
     grain: BlankGrain
+    warnings: tuple[str, ...] = ()
 
     def as_photographed(self, picture: Photo | None, face: Face, stock: Stock) -> Wood:
         """Return the same with the grain's direction read off a blank's photo, where nobody gave it."""
@@ -207,4 +214,7 @@ class Wood:
 
         x, y = mm_to_photo(face.scale, [(0.0, 0.0)])[0]
         seen = grain_direction(flatten(picture, face.scale, (float(x), float(y))), face.outline)
-        return self if isinstance(seen, NotFound) else replace(self, grain=replace(self.grain, direction=seen.degrees))
+        if isinstance(seen, NotFound):
+            return self
+        told = seen.warnings if self.grain.pith_depth is not None else ()
+        return replace(self, grain=replace(self.grain, direction=seen.degrees), warnings=told)

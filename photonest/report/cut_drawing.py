@@ -12,6 +12,7 @@ from photonest.report import style
 from photonest.report.marks import arrow, chip_size, cross, draw_chip
 from photonest.report.page import Box, Page, text_width
 from photonest.report.section import HalfPlane, groove_edge, half_ring, wall_ring
+from photonest.report.units import Units, sixteenths
 
 BELOW_RIM = 10.0
 """How far below the rim the first caliper place lies, in mm."""
@@ -40,15 +41,16 @@ class CaliperPlace:
     wall: float
 
 
-def caliper_places(bowl: Bowl) -> tuple[CaliperPlace, ...]:
+def caliper_places(bowl: Bowl, units: Units = "mm") -> tuple[CaliperPlace, ...]:
     """Return three places to measure a bowl's wall: near the rim, half way down, and the base on the axis."""
     inner = np.asarray(bowl.inner, dtype=float)
     run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(inner, axis=0).T))])
     deep = float(inner[:, 1].max())
-    near_rim = float(np.interp(min(BELOW_RIM, deep / 4), np.maximum.accumulate(inner[:, 1]), run))
+    below = min(BELOW_RIM, deep / 4)
+    near_rim = float(np.interp(below, np.maximum.accumulate(inner[:, 1]), run))
     places = []
     for letter, name, at in (
-        ("P", f"{min(BELOW_RIM, deep / 4):.0f} mm below rim", near_rim),
+        ("P", f"{f'{below:.0f} mm' if units == 'mm' else f'{sixteenths(below)} in'} below rim", near_rim),
         ("Q", "half way", run[-1] / 2),
     ):
         inside = np.array([np.interp(at, run, inner[:, 0]), np.interp(at, run, inner[:, 1])])

@@ -42,7 +42,7 @@ def cut_page(book: Book, plan: Plan, nest: Nest, index: int, units: Units, half:
 
 def _readings(book: Book, bowl: Bowl, units: Units) -> None:
     """Write what calipers should read at three places, side by side."""
-    places = caliper_places(bowl)
+    places = caliper_places(bowl, units)
     book.need(READINGS)
     book.y += 1.5
     page = book.page

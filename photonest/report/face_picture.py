@@ -21,7 +21,7 @@ from photonest.report.findings import (
 from photonest.report.ground import photo_ground
 from photonest.report.marks import chip_size, draw_chip, draw_labels, scale_bar
 from photonest.report.page import Box, Format, Page, line_height, save, text_width
-from photonest.report.units import Units, sixteenths
+from photonest.report.units import Units, retold, sixteenths
 from photonest.report.words import all_warnings, crack_words, defect_words, length, twice_error
 
 WIDTH = 200.0
@@ -52,7 +52,7 @@ def face_picture(photo: Photo, face: Face, *, format: Format = "png", units: Uni
     with style.drawing_settings():
         page = Page(WIDTH, TALLEST)
         y = draw_title(page, "The face", face.photo.file)
-        y = draw_warnings(page, all_warnings(face), y)
+        y = draw_warnings(page, [retold(words, units) for words in all_warnings(face)], y)
         y = _draw_photo(page, photo, face, y)
         y = _draw_key(page, face, y + 2)
         low = _draw_cracks(page, face, y + 1)

@@ -22,7 +22,7 @@ from photonest.report.marking import (
 from photonest.report.marks import Label
 from photonest.report.nest_view import draw_nest_on_face, half_number
 from photonest.report.page import Box, Page
-from photonest.report.units import Units, at_least, at_most, told
+from photonest.report.units import Units, at_least, at_most, retold, told
 from photonest.report.words import all_warnings, counted, give_or_take, twice_error
 
 MANY = 4
@@ -37,8 +37,12 @@ def piece_pages(book: Book, photo: Photo | None, face: Face, plan: Plan, units: 
     warnings = dict.fromkeys([*plan.warnings, *all_warnings(face)])
     if photo is None:
         warnings[f"The photo {face.photo.file} was not at hand: drawn from the measurements alone."] = None
-    book.warnings(list(warnings), size=style.BODY if len(warnings) < MANY else style.SMALL)
+    book.warnings(
+        [retold(words, units) for words in warnings], size=style.BODY if len(warnings) < MANY else style.SMALL
+    )
     book.paragraph(_stock_words(plan, units), size=style.HEADING, bold=True)
+    if assumed := _assumed(plan, units):
+        book.paragraph(assumed)
     log = plan.stock.kind == "log"
     marks = () if log else centre_landmarks(face, plan.nests[0].axis.point[:2])
     steps = (
@@ -74,6 +78,29 @@ def _stock_words(plan: Plan, units: Units) -> str:
     return f"{stock.kind.capitalize()}, {size}: {counted(bowls)}.{rim}"
 
 
+def _assumed(plan: Plan, units: Units) -> str:
+    """Return what a log is taken to be where the photo can't show it, empty for other stock."""
+    stock = plan.stock
+    if stock.kind != "log":
+        return ""
+    near, far = stock.check_depth, stock.far_check_depth
+    beyond = near if far is None else far
+    words = ["The rims face the bark."] if stock.rim_towards == "bark" else []
+    words.append(
+        "Every crack is taken to run all through, but where its depth is told."
+        if near is None
+        else f"End checks are taken to reach {told(near, units)} into it."
+    )
+    there = "have no other cracks" if not beyond else f"be checked {told(beyond, units)} deep"
+    words.append(f"The far end, which no photo shows, is taken to {there}: look at it before you saw.")
+    return " ".join(words)
+
+
+def _edge(face: Face) -> str:
+    """Return what edge distances are taken from."""
+    return "edge" if face.outline.under_bark is None else "edge of the bark"
+
+
 def _steps(face: Face, plan: Plan, marks: Sequence[Landmark], units: Units) -> list[str]:
     """Return how to mark centre and circle on a face that the axis stands square to."""
     centre, bowl = plan.nests[0].axis.point[:2], plan.nests[0].bowls[0]
@@ -86,7 +113,9 @@ def _steps(face: Face, plan: Plan, marks: Sequence[Landmark], units: Units) -> l
         error = twice_error(face, away, face.pith.standard_error)
         steps.append(f"The centre lies {told(away, units)} {give_or_take(error)} from the pith.")
     edges = ", ".join(f"{name} {told(far, units)}" for name, far in edge_distances(face, centre).items())
-    steps.append(f"{'Check' if marks else 'Mark the centre'}: from it to the edge, as the photo lies: {edges}.")
+    steps.append(
+        f"{'Check' if marks else 'Mark the centre'}: from it to the {_edge(face)}, as the photo lies: {edges}."
+    )
     circle = at_least(saw_diameter(plan, plan.nests[0]) / 2, units)
     first = f"Draw a circle of {circle} radius about it and saw round that."
     steps.append(first + f" It turns true at Ø {told(bowl.rim_diameter, units)}.")
@@ -124,7 +153,8 @@ def _log_steps(face: Face, plan: Plan, nest: Nest, units: Units) -> list[str]:
     if len(where) < 2:
         where.append(f"as the photo lies it leans {lean(ends[1] - ends[0])}")
     wide, *aside = (float(np.hypot(*(a - b))) for a, b in ((ends[0], ends[1]), (ends[0], through), (ends[1], through)))
-    where.append(f"from edge to edge, M{number} to N{number}, it is {told(wide, units)} long")
+    bark = "" if face.outline.under_bark is None else ", bark and all"
+    where.append(f"from edge to edge{bark}, M{number} to N{number}, it is {told(wide, units)} long")
     return [
         f"Rip line {number}: {'; '.join(where)}. Saw beside it, on the side away from the bowls.",
         f"Half {number}: centre on the ripped face {told(nest.axis.point[2], units)} from this end, "

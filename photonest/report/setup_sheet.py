@@ -16,7 +16,7 @@ from photonest.report.page import Box, line_height
 from photonest.report.piece_sheet import piece_pages
 from photonest.report.section import draw_section
 from photonest.report.speeds import turning_speeds
-from photonest.report.units import Units, at_least, at_most, stacked, told
+from photonest.report.units import SIXTEENTH, Units, at_least, at_most, retold, stacked, told
 from photonest.report.words import instead, runners_up
 
 ORDER = 15.5
@@ -84,7 +84,7 @@ def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) ->
     taken = (line_height(style.BODY) + line_height(style.SMALL) + 2) * (len(nest.bowls) + 1) + 8
     choices = _choices(plan, units) if nest is plan.nests[0] else []
     taken += book.height_of(choices, size=style.SMALL) + len(choices) * GAP
-    limits = [(f"bowl {b.number}", "; ".join(b.binds)) for b in nest.bowls if b.binds]
+    limits = [(f"bowl {b.number}", retold("; ".join(b.binds), units)) for b in nest.bowls if b.binds]
     taken += line_height(style.HEADING) + 2.3 + sum(book.fact_height(words) for _, words in limits)
     box = Box(book.page.left, book.y + 1, book.page.room, max(book.rest - taken, LEAST_SECTION))
     book.y += draw_section(book.page, plan, nest, face.outline.wood, box) + 3
@@ -112,7 +112,7 @@ def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) ->
 
 def _choices(plan: Plan, units: Units) -> list[str]:
     """Return what else could be had of the piece, a paragraph each: fewer bowls, another place, a little more wood."""
-    return [*filter(None, [instead(plan, units), *runners_up(plan, units), " ".join(plan.reasons)])]
+    return [*filter(None, [instead(plan, units), *runners_up(plan, units), retold(" ".join(plan.reasons), units)])]
 
 
 def _order_of_work(book: Book, order: Sequence[str], half: str) -> None:
@@ -147,8 +147,9 @@ def _order(face: Face, plan: Plan, nest: Nest, units: Units) -> list[str]:
     steps.append(f"{hold} {flat}")
     steps.append(_recess_words(face, nest, recess, units))
     by = "by the recess" if recess else "as settled beforehand"
+    exactly = "" if units == "mm" else f", and set it by the mm: its inches may be {SIXTEENTH / 2:.1f} mm off"
     for cut, core in zip(nest.cuts, nest.bowls[1:], strict=True):
-        steps.append(f"Cut {cut.number}: see its page. Bowl {cut.number} is free: measure its wall.")
+        steps.append(f"Cut {cut.number}: see its page{exactly}. Bowl {cut.number} is free: measure its wall.")
         steps.append(
             f"Look the core over. Hold it {by}, back outwards. Flatten the back to a depth of "
             f"{told(core.depth, units, 1)}, turn its {tenon_of(core, shop).words(units)}. Turn it round."

@@ -13,10 +13,11 @@ from photonest.report.book import Paper
 from photonest.report.marking import rip_line
 from photonest.report.nest_view import nest_name
 from photonest.report.page import Box, Page
+from photonest.report.piece_sheet import saw_diameter
 from photonest.report.section import groove_edge
 from photonest.report.setup_sheet import refuse_unsafe
 from photonest.report.tiles import Drawing, as_pdf, as_svg
-from photonest.report.units import Units, told
+from photonest.report.units import Units, at_least, told
 
 EDGE = style.Stroke(style.INK, 0.9)
 OTHER = style.Stroke(style.QUIET, 0.6, dash=(5, 2))
@@ -183,9 +184,11 @@ def _draw_circle(page: Page, face: Face, plan: Plan, nest: Nest, units: Units) -
     centre, rim = nest.axis.point[:2], nest.bowls[0].rim_diameter / 2
     _cross(page, centre, arm=8)
     page.line(circle(centre, rim), EDGE, closed=True)
-    page.line(circle(centre, rim + plan.shop.trueing), OTHER, closed=True)
+    saw = saw_diameter(plan, nest)
+    page.line(circle(centre, saw / 2), OTHER, closed=True)
     x, y = centre
     page.text(x, y + 13, f"centre; rim Ø {told(2 * rim, units)}", size=LABEL, across="center")
+    page.text(x, y + 18, f"saw round the dashed Ø {at_least(saw, units)}", size=LABEL, across="center")
 
 
 def _draw_rip(page: Page, face: Face, plan: Plan, nest: Nest, units: Units) -> None:

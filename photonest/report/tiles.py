@@ -13,9 +13,12 @@ from photonest.report import style
 from photonest.report.blocks import shortened
 from photonest.report.book import PAPERS, Paper
 from photonest.report.page import Box, Page, save, save_book, text_width
+from photonest.report.units import sixteenths
 
 CHECK = 100.0
 """Length of the check lines, in mm."""
+EXACTLY = f"exactly {CHECK:.0f} mm ({sixteenths(CHECK)} in)"
+"""On an inch ruler a hundredth of a mm too long."""
 MARGIN = 6.0
 HEAD, SIDE = 26.0, 9.0
 """Paper for the words and the level check line above the drawing, and for the upright one beside it, in mm."""
@@ -138,8 +141,8 @@ def _draw_checks(page: Page, frame: Box) -> None:
         page.line([start, end], thin)
         for at in (start, end):
             page.line([(at[0] - tick[0], at[1] - tick[1]), (at[0] + tick[0], at[1] + tick[1])], thin)
-    page.text(frame.left + 2, y - 1, "exactly 100 mm", size=style.SMALL - 2)
-    page.text(x - 1, frame.top + 2, "exactly 100 mm", size=style.SMALL - 2, across="right", turned=90)
+    page.text(frame.left + 2, y - 1, EXACTLY, size=style.SMALL - 2)
+    page.text(x - 1, frame.top + 2, EXACTLY, size=style.SMALL - 2, across="right", turned=90)
 
 
 def _draw_joins(page: Page, frame: Box, place: tuple[int, int], size: tuple[int, int]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import Literal
 
 from photonest.report.page import MM_PER_INCH
@@ -29,6 +30,20 @@ def stacked(value: float, units: Units = "mm", digits: int = 0) -> str:
     """
     plain = f"{value:.{digits}f} mm"
     return plain if units == "mm" else f"{plain}\n{sixteenths(value)} in"
+
+
+def retold(words: str, units: Units = "mm") -> str:
+    """Return a text with inches, if asked, beside each length of a sixteenth or more that it tells in mm alone.
+
+    >>> retold("Without crack c1 there would be +18.1 mm of rims, and 0.3 mm of 54 mm (2 1/8 in) more.", "inch")
+    'Without crack c1 there would be +18.1 mm (11/16 in) of rims, and 0.3 mm of 54 mm (2 1/8 in) more.'
+    """
+
+    def beside(found: re.Match[str]) -> str:
+        inches = sixteenths(abs(float(found[1])))
+        return found[0] if inches == "0" else f"{found[0]} ({inches} in)"
+
+    return words if units == "mm" else re.sub(r"(?<![\d.,])([+-]?\d+(?:\.\d+)?) mm\b(?! \()", beside, words)
 
 
 def at_least(value: float, units: Units = "mm") -> str:

@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable
 
 from photonest.model import Crack, Defect, DefectKind, Face, Plan
-from photonest.report.units import Units, told
+from photonest.report.units import Units, retold, told
 
 CRACK_NAMES = {"radial": "radial check", "heart": "heart check", "ring": "ring shake", "other": "crack"}
 DEFECT_NAMES: dict[DefectKind, str] = {"knot": "knot", "hole": "hole", "bark": "bark inclusion", "decay": "decay"}
@@ -126,7 +126,7 @@ def runners_up(plan: Plan, units: Units = "mm") -> tuple[str, ...]:
             f"It loses {other.loses}, {'and' if other.loses == 'nothing' else 'but'} {', and '.join(other.prefer)}. "
             f"Plan again{again} before you cut that."
         )
-    return tuple(told_of)
+    return tuple(retold(words, units) for words in told_of)
 
 
 def all_warnings(face: Face) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ gain of the planned axis over the plain centre of the same wood (sum of rim diam
 
 from __future__ import annotations
 
-import sys
+import argparse
 import time
 from typing import Any
 
@@ -82,13 +82,16 @@ def report(name: str, plans: int, count: int, refused: int, seconds: list[float]
 
 
 def main() -> None:
-    sizes = [int(argument) for argument in sys.argv[1:]] or [20, 5]
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("blanks", nargs="?", type=int, default=20, help="blanks for each number of cracks (20)")
+    parser.add_argument("logs", nargs="?", type=int, default=5, help="logs for each number of cracks (5)")
+    told = parser.parse_args()
     plan_nest(face(ring(150.0)), Stock("blank", thickness=100.0), Shop())  # the workshop's tables, once
     for defects in (0, 2, 6, 12):
-        blanks(sizes[0], defects)
-    blanks(max(2, sizes[0] // 5), 100)
+        blanks(told.blanks, defects)
+    blanks(max(2, told.blanks // 5), 100)
     for defects in (0, 2, 6):
-        logs(sizes[-1], defects)
+        logs(told.logs, defects)
 
 
 if __name__ == "__main__":

@@ -40,6 +40,27 @@ def test_sizes_after_drying_and_weights() -> None:
     assert "three months" in told
 
 
+def test_two_halves_of_a_log_are_told_apart() -> None:
+    """Both have a bowl 1: what each becomes, and the column of its weights, stand under its half."""
+    (nest,) = dried().nests
+    holding = replace(nest.bowls[1], after_drying={"notes": ["It holds the pith."], "oval_along": "grain"})
+    other = replace(nest, bowls=(nest.bowls[0], holding, *nest.bowls[2:]))
+    told = page_of(replace(PLAN, nests=(nest, other)))
+    for half in (1, 2):
+        assert f"What is left round, half {half}" in told
+        assert f"bowl 1, half {half}" in told
+    assert "Write half, number" in told
+    assert "Bowl 2, half 2: It holds the pith." in told
+
+
+def test_which_way_a_rim_is_longest_is_told() -> None:
+    (nest,) = dried().nests
+    for by, way in ((5.0, "along the grain"), (-5.0, "across the grain")):
+        facts = {**nest.bowls[0].after_drying, "oval_along": "grain", "ovality_pct": by}
+        bowls = tuple(replace(bowl, after_drying=facts) for bowl in nest.bowls)
+        assert f"longest {way}" in page_of(replace(PLAN, nests=(replace(nest, bowls=bowls),)))
+
+
 def test_without_a_species_that_is_said_and_weights_still_asked_for() -> None:
     told = page_of(PLAN)
     assert "No wood was named" in told

@@ -49,3 +49,23 @@ def test_many_long_warnings_flow_over_and_the_far_rim_is_said() -> None:
     assert all(any(f"Warning {i}:" in text for text in told) for i in range(14))
     assert sum(text.startswith("The piece") for text in told) == len(told) > 1
     assert any("The rims lie on the far face" in text for text in told)
+
+
+@pytest.mark.parametrize(
+    ("stock", "said"),
+    [
+        (Stock("log", length=300.0), ("run all through", "no other cracks")),
+        (Stock("log", length=300.0, check_depth=25.4), ("reach 25 mm (1 in)", "checked 25 mm (1 in) deep")),
+        (Stock("log", length=300.0, check_depth=25.4, far_check_depth=50.8), ("25 mm (1 in)", "51 mm (2 in) deep")),
+        (Stock("log", length=300.0, rim_towards="bark"), ("rims face the bark",)),
+    ],
+)
+def test_what_a_log_is_taken_to_be_is_said(stock: Stock, said: tuple[str, ...]) -> None:
+    warning = "The sheet lies 12 mm above the face."
+    with drawing_settings():
+        book = Book("A4", "log.jpg")
+        piece_pages(book, None, FACE, replace(PLAN, stock=stock, warnings=(warning,)), "inch")
+        words = " ".join(texts(book.bound("A log")))
+    assert all(each in words for each in said)
+    assert "12 mm (1/2 in) above the face" in words
+    assert "bark and all" in words  # distances are from the outside of the bark

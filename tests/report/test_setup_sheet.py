@@ -118,11 +118,16 @@ def test_a_missing_photo_is_said() -> None:
 
 @functools.cache
 def in_inches() -> bytes:
-    return setup_sheet(None, FACE, PLAN, paper="Letter", units="inch")
+    reason = "Without crack c1 there would be +16.0 mm of rim diameters in all."
+    return setup_sheet(None, FACE, replace(PLAN, reasons=(reason,)), paper="Letter", units="inch")
 
 
 def test_inches_stand_beside_millimetres() -> None:
-    text = texts(in_inches())[3]
+    sheets = texts(in_inches())
+    assert "+16.0 mm (5/8 in) of rim diameters" in sheets[1]
+    assert "3/8 in below rim" in sheets[3]
+    assert "its inches may be 0.8 mm off" in sheets[2]
+    text = sheets[3]
     cut = NEST.cuts[0]
     for figure in (-cut.pivot[1], cut.pivot[0], cut.entry_radius, cut.axis_depth):
         assert f"{figure:.1f} mm ({sixteenths(figure)} in)" in text

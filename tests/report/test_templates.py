@@ -197,6 +197,17 @@ def test_pith_and_cracks_are_on_the_face() -> None:
     assert lengths == pytest.approx(sorted(crack.length for crack in standing), abs=0.01)
 
 
+def test_the_circle_to_saw_round_is_the_plans_and_is_named() -> None:
+    """The thick circle is the rim: sawn round that, nothing is left to turn true."""
+    plan = examples.slice_plan()
+    wide = replace(plan.nests[0], saw_diameter=plan.nests[0].bowls[0].rim_diameter + 25.0)
+    with drawing_settings():
+        svg = as_svg(face_drawing(examples.slice_face(), replace(plan, nests=(wide,)), "mm"))
+    widths = [float(np.ptp(points[:, 0])) for _, points in svg_lines(svg)]
+    assert min(abs(width - wide.saw_diameter) for width in widths) < 0.02
+    assert f"saw round the dashed Ø {wide.saw_diameter:.1f} mm" in svg.decode()
+
+
 def test_an_unsafe_plan_is_not_printed() -> None:
     thin = replace(PLAN, shop=replace(PLAN.shop, wall_min=60.0))
     with pytest.raises(UnsafePlanError, match=r"not printed.*wall"):
