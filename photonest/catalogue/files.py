@@ -39,13 +39,14 @@ class PhotoStore:
         place = self.photo(sha256, file)
         try:
             place.parent.mkdir(parents=True, exist_ok=True)
+            there = place.is_file() and place.read_bytes() == content
+            if there:
+                os.utime(place)  # left by an add that was cut off: young again, so that no cleaning takes it now
         except OSError as error:
             raise CatalogueError(
-                f"{place.parent} can't be made: {error.strerror}.", "Make room, or mend its rights."
+                f"{place} can't be kept: {error.strerror}.", "Make room, or mend its rights."
             ) from error
-        if place.is_file() and place.read_bytes() == content:
-            os.utime(place)  # left by an add that was cut off: young again, so that no cleaning takes it now
-        else:
+        if not there:
             write_whole(place, content)
         write_whole(self.thumbnail(sha256), thumbnail)
         for folder in (place.parent, self.folder, self.folder.parent):

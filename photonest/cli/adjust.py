@@ -79,6 +79,8 @@ def adjust(
     write_results(file.parent, files)
     say_warnings(changed.warnings)
     say(f"Wrote {', '.join(str(file.parent / name) for name in files)}.")
+    if (file.parent / "face.svg").exists():
+        say("face.svg still shows the face as it was before.")
     if (file.parent / "plan.json").exists():
         say("The plan and its papers beside it were made before this change: plan again before you cut anything.")
     show(document.rstrip() if json else describe_face(changed))

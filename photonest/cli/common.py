@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
 import sys
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -230,6 +231,20 @@ def write_results(folder: Path, files: Mapping[str, bytes]) -> None:
     except OSError as error:
         raise OutputError(f"{folder} can't be made: {error.strerror}.", "Give another folder with --out.") from error
     write_together({folder / name: content for name, content in files.items()})
+
+
+def remove_stale(folder: Path, written: Container[str], drawings: str) -> None:
+    """Remove drawings that an earlier run left and this one did not write: one of another nest is worse than none.
+
+    Parameters
+    ----------
+    drawings : str
+        A regular expression of the names that drawings have; other files are nobody's but the person's.
+    """
+    for old in sorted(folder.iterdir()):
+        if old.name not in written and re.fullmatch(drawings, old.name):
+            old.unlink()
+            say(f"Removed {old.name}: it was drawn of an earlier plan or face.")
 
 
 def say_warnings(warnings: Iterable[str]) -> None:

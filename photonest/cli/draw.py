@@ -8,9 +8,9 @@ from typing import Annotated
 
 import typer
 
-from photonest.cli.common import AsSvg, OutFolder, Replace, output_folder, picture_of, say, write_results
+from photonest.cli.common import AsSvg, OutFolder, Replace, output_folder, picture_of, remove_stale, say, write_results
 from photonest.cli.marker_sheet import Paper
-from photonest.cli.plan import Units, clear_stale_templates, drawn
+from photonest.cli.plan import PLAN_DRAWINGS, Units, drawn
 
 
 def draw(
@@ -43,5 +43,5 @@ def draw(
     picture = picture_of(measured, beside, photo)
     files = drawn(picture, measured, made, None, paper, units, svg=svg)
     write_results(folder, files)
-    clear_stale_templates(folder, files)
+    remove_stale(folder, files, PLAN_DRAWINGS)
     say(f"Wrote {', '.join(sorted(files))} in {folder}.")

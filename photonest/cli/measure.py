@@ -11,6 +11,7 @@ from photonest.cli.common import (
     Replace,
     measured,
     output_folder,
+    remove_stale,
     say,
     say_warnings,
     show,
@@ -46,6 +47,7 @@ def measure(
     if svg:
         files["face.svg"] = face_picture(picture, face, format="svg")
     write_results(folder, files)
+    remove_stale(folder, files, r"face\.svg")
     say_warnings(face.warnings)
     say(f"Wrote {', '.join(files)} in {folder}.")
     show(document.rstrip() if json else describe_face(face))

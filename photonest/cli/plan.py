@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -22,6 +21,7 @@ from photonest.cli.common import (
     is_face_file,
     output_folder,
     parsed_point,
+    remove_stale,
     say,
     say_warnings,
     show,
@@ -38,8 +38,8 @@ if TYPE_CHECKING:
     from photonest.model import Face, Photo, Plan, Shop, Stock
 
 _FILES = ("face.json", "face.png", "plan.json", "plan.png", "setup.pdf")
-_TEMPLATE = re.compile(r"template-(half-\d+-)?(face|outside|inside|cut-\d+)\.(pdf|svg)")
-"""The names that templates are written under; other files are nobody's but the person's."""
+PLAN_DRAWINGS = r"template-(half-\d+-)?(face|outside|inside|cut-\d+)\.(pdf|svg)|plan\.svg"
+FACE_DRAWINGS = r"face\.(png|svg)"
 _WISHES = "What you want"
 
 
@@ -174,8 +174,10 @@ def plan(
         progress("drawing")
         files = {"face.json": face_text.encode(), "plan.json": plan_text.encode()}
         files |= drawn(picture, face, made, wood, paper, units, svg=svg)
+    beside = folder / "face.json"
+    same_face = beside.exists() and beside.read_bytes() == files["face.json"]
     write_results(folder, files)
-    clear_stale_templates(folder, files)
+    remove_stale(folder, files, PLAN_DRAWINGS if same_face else f"{PLAN_DRAWINGS}|{FACE_DRAWINGS}")
     say_warnings(dict.fromkeys([*face.warnings, *made.warnings]))
     say(f"Wrote {', '.join(sorted(files))} in {folder}.")
     show(plan_text.rstrip() if json else describe_plan(made))
@@ -207,7 +209,8 @@ def planned(face: Face, face_text: str, stock: Stock, shop: Shop, wood: Wood | N
         )
     if wood is None:
         return replace(made, warnings=(*made.warnings, RULE_ALONE))
-    return fill_after_drying(made, face, wood.species, wood.moisture, wood.grain)
+    dried = fill_after_drying(made, face, wood.species, wood.moisture, wood.grain)
+    return replace(dried, warnings=(*dried.warnings, *wood.warnings))
 
 
 def _need(wood: Wood | None) -> Callable[[float], float] | None:
@@ -232,14 +235,6 @@ def drawn(
         if picture is not None:
             files[f"face.{form}"] = face_picture(picture, face, format=form, units=unit)
     return files
-
-
-def clear_stale_templates(folder: Path, files: dict[str, bytes]) -> None:
-    """Remove the templates of an earlier plan: cutting by one of another nest would be worse than having none."""
-    for old in folder.glob("template-*"):
-        if old.name not in files and _TEMPLATE.fullmatch(old.name):
-            old.unlink()
-            say(f"Removed {old.name}: it belonged to an earlier plan.")
 
 
 def _diameters(text: str) -> tuple[float, ...]:

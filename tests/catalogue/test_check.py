@@ -10,6 +10,7 @@ import pytest
 
 from photonest.catalogue.check import check_catalogue
 from photonest.catalogue.store import Catalogue
+from photonest.model import CatalogueError
 from tests.catalogue.pieces import THUMBNAIL, add
 
 
@@ -77,3 +78,12 @@ def test_an_orphan_taken_up_again_is_young(catalogue: Catalogue) -> None:
     os.utime(place, (0, 0))
     catalogue.photos.keep(b"cut off", "x.jpg", THUMBNAIL)
     assert list(catalogue.photos.orphans(set())) == []
+
+
+def test_a_photo_left_behind_in_a_folder_that_cant_be_written_is_told_of(
+    catalogue: Catalogue, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    catalogue.photos.keep(b"cut off", "x.jpg", THUMBNAIL)
+    monkeypatch.setattr(os, "utime", forbidden)
+    with pytest.raises(CatalogueError, match="can't be kept: Permission denied"):
+        catalogue.photos.keep(b"cut off", "x.jpg", THUMBNAIL)

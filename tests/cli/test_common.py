@@ -8,10 +8,17 @@ import pytest
 import typer
 
 from photonest.asking import Choices
-from photonest.cli.common import measured, output_folder, refuse_to_overwrite, unused_references, usual_folder
+from photonest.cli.common import (
+    measured,
+    output_folder,
+    refuse_to_overwrite,
+    remove_stale,
+    unused_references,
+    usual_folder,
+)
 from photonest.cli.measuring import Measuring
 from photonest.cli.piece import Kind, Piece, Side, Towards
-from photonest.cli.plan import Wishes, _to_be_new
+from photonest.cli.plan import PLAN_DRAWINGS, Wishes, _to_be_new
 from photonest.model import (
     Attempt,
     DocumentError,
@@ -64,6 +71,13 @@ def test_a_file_is_overwritten_only_when_asked(tmp_path: Path) -> None:
     refuse_to_overwrite(tmp_path / "labels.pdf", replace=True)
     with pytest.raises(OutputError, match="already there"):
         refuse_to_overwrite(tmp_path / "labels.pdf", replace=False)
+
+
+def test_drawings_of_an_earlier_plan_go_and_a_persons_own_files_stay(tmp_path: Path) -> None:
+    for name in ("plan.svg", "face.svg", "template-cut-2.pdf", "template-of-mine.pdf", "plan.png", "notes.txt"):
+        (tmp_path / name).touch()
+    remove_stale(tmp_path, {"plan.png": b""}, PLAN_DRAWINGS)
+    assert {file.name for file in tmp_path.iterdir()} == {"face.svg", "template-of-mine.pdf", "plan.png", "notes.txt"}
 
 
 def test_a_damaged_face_of_before_is_not_measured_away(tmp_path: Path) -> None:
