@@ -92,15 +92,21 @@ def restore(
 ) -> None:
     """Bring a backup back into a new, empty catalogue; a damaged backup leaves no half of one."""
     from photonest.catalogue.transfer import look_through, take_in
-    from photonest.model import CatalogueError
+    from photonest.model import CatalogueError, PhotonestError
 
-    look_through(file)  # all of it, before a catalogue is begun
+    whole = look_through(file)  # all of it, before a catalogue is begun
     with opened(where, photos, make=True) as catalogue:
         if catalogue.photo_hashes():
             raise CatalogueError(
                 f"The catalogue {catalogue.where} is not empty.", "Restore into a new one, or use catalogue import."
             )
-        say(f"{len(take_in(catalogue, file).new)} pieces are back.")
+        try:
+            say(f"{len(take_in(catalogue, file).new)} pieces are back.")
+        except PhotonestError as error:
+            raise CatalogueError(
+                f"{error.message} {len(catalogue.photo_hashes())} of {whole} pieces are back.",
+                f"Mend that, and go on with: photonest catalogue import {file}",
+            ) from error
 
 
 def check(

@@ -105,7 +105,7 @@ def write_together(files: Mapping[Path, bytes]) -> None:
             temporary.replace(path)
     except OSError as error:
         raise OutputError(
-            f"{path} can't be written: {error.strerror}.", "Choose another folder with --out, or make room."
+            f"{path} can't be written: {error.strerror}.", "Make room, mend its rights, or choose another place."
         ) from error
     finally:  # of those moved nothing is left here; an interruption leaves nothing either
         for temporary in ready.values():

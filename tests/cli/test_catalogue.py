@@ -17,7 +17,15 @@ from photonest.catalogue.entries import STATES
 from photonest.cli.catalogue import app
 from photonest.cli.catalogue_common import State
 from photonest.cli.piece import Kind
-from photonest.model import CatalogueError, MoistureError, OutputError, StockError, StockKind, write_document
+from photonest.model import (
+    CatalogueError,
+    MoistureError,
+    OutputError,
+    StockError,
+    StockKind,
+    write_document,
+    write_whole,
+)
 from tests.catalogue.pieces import THUMBNAIL, face_of
 from tests.catalogue.test_store import plan_for
 
@@ -160,6 +168,29 @@ def test_a_damaged_backup_leaves_no_half_a_catalogue(yard: Path, monkeypatch: py
     assert "not what it was" in str(run("restore", yard / "folder").exception)
     assert isinstance(run("import", yard / "none.zip").exception, CatalogueError)
     assert not (yard / "new.sqlite").exists()
+
+
+def test_a_restore_cut_short_says_how_to_go_on(yard: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The disk is full at the second photo, which room is then made for."""
+    one, two = filled(yard)
+    run("backup", yard / "yard.zip")
+    monkeypatch.setenv("PHOTONEST_CATALOGUE", str(yard / "new.sqlite"))
+    kept: list[Path] = []
+
+    def full(path: Path, content: bytes) -> None:
+        if len(kept) == 2:
+            raise OutputError("There is no room.")
+        kept.append(path)
+        write_whole(path, content)
+
+    with monkeypatch.context() as patched:
+        patched.setattr("photonest.catalogue.files.write_whole", full)
+        error = run("restore", yard / "yard.zip").exception
+    assert isinstance(error, CatalogueError)
+    assert "1 of 2 pieces are back" in error.message
+    assert error.hint.endswith(f"photonest catalogue import {yard / 'yard.zip'}")
+    assert "1 new, 1 already there" in run("import", yard / "yard.zip").stderr
+    assert set(codes()) == {one, two}
 
 
 def test_check_tells_damage(yard: Path) -> None:
