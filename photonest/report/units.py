@@ -33,17 +33,18 @@ def stacked(value: float, units: Units = "mm", digits: int = 0) -> str:
 
 
 def retold(words: str, units: Units = "mm") -> str:
-    """Return a text with inches, if asked, beside each length of a sixteenth or more that it tells in mm alone.
+    """Return a text with inches, if asked, beside the lengths of a sixteenth or more that it tells in mm alone.
 
-    >>> retold("Without crack c1 there would be +18.1 mm of rims, and 0.3 mm of 54 mm (2 1/8 in) more.", "inch")
-    'Without crack c1 there would be +18.1 mm (11/16 in) of rims, and 0.3 mm of 54 mm (2 1/8 in) more.'
+    >>> retold("Without c1, 303, 225 mm; +18.1 mm of rims, and 0.3 mm of 54 mm (2 1/8 in) more.", "inch")
+    'Without c1, 303, 225 mm (11 15/16, 8 7/8 in); +18.1 mm (11/16 in) of rims, and 0.3 mm of 54 mm (2 1/8 in) more.'
     """
 
     def beside(found: re.Match[str]) -> str:
-        inches = sixteenths(abs(float(found[1])))
-        return found[0] if inches == "0" else f"{found[0]} ({inches} in)"
+        inches = [sixteenths(abs(float(number))) for number in found[1].split(", ")]
+        return found[0] if set(inches) == {"0"} else f"{found[0]} ({', '.join(inches)} in)"
 
-    return words if units == "mm" else re.sub(r"(?<![\d.,])([+-]?\d+(?:\.\d+)?) mm\b(?! \()", beside, words)
+    number = r"[+-]?\d+(?:\.\d+)?"
+    return words if units == "mm" else re.sub(rf"(?<![\w.])((?:{number}, )*{number}) mm\b(?! \()", beside, words)
 
 
 def at_least(value: float, units: Units = "mm") -> str:
