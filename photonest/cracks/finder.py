@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from photonest.cracks.evidence import Evidence, evidence
-from photonest.cracks.judge import Network, likelihoods, shipped
+from photonest.cracks.evidence import evidence
+from photonest.cracks.judge import Judge, likelihoods, shipped
 from photonest.cracks.search import Candidate, View, candidates, view
 from photonest.cracks.tips import led_on
 from photonest.cracks.traces import Trace, Vector, each_once, extended, joined, kind_of, length_of, traced
@@ -46,7 +46,7 @@ class Lines:
     """Finds checks as thin dark or light lines: best paths over a network's answer, judged by their profile."""
 
     name = "lines"
-    version = "4"
+    version = "5"
     Options = LineOptions
 
     def find(
@@ -57,20 +57,20 @@ class Lines:
         if min(seen.full.pixels.shape[:2]) < 64:
             return NotFound("the piece is under 64 pixels across", "Take the photo nearer, so that the piece fills it.")
         found = candidates(seen, pith)
-        return cracks_of(seen, found, judged(shipped(), evidence(found, seen, pith)), pith, options)
+        return cracks_of(seen, found, judged(shipped(), found, seen, pith), pith, options)
 
 
-def judged(network: Network, cues: Sequence[Evidence]) -> Vector:
+def judged(judge: Judge, found: Sequence[Candidate], seen: View, pith: Pith | None) -> Vector:
     """Return how likely each candidate is a crack.
 
     Real wood has more pale streaks than drawn wood, from which the judge has most of its examples: of pale lines in
     real textures that it was surest of, seven in ten were cracks.
     """
-    if not cues:
+    if not found:
         return np.empty(0)
-    pale = np.abs(1 - np.array([one.level for one in cues])) < PALE
-    sure = likelihoods(network, cues)
-    return np.where(pale, np.minimum(sure, PALE_SURE), sure)
+    sure = likelihoods(judge, evidence(found, seen, pith))
+    pale = [p > PALE_SURE and abs(1 - one.profile.level) < PALE for one, p in zip(found, sure, strict=True)]
+    return np.where(pale, PALE_SURE, sure)
 
 
 def cracks_of(

@@ -1,4 +1,4 @@
-"""How likely a candidate is a crack, from its cues: a small network of one hidden layer, several averaged.
+"""How likely a candidate is a crack, from its cues: a logistic regression.
 
 Its weights are fitted by ``python -m tests.bench.train_cracks`` and shipped as plain arrays.
 """
@@ -18,47 +18,40 @@ FILE = Path(__file__).with_name("judge.npz")
 
 
 @dataclass(frozen=True, eq=False)
-class Network:
-    """Weights for k cues, m members, h hidden units.
+class Judge:
+    """Weights for k cues.
 
     Attributes
     ----------
     low, high : ndarray, shape (k,)
-        Cues are held between these: beyond them the network never saw anything.
-    mean, spread : ndarray, shape (k,)
-        Cues are brought to mean 0 and spread 1.
-    first : ndarray, shape (m, k, h)
-    bias : ndarray, shape (m, h)
-    second : ndarray, shape (m, h)
-    last : ndarray, shape (m,)
+        Cues are held between these: beyond them no example was seen.
+    weight : ndarray, shape (k,)
+        What each adds to the log odds, per unit.
+    shift : float
+        What is added besides.
     """
 
     low: Vector
     high: Vector
-    mean: Vector
-    spread: Vector
-    first: Vector
-    bias: Vector
-    second: Vector
-    last: Vector
+    weight: Vector
+    shift: float
 
 
-def likelihoods(network: Network, cues: ArrayLike) -> Vector:
+def likelihoods(judge: Judge, cues: ArrayLike) -> Vector:
     """Return the likelihood of each candidate, from cues of shape (n, k)."""
-    inputs = (np.clip(np.asarray(cues, float), network.low, network.high) - network.mean) / network.spread
-    hidden = np.tanh(np.einsum("nk,mkh->mnh", inputs, network.first) + network.bias[:, None])
-    z = np.einsum("mnh,mh->mn", hidden, network.second) + network.last[:, None]
-    return np.asarray(1 / (1 + np.exp(-z.mean(axis=0))))
+    odds = np.clip(np.asarray(cues, float), judge.low, judge.high) @ judge.weight + judge.shift
+    return np.asarray(1 / (1 + np.exp(-odds)))
 
 
 @functools.cache
-def shipped() -> Network:
-    """Return the network of this package."""
+def shipped() -> Judge:
+    """Return the judge of this package."""
     with np.load(FILE) as arrays:
-        return Network(**{name: arrays[name].astype(float) for name in arrays})
+        low, high, weight, shift = (arrays[name].astype(float) for name in ("low", "high", "weight", "shift"))
+    return Judge(low, high, weight, float(shift))
 
 
-def save(network: Network, file: Path) -> None:
-    """Write a network, in single precision."""
-    arrays: dict[str, Any] = {name: np.asarray(value, np.float32) for name, value in asdict(network).items()}
+def save(judge: Judge, file: Path) -> None:
+    """Write a judge, in single precision."""
+    arrays: dict[str, Any] = {name: np.asarray(value, np.float32) for name, value in asdict(judge).items()}
     np.savez(file, **arrays)

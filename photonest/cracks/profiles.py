@@ -53,6 +53,13 @@ class Profile:
         return replace(self, path=self.path[cut], cuts=self.cuts[cut], depth=self.depth[cut], width=self.width[cut])
 
     @property
+    def level(self) -> float:
+        """Brightness of the middle over that of the wood beside it, typically."""
+        reach = self.cuts.shape[1] // 2
+        sides = self.cuts[:, : reach // 2].mean(axis=1) + self.cuts[:, -(reach // 2) :].mean(axis=1)
+        return ranked(self.cuts[:, reach] / np.maximum(sides / 2, 1.0), 0.5)
+
+    @property
     def length(self) -> float:
         """Along the path, in pixels."""
         return float(np.hypot(*np.diff(self.path, axis=0).T).sum())

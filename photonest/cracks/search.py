@@ -16,9 +16,12 @@ from photonest.imaging import cropped, mean_diameter, polygon_mask, reduced
 from photonest.model import FlatPhoto, Outline, Pith
 
 MEASURE_DIAMETER_PX = 3600  # beyond, more pixels tell nothing more of a line's width
-LEAST_LENGTH = 0.015  # of the diameter: shorter lines are left to the clearance of the plan
+LEAST_LENGTH = (
+    0.015  # of the diameter: shorter lines, and those no deeper in the wood, are left to the plan's clearance
+)
 DOUBTFUL, ODDS_PER_SCORE = np.float32(-3.0), np.float32(2.0)  # log odds that speak neither way; worth one score
 GAP_SCORE, CEILING, NEVER = -1.5, 1.0, np.float32(-5.0)
+EDGE = 0.004  # of the diameter: nothing is looked for so near the edge
 LEAST_SUM = 8.0  # of scores along a path
 MANY_ROUNDS = 4  # about a pith checks crowd, and of some only the third round finds what a better one passed by
 TAIL = 0.35  # of the log odds of a line's surer places
@@ -93,15 +96,21 @@ def candidates(seen: View, pith: Pith | None) -> list[Candidate]:
     """
     centre = pith if pith is not None and pith.inside else None
     like = likeness(seen.full, seen.outline, seen.diameter, centre)
-    inner = _inner(like.flat, seen)
+    inner, deep = (_inner(like.flat, seen, depth) for depth in (EDGE, LEAST_LENGTH))
     found = []
     for grids in _grids(like.flat, seen, centre):
         scores = [_scores(like, inner, grid) for grid in grids]
         rounds = MANY_ROUNDS if isinstance(grids[0], PolarGrid) else 2
         paths = best_paths(scores, grids[0].wraps, bend=0.3, least=LEAST_SUM, gap=20, apart=3, rounds=rounds)
         for grid, lines in zip(grids, paths, strict=True):
-            found += _measured(seen, like, grid, lines)
+            found += _measured(seen, like, grid, [line for line in lines if _reaches(line, grid, deep)])
     return found
+
+
+def _reaches(line: GridPath, grid: Grid, deep: NDArray[np.uint8]) -> bool:
+    """Tell whether a line comes anywhere as deep into the wood as that: what runs along its edge is bark."""
+    x, y = (np.asarray(np.round(places), np.int64) for places in grid.at(line.rows, line.columns))
+    return bool(deep[y.clip(0, len(deep) - 1), x.clip(0, deep.shape[1] - 1)].any())
 
 
 def _scores(like: Likeness, inner: NDArray[np.uint8], grid: Grid) -> Floats:
@@ -113,12 +122,12 @@ def _scores(like: Likeness, inner: NDArray[np.uint8], grid: Grid) -> Floats:
     return scores
 
 
-def _inner(flat: FlatPhoto, seen: View) -> NDArray[np.uint8]:
-    """Return 1 on the wood, a little way in from its edge, else 0."""
+def _inner(flat: FlatPhoto, seen: View, depth: float) -> NDArray[np.uint8]:
+    """Return 1 on the wood, so many diameters and at least three pixels in from its edge, else 0."""
     import cv2
 
     inside = polygon_mask(flat.to_px(seen.outline), flat.pixels.shape[:2]).view(np.uint8)
-    rim = max(3, round(0.004 * seen.diameter / flat.mm_per_px))
+    rim = max(3, round(depth * seen.diameter / flat.mm_per_px))
     return np.asarray(cv2.erode(inside, np.ones((2 * rim + 1, 2 * rim + 1), np.uint8)))
 
 

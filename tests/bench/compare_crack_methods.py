@@ -24,7 +24,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.cracks import judge
-from photonest.cracks.evidence import evidence
 from photonest.cracks.finder import judged
 from photonest.cracks.search import View, candidates, view
 from photonest.imaging import Mask, polygon_mask, reduced
@@ -120,13 +119,13 @@ def minimal_paths(seen: View) -> list[Line]:
     return [line for line in found if len(line[0]) > 2]
 
 
-def network_lines(seen: View, pith: Pith | None, network: judge.Network | None) -> list[Line]:
+def network_lines(seen: View, pith: Pith | None, own: judge.Judge | None) -> list[Line]:
     """Return the package's candidates, scored by the network or by a judge."""
     found = candidates(seen, pith)
-    if network is None:
+    if own is None:
         scores = [float(np.clip(one.odds, -8, 8).mean()) for one in found]
     else:
-        scores = list(judged(network, evidence(found, seen, pith)))
+        scores = list(judged(own, found, seen, pith))
     return [(seen.full.to_mm(one.profile.path[::4]), float(s)) for one, s in zip(found, scores, strict=True)]
 
 
@@ -188,9 +187,9 @@ def main() -> None:
     asked = parser.parse_args()
     cv2.setNumThreads(1)
     examples = Examples(**np.load(asked.keep)) if asked.keep else None
-    judges: dict[str, judge.Network] = {}
+    judges: dict[str, judge.Judge] = {}
 
-    def network(truth: Truth) -> judge.Network:
+    def judge_of(truth: Truth) -> judge.Judge:
         if examples is None:
             return judge.shipped()
         disc = disc_of(truth)
@@ -204,7 +203,7 @@ def main() -> None:
         "black-hat": lambda truth, seen, pith: ridge_lines(black_hat, seen),
         "minimal paths": lambda truth, seen, pith: minimal_paths(seen),
         "network": lambda truth, seen, pith: network_lines(seen, pith, None),
-        "judged": lambda truth, seen, pith: network_lines(seen, pith, network(truth)),
+        "judged": lambda truth, seen, pith: network_lines(seen, pith, judge_of(truth)),
     }
     print("method          found at a false length per photo of   s per")
     print("                " + "".join(f"{budget:6.2f} D" for budget in BUDGETS) + "     photo")
@@ -213,7 +212,7 @@ def main() -> None:
         for truth in truths():
             here = scene(truth)
             seen = view(here.flat, here.outline)
-            network(truth)
+            judge_of(truth)
             start = time.process_time()
             lines = [line for line in method(truth, seen, here.pith) if len(line[0]) > 1]
             spent.append(time.process_time() - start)

@@ -6,7 +6,7 @@ diameter are missed (under 60 % found), and the length that is falsely reported 
 diameters, on photos whose annotation is exhaustive, and how often a line of a given confidence is real.
 
 The shipped judge has seen these photos in training. With ``--keep FILE``, the examples that `tests.bench.train_cracks`
-kept, each photo is judged by networks that saw no photo of its disc: that is the figure for photos unseen.
+kept, each photo is judged by one that saw no photo of its disc: that is the figure for photos unseen.
 """
 
 from __future__ import annotations
@@ -209,7 +209,6 @@ def calibration(said: Sequence[tuple[float, bool]]) -> None:
 def main() -> None:
     import cv2
 
-    from photonest.cracks.evidence import evidence
     from photonest.cracks.finder import Lines, cracks_of, judged
     from photonest.cracks.search import candidates, view
 
@@ -231,14 +230,14 @@ def main() -> None:
         here = scene(truth, under_bark=not asked.bark)
         reading = time.process_time() - start
         pith = None if asked.no_pith else here.pith
-        network = judge(truth) if judge else None
+        own = judge(truth) if judge else None
         start = time.process_time()
-        if network is None:
+        if own is None:
             answer = finder.find(here.flat, here.outline, pith, finder.Options())
         else:
             seen = view(here.flat, here.outline)
             lines = candidates(seen, pith)
-            sure = judged(network, evidence(lines, seen, pith))
+            sure = judged(own, lines, seen, pith)
             answer = cracks_of(seen, lines, sure, pith, finder.Options())
         took = time.process_time() - start
         found = [] if isinstance(answer, NotFound) else [crack for crack in answer if isinstance(crack, Crack)]

@@ -16,7 +16,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.cracks.evidence import evidence
 from photonest.cracks.finder import LineOptions, cracks_of, judged
 from photonest.cracks.judge import shipped
 from photonest.cracks.search import candidates, view
@@ -46,7 +45,7 @@ def found_cracks(drawn: DrawnScene, with_pith: bool = True) -> tuple[list[Crack]
     pith = drawn.scene.pith if with_pith else None
     seen = view(drawn.scene.flat, drawn.scene.outline)
     lines = candidates(seen, pith)
-    sure = judged(shipped(), evidence(lines, seen, pith))
+    sure = judged(shipped(), lines, seen, pith)
     bare = replace(LineOptions(), tip_margin_pct=0.0)
     return cracks_of(seen, lines, sure, pith, LineOptions()), cracks_of(seen, lines, sure, pith, bare)
 

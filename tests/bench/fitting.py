@@ -1,4 +1,4 @@
-"""Fit the small networks that judge cracks and defects, and keep the examples they are fitted to."""
+"""Fit what judges cracks and other defects, and keep the examples they are fitted to."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.cracks.judge import Network
+from photonest.cracks.judge import Judge
+from photonest.cracks.patch_judge import Network
 
 Vector = NDArray[np.float64]
 
@@ -23,6 +24,26 @@ class Fit:
     decay: float
     steps: int
     outliers_pct: float
+
+
+def logistic(cues: Vector, target: Vector, weight: Vector, decay: float, outliers_pct: float) -> Judge:
+    """Return the logistic regression fitted to examples, shape (n, k), by targets and weights, shape (n,)."""
+    from scipy.optimize import minimize
+
+    low, high = np.percentile(cues, [outliers_pct, 100 - outliers_pct], axis=0)
+    clipped = np.clip(cues, low, high)
+    mean, spread = clipped.mean(axis=0), np.maximum(clipped.std(axis=0), 1e-6)
+    inputs, share = (clipped - mean) / spread, weight / weight.sum()
+
+    def loss(line: Vector) -> tuple[float, Vector]:
+        z = inputs @ line[:-1] + line[-1]
+        slope = share * (1 / (1 + np.exp(-z)) - target)
+        value = float(share @ (np.logaddexp(0, z) - target * z)) + decay * float((line[:-1] ** 2).sum())
+        return value, np.append(inputs.T @ slope + 2 * decay * line[:-1], slope.sum())
+
+    line = minimize(loss, np.zeros(cues.shape[1] + 1), jac=True, method="L-BFGS-B").x
+    own = line[:-1] / spread
+    return Judge(low, high, own, float(line[-1] - own @ mean))
 
 
 def network(cues: Vector, target: Vector, weight: Vector, members: int, fit: Fit) -> Network:

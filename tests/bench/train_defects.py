@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.cracks import patch_judge
-from photonest.cracks.judge import Network, likelihoods
 from photonest.cracks.patch_cues import cues_of
+from photonest.cracks.patch_judge import Network, likelihoods
 from photonest.cracks.patches import outline_of, patches, sheets
 from photonest.model import DefectKind
 from tests.bench.fitting import Fit, kept, network

@@ -1,9 +1,10 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from photonest.cracks.evidence import evidence
 from photonest.cracks.finder import PALE_SURE, LineOptions, Lines, _between_ends, judged
 from photonest.cracks.judge import shipped
 from photonest.cracks.profiles import profiles
@@ -51,10 +52,15 @@ def test_a_radial_check_is_seen_with_its_ends_and_opening() -> None:
 
 def test_a_pale_line_may_be_a_streak_however_clear() -> None:
     seen = view(face([RADIAL]), outline())
-    cues = evidence(candidates(seen, pith()), seen, pith())
-    assert judged(shipped(), cues).max() > 0.8
-    assert judged(shipped(), [one._replace(level=0.85) for one in cues]).max() <= PALE_SURE
-    assert judged(shipped(), []).shape == (0,)
+    found = candidates(seen, pith())
+    assert judged(shipped(), found, seen, pith()).max() > 0.8
+    # the same lines, and the network as sure, but not as dark: a fifth of the depth
+    pale = [
+        replace(one, profile=replace(one.profile, cuts=170 + (one.profile.cuts - 170) * np.float32(0.2)))
+        for one in found
+    ]
+    assert judged(shipped(), pale, seen, pith()).max() <= PALE_SURE
+    assert judged(shipped(), [], seen, pith()).shape == (0,)
 
 
 def test_a_check_that_reaches_the_pith_is_a_heart_check() -> None:
