@@ -23,8 +23,8 @@ def spread(count: int, by: float, channels: int = 1) -> Tensor:
     return torch.exp(by * torch.randn(count, channels, 1, 1, device=DEVICE))
 
 
-def some(count: int, share: float) -> Tensor:
-    """Return 1 for a share of the pictures, else 0."""
+def some(count: int, share: float | Tensor) -> Tensor:
+    """Return 1 for a share of the pictures, else 0; a share may be given for each."""
     return (one(count) < share).float()
 
 
