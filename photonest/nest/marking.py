@@ -12,7 +12,7 @@ from photonest.nest.refine import Recipe
 from photonest.nest.solve import Found
 
 
-def round_marking(face: Face, axis: Axis, found: Found) -> tuple[str, ...]:
+def round_marking(face: Face, axis: Axis, found: Found, shop: Shop) -> tuple[str, ...]:
     """Return how to mark the centre of a blank or slice, and the circle to saw."""
     x, y, _ = axis.point
     lines = [f"Mark the centre {_from_edge(face, (x, y))}."]
@@ -20,10 +20,7 @@ def round_marking(face: Face, axis: Axis, found: Found) -> tuple[str, ...]:
         away, direction = _offset(face.pith.point, (x, y))
         where = f"{away:.0f} mm from the pith, {direction} it as the photo shows it" if away >= 0.5 else "on the pith"
         lines.append(f"It lies {where}.")
-    return (
-        *lines,
-        f"Saw or turn no smaller than {2 * found.recipe.rim:.0f} mm across; scribe that circle and check it.",
-    )
+    return (*lines, f"{_saw_words(found.recipe, shop)}; scribe that circle and check it.")
 
 
 def log_marking(face: Face, axis: Axis, recipe: Recipe, shop: Shop) -> tuple[str, ...]:
@@ -51,8 +48,14 @@ def log_marking(face: Face, axis: Axis, recipe: Recipe, shop: Shop) -> tuple[str
             f"Rip along a line at {angle_on_paper(across):.0f} degrees to the photo's horizontal through a point "
             f"{_from_edge(face, (x, y))}; the centre lies {z:.0f} mm from the photographed end."
         )
-    lines.append(f"Saw the blank no smaller than {2 * (recipe.rim + shop.trueing):.0f} mm across about that centre.")
+    lines.append(f"{_saw_words(recipe, shop)} about that centre.")
     return tuple(lines)
+
+
+def _saw_words(recipe: Recipe, shop: Shop) -> str:
+    """Return the circle to saw, told upwards to a tenth of a millimetre: what is sawn off can't be turned true."""
+    across = math.ceil(20 * (recipe.rim + shop.trueing) - 1e-6) / 10
+    return f"Saw the blank no smaller than {across:.1f} mm across"
 
 
 def _from_edge(face: Face, point: Point) -> str:

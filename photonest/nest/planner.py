@@ -19,7 +19,7 @@ from photonest.model import (
     Stock,
     StockError,
 )
-from photonest.nest.asked import Question
+from photonest.nest.asked import Question, in_words
 from photonest.nest.keepouts import KeepOut, distances, holds, keepouts
 from photonest.nest.knots import leaning
 from photonest.nest.logplans import plan_log
@@ -176,7 +176,8 @@ def _warnings(face: Face, stock: Stock, shop: Shop, outs: Sequence[KeepOut]) -> 
     for out in outs[1:]:
         x, y = out.segments[0, :2].tolist()
         if not holds(x, y, outs[0].segments) and float(distances(x, y, outs[0].segments).min()) > 5:
-            found.append(f"{out.name} lies outside the wood: see that it belongs to this piece.")
+            name = in_words(out.name)
+            found.append(f"{name[0].upper()}{name[1:]} lies outside the wood: see that it belongs to this piece.")
     found += _about_knots(face, stock)
     wide = [cutter.name for cutter in shop.cutters if cutter.kerf > shop.wall_min]
     if wide:

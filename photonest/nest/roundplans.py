@@ -64,7 +64,7 @@ def _nest(question: Question, found: RoundPlan, count: int, limit: float) -> Nes
     far = question.stock.rim == "far"
     axis = Axis((found.x, found.y, thickness if far else 0.0), (0.0, 0.0, -1.0 if far else 1.0))
     first = turned_outside(question.work.rules, np.array([best.recipe.rim]), np.array([best.recipe.depth]))
-    names, marking = names_of(question.outs)[found.owner], round_marking(question.face, axis, best)
+    names, marking = names_of(question.outs)[found.owner], round_marking(question.face, axis, best, question.shop)
     nest = nest_of(question, axis, best.recipe, found.points, names, limit, thickness, marking)
     slack = axis_slack(found.points, first)
     if found.demand is not None:

@@ -11,7 +11,7 @@ import numpy as np
 
 from photonest.wood.moisture import check_moisture, dry_weight
 from photonest.wood.movement import Array
-from photonest.wood.species import Species
+from photonest.wood.species import FIGURES, Species
 from photonest.wood.weighings import Weighing, check_weighings, unchanged
 
 READY_SHARE = 0.01
@@ -115,7 +115,7 @@ def follow_drying(
     if start is not None:
         check_moisture(start.moisture_pct, "the moisture at the start")
     if equilibrium_pct is not None:
-        check_moisture(equilibrium_pct, "the equilibrium moisture")
+        check_moisture(equilibrium_pct, "the equilibrium moisture", FIGURES["fibre_saturation"][1])
     days = np.array([(w.day - checked[0].day).days for w in checked], dtype=np.float64)
     weights = np.array([w.weight for w in checked])
     prior = _final_weight(weights[0], start, equilibrium_pct)

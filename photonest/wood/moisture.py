@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from photonest.model import MoistureError
 from photonest.wood.species import FIBRE_SATURATION, Species
 
-MOISTURE_MAX = 200.0
+MOISTURE_MAX = 400.0  # as green sapwood of the lightest woods
 SCATTER = 0.15
 """One standard deviation of a single piece's shrinkage, as a share of it: the coefficients of variation of radial and
 tangential shrinkage in the Wood Handbook (FPL-GTR-190, Table 5-6), 15 and 14 %, from memory."""
@@ -31,11 +31,11 @@ class Shrink:
         return Shrink(self.radial * factor, self.tangential * factor, self.longitudinal * factor)
 
 
-def check_moisture(moisture_pct: float, what: str = "moisture") -> float:
-    """Return a moisture; raise MoistureError if no wood can have it."""
-    if not 0 <= moisture_pct <= MOISTURE_MAX:
+def check_moisture(moisture_pct: float, what: str = "moisture", most: float = MOISTURE_MAX) -> float:
+    """Return a moisture; raise MoistureError if no wood can have it, or it is above `most`."""
+    if not 0 <= moisture_pct <= most:
         raise MoistureError(
-            f"{what} must be between 0 and {MOISTURE_MAX:g} %, not {moisture_pct:g}.",
+            f"{what} must be between 0 and {most:g} %, not {moisture_pct:g}.",
             "It is the water's weight in percent of the ovendry wood's weight.",
         )
     return moisture_pct

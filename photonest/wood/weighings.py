@@ -63,6 +63,8 @@ def check_weighings(weighings: Sequence[Weighing], scale_error: float = 1.0) -> 
 def read_weighings(text: str) -> tuple[Weighing, ...]:
     r"""Return the weighings that a text gives line by line as ``YYYY-MM-DD,grams``; a header line is passed over.
 
+    Notes may follow in further columns.
+
     Raises
     ------
     MoistureError
@@ -78,7 +80,9 @@ def read_weighings(text: str) -> tuple[Weighing, ...]:
     filled = [row for row in rows if any(cell.strip() for cell in row)]
     for number, row in enumerate(filled, 1):
         try:
-            day, weight = (cell.strip() for cell in row[:2])
+            day, weight, *notes = (cell.strip() for cell in row)
+            if any(note.isdigit() for note in notes):  # a weight with its thousands set off: 1,850
+                raise ValueError
             found.append(Weighing(date.fromisoformat(day), float(weight)))
         except ValueError as error:
             if number == 1 and not any(character.isdigit() for character in "".join(row)):

@@ -110,9 +110,9 @@ def test_shrink_of_a_species() -> None:
     assert shrink.scaled(2).tangential == pytest.approx(0.1452)
 
 
-@pytest.mark.parametrize("moisture", [-1, 200.1, float("nan")])
+@pytest.mark.parametrize("moisture", [-1, 400.1, float("nan")])
 def test_impossible_moisture(moisture: float) -> None:
-    with pytest.raises(MoistureError, match="between 0 and 200 %"):
+    with pytest.raises(MoistureError, match="between 0 and 400 %"):
         check_moisture(moisture)
 
 

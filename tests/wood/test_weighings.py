@@ -15,12 +15,12 @@ def weighed(*pairs: tuple[int, float]) -> tuple[Weighing, ...]:
 
 
 def test_a_file_is_read() -> None:
-    text = "day,grams\n# left shelf\n2031-04-02, 1850\n\n2031-04-20,1711.5\n"
+    text = "day,grams\n# left shelf\n2031-04-02, 1850\n\n2031-04-20,1711.5,by the stove\n"
     assert read_weighings(text) == weighed((0, 1850.0), (18, 1711.5))
 
 
 @pytest.mark.parametrize(
-    "line", ["02.04.2031,1850", "2031-04-02", "2031-04-02,heavy", "2031-02-30,5", "1850,2031-04-02"]
+    "line", ["02.04.2031,1850", "2031-04-02", "2031-04-02,heavy", "2031-02-30,5", "1850,2031-04-02", "2031-04-02,1,850"]
 )
 def test_a_wrong_line_is_named(line: str) -> None:
     with pytest.raises(MoistureError, match="Weighing 2 is"):
