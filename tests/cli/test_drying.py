@@ -53,7 +53,7 @@ def test_weighings_on_the_command_line() -> None:
         ("--weight", "2031-01-01,1300", "--weight", "2031-02-01,1700"),
         ("--weight", "2031-02-01,1700", "--weight", "2031-01-01,1300"),
         ("--weight", "2031-02-01,1700", "--temperature", "20", "--humidity", "130"),
-        ("--weight", "2031-02-01,1700", "--start", "230"),
+        ("--weight", "2031-02-01,1700", "--start", "430"),
         ("nowhere.csv",),
     ],
 )
