@@ -14,7 +14,7 @@ from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.height import face_above
 from photonest.scale.rectangle import Proportion, Seen, fitted, proportion, rough_proportion, sharpened
 from photonest.scale.rough_shapes import area, looks, searched
-from photonest.scale.shape_corners import right_corners, seem_right
+from photonest.scale.shape_corners import corner_reaches, right_corners, seem_right
 
 # ISO/IEC 7810, format ID-1
 WIDTH_MM, HEIGHT_MM, THICKNESS_MM = 85.60, 53.98, 0.76
@@ -35,6 +35,9 @@ TELLING = 0.05  # standard error of a proportion beyond which it tells nothing
 NEARLY = 1.12  # by which factor a card seen under 27 degrees may look longer or shorter
 UNEVEN, UNEVEN_PX = 1.6, 0.05  # how much rougher than usual, and by how much more, one side may be then
 LARGEST_BY_TONES = 0.12  # share of the frame of a shape tried so: beside a log, a card is smaller
+# shapes that are read by their colour; how far their corners may reach in the middle over how far to either side of it:
+# as far where round, by 1.37 where sharp, however far off the sides are
+MOST_BY_COLOUR, ROUND = 3, 1.15
 MOST_BY_TONES, ALIKE = 3, 0.002  # shapes tried so, and how far, over the photo's longer side, corners of one are apart
 # standard errors that a proportion may be off; playing cards' longer side over the shorter, 88.9 x 63.5 mm from memory,
 # with corners as round, and from how many standard errors on a shape is none
@@ -92,6 +95,7 @@ class Card:
         cards: list[Found] = []
         complaints: list[str] = []
         doubtful: list[Array] = []
+        odd: list[Array] = []  # all of them but what may be a playing card: that is not asked twice
 
         def is_wanted(rough: Array) -> bool:
             here = [card for card in cards if card.holds(rough.mean(axis=0))]
@@ -106,9 +110,10 @@ class Card:
                 cards.append(found)
             else:
                 doubtful.append(rough)
+                odd += [rough] if found != PLAYING_CARD else []
                 complaints += [found] if found else []
         if not cards:
-            cards = _by_tones(photo, prior, doubtful)
+            cards = _by_colour(photo, prior, odd) or _by_tones(photo, prior, doubtful)
         if not cards:
             return _none([CUT] if _is_cut(photo) else complaints)
         scales = [
@@ -183,6 +188,33 @@ def _best_of(photo: Photo, prior: Prior, rough: Array, told: bool) -> Found | st
         if isinstance(better, Found):
             return better
     return found
+
+
+def _by_colour(photo: Photo, prior: Prior, doubtful: list[Array]) -> list[Found]:
+    """Return the first card among shapes roughly seen, its sides told by colour: its own shadow may lie beside it.
+
+    A border of another colour about something else is then taken for part of it, and what is sharp inside looks round.
+    """
+
+    def worth(corners: Array) -> bool:
+        return is_worth_reading(photo, prior, corners, told=True)
+
+    some = photo.pixels[::16, ::16]
+    if (some == some[..., :1]).all():  # a grey photo
+        return []
+    for rough in doubtful[:MOST_BY_COLOUR]:
+        seen = sharpened(photo, rough, MARGIN, worth, shaded=True)
+        found = None if seen is None else as_card(photo, prior, seen)
+        if isinstance(found, Found) and found.corners > 2 and _is_round(photo, found):
+            return [found]
+    return []
+
+
+def _is_round(photo: Photo, card: Found) -> bool:
+    """Whether corners reach as far in their middle as to either side of it, wherever the sides are taken to be."""
+    reach = corner_reaches(photo, card.seen.corners, card.size, CORNER_MM)
+    reach = reach[np.isfinite(reach).all(axis=1)]
+    return bool(len(reach)) and float(np.median(reach[:, 2] / reach[:, [0, 4]].mean(axis=1))) < ROUND
 
 
 def _by_tones(photo: Photo, prior: Prior, doubtful: list[Array]) -> list[Found]:

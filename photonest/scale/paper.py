@@ -32,9 +32,10 @@ SMALLEST_SHARE = 0.035  # of the frame; smaller white rectangles are labels
 SURE_FIT = 1.2  # mean squared residual over its expectation, below which no better one is looked for
 WORST_FIT = 1.6  # mean squared residual over its expectation: flat sheets stay below 1.45, one bent by 1 mm does not
 HIDDEN = "a white rectangle does not show four sharp corners: one is hidden, bent or cut off, or it is no sheet"
-# share of each side that must be seen, and by how much rougher than usual, and by how much more, one may be: the edge
-# of what is printed on something is seen in part and rough
-LEAST_SIDE, UNEVEN, UNEVEN_PX = 0.65, 2.8, 0.05
+# share of each side that must be seen, or else all corners be sharp and the proportion closer to a sheet's, in its
+# standard errors; by how much rougher than usual, and by how much more, one may be: the edge of what is printed on
+# something is seen in part and rough
+LEAST_SIDE, COVERED_OFF, UNEVEN, UNEVEN_PX = 0.65, 2.0, 2.8, 0.05
 # where a corner is hidden: each side's share in sight, its roughness over the photo's longer side, the proportion's
 # standard error
 CLEAN_SHARE, CLEAN, TELLING = 0.7, 8e-5, 0.012
@@ -182,18 +183,19 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...], lea
         return None
     corners = sharp_corners(photo, seen.corners)
     longer = max(photo.width, photo.height)
-    clean = all(edge.share > CLEAN_SHARE and edge.error_px < CLEAN * longer for edge in seen.edges)
-    rough = [edge.error_px for edge in seen.edges]
-    if min(edge.share for edge in seen.edges) < LEAST_SIDE or max(rough) > UNEVEN_PX + UNEVEN * float(np.median(rough)):
+    share, rough = min(edge.share for edge in seen.edges), [edge.error_px for edge in seen.edges]
+    clean = share > CLEAN_SHARE and max(rough) < CLEAN * longer
+    covered = share < LEAST_SIDE
+    if (covered and corners.count < 4) or max(rough) > UNEVEN_PX + UNEVEN * float(np.median(rough)):
         return HIDDEN
     nearly = corners.count > 1 and clean and not (corners.wrong | corners.missing).any()
     if corners.count < 4 and not (nearly and sharp_corners(photo, seen.corners, strongest=True).count > 2):
         return HIDDEN
-    doubt = TELLING if corners.count < 4 else MOST_DOUBT if len(names) > 1 else np.inf
+    doubt = TELLING if covered or corners.count < 4 else MOST_DOUBT if len(names) > 1 else np.inf
     about = rough_proportion(prior, seen.corners, CORNER * longer)
     if not any(about.is_about(ratio, ROUGH_PROPORTION) for ratio in _ratios(names, about).values()):
         return _not_like(about)
-    told = _told(prior, seen, names, doubt)
+    told = _told(prior, seen, names, doubt, COVERED_OFF if covered else MOST_OFF)
     if told is None or isinstance(told, str):
         return told
     name, size, views = told
@@ -209,7 +211,7 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...], lea
 
 
 def _told(
-    prior: Prior, seen: Seen, names: tuple[str, ...], most_error: float
+    prior: Prior, seen: Seen, names: tuple[str, ...], most_error: float, most_off: float = MOST_OFF
 ) -> tuple[str, tuple[float, float], list[View]] | str | None:
     """Return which sheet a shape is by its proportion, its size as it lies, its views; or what keeps it from that."""
     complaint = None
@@ -219,7 +221,7 @@ def _told(
             return None
         shape, views = answer
         ratios = _ratios(names, shape)
-        fits = [name for name, ratio in ratios.items() if shape.is_about(ratio, 0.003, MOST_OFF)]
+        fits = [name for name, ratio in ratios.items() if shape.is_about(ratio, 0.003, most_off)]
         fair = views[0].cost < WORST_FIT * sum(len(edge.px) for edge in seen.edges)
         fits = _likeliest(shape, {name: ratios[name] for name in fits})
         if len(fits) == 1 and fair and shape.error < most_error:

@@ -55,7 +55,7 @@ class Proportion:
 
 
 def sharpened(
-    photo: Photo, rough: Array, margin: float, worth: Callable[[Array], bool], bent: bool = False
+    photo: Photo, rough: Array, margin: float, worth: Callable[[Array], bool], bent: bool = False, shaded: bool = False
 ) -> Seen | None:
     """Return a shape with its sides found again in the full photo, or None where a side isn't there.
 
@@ -68,6 +68,8 @@ def sharpened(
         takes most of the time, and most shapes are something else.
     bent : bool
         Whether its sides may be bent, so that they meet where they would go on bending.
+    shaded : bool
+        Whether what lies about it is rough, or in the shape's own shadow, so that its sides are told by colour.
     """
     longer = max(photo.width, photo.height)
     narrow = max(4.0, NARROW * longer)
@@ -78,7 +80,9 @@ def sharpened(
         return bool(np.isfinite(corners).all()) and area(corners) > 0 and worth(corners)
 
     roughest = ROUGHEST * longer
-    found = fine_edges(photo.pixels, sides, narrow, margin, closer=CLOSER, roughest_px=roughest, worth=is_worth)
+    found = fine_edges(
+        photo.pixels, sides, narrow, margin, closer=CLOSER, roughest_px=roughest, worth=is_worth, shaded=shaded
+    )
     edges = [edge for edge in found if edge is not None and edge.share >= LEAST_SHARE]
     if len(edges) < 4 or max(edge.error_px for edge in edges) > roughest:
         return None

@@ -55,6 +55,21 @@ def test_an_edge_of_what_is_blown_out_is_moved_back(bright: float) -> None:
     assert off_line(blown.px).mean() == pytest.approx(0.2, abs=2 * blown.shared_px)
 
 
+def test_a_shadow_beside_an_edge_is_told_by_its_colour() -> None:
+    """A green card on grey ground that is darker by a third for three pixels: by light, its edge seems to lie there."""
+    card, ground = np.array([0.15, 0.3, 0.18]), np.full(3, 0.25)  # light
+    # shares of each pixel beyond the card's edge, and beyond its shadow's
+    out, lit = ((light(half_dark(off, 1.0, 0.8)).astype(float) - 0.05) / 0.95 for off in (0.0, 3.0))
+    seen = (1 - out) * card + (out - lit) * ground * 2 / 3 + lit * ground
+    picture = np.rint(255 * (1.055 * seen ** (1 / 2.4) - 0.055)).astype(np.uint8)  # IEC 61966-2-1
+    plain, shaded = (fine_edges(picture, ENDS[:1], 5.0, 0.05, closer=0.5, shaded=told)[0] for told in (False, True))
+    assert plain is not None
+    assert shaded is not None
+    assert off_line(plain.px).mean() > 0.5
+    assert off_line(shaded.px).mean() == pytest.approx(0.0, abs=shaded.shared_px)
+    assert shaded.shared_px > plain.shared_px
+
+
 def test_an_edge_bent_more_than_any_lens_bends_it_is_laid_straight() -> None:
     picture = half_dark(0.0)
     for share in np.linspace(0.05, 0.45, 60):  # sawdust heaped on the bright side's edge
