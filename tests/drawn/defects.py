@@ -117,6 +117,7 @@ def _place(spec: DefectSpec, grid: Grid, margin: float) -> _Place | None:
     mask = np.zeros(shape, np.uint8)
     cv2.fillPoly(mask, [np.round(px * 16).astype(np.int32).reshape(-1, 1, 2)], 1, shift=4)
     away = cv2.distanceTransform(mask, cv2.DIST_L2, 5) - cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5)
+    away = np.clip(away, -sum(shape), sum(shape))  # infinite where the part holds no edge at all
     away = away * np.float32(part.step / scale) - np.sign(away) * np.float32(0.5 * part.step / scale)
     inside = cv2.resize(away, (part.columns, part.rows), interpolation=cv2.INTER_AREA)
     x, y = np.meshgrid(part.x - np.float32(spec.middle[0]), part.y - np.float32(spec.middle[1]))
