@@ -27,6 +27,8 @@ from photonest.report.words import all_warnings, counted, give_or_take, twice_er
 
 MANY = 4
 """Warnings from which their type is set smaller."""
+LEAST_PHOTO = 75.0
+"""Height of the picture, in mm: rather a small one than a step alone on the next page."""
 FINEST = 0.5
 """What can be marked on wood, in mm."""
 
@@ -51,7 +53,7 @@ def piece_pages(book: Book, photo: Photo | None, face: Face, plan: Plan, units: 
         else _steps(face, plan, marks, units)
     )
     wanted = book.height_of(steps, indent=11) + 1.4 * len(steps) + 14
-    height = float(np.clip(book.rest - wanted, 90, 150))
+    height = float(np.clip(book.rest - wanted, LEAST_PHOTO, 150))
     book.need(height)
 
     def also(page: Page, ground: Ground) -> list[Label]:
