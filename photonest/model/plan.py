@@ -225,7 +225,7 @@ class Bound:
     gap_pct : float
         How far above this plan's worth that is; in bowls, where it is not settled that no plan has more of them.
     bowls : int
-        No plan has more bowls; 0 when not told.
+        No plan has more bowls; 0 when not told, as where counts don't come first.
     """
 
     value: float

@@ -114,14 +114,15 @@ def plan_nest(
     count = sum(len(nest.bowls) for nest in answer.nests)
     value = answer.value
     bound = max(answer.bound, value)
-    gap = max(bound / value - 1 if value > 0 else 0.0, answer.bowls_bound / count - 1)
+    most = answer.bowls_bound if objective == "bowls" else 0  # else more bowls need not be better
+    gap = max(bound / value - 1 if value > 0 else 0.0, most / count - 1)
     return Plan(
         face=facts or FaceFacts("", ""),
         stock=stock,
         shop=shop,
         nests=answer.nests,
         score=Score(objective, count, total, value),
-        bound=Bound(bound, 100 * gap, answer.bowls_bound),
+        bound=Bound(bound, 100 * gap, most),
         warnings=(*_warnings(face, stock, shop, outs), *answer.warnings),
         alternatives=answer.alternatives,
         runners_up=answer.runners_up,

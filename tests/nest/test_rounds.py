@@ -81,6 +81,10 @@ def test_capacity_and_value() -> None:
 
     assert held(by_capacity) >= held(by_count) - 1e-6
     assert by_capacity.score.value == pytest.approx(held(by_capacity), rel=1e-6)
+    assert by_capacity.score.bowls < by_count.score.bowls  # more of them hold less: that is no gap
+    for plan in (by_capacity, by_value):
+        assert plan.bound.bowls == 0
+        assert plan.bound.gap_pct == pytest.approx(100 * (plan.bound.value / plan.score.value - 1), abs=1e-6)
     with pytest.raises(ShopError, match="prices"):
         plan_nest(wood, stock, Shop(), objective="value")
 
