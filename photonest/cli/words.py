@@ -72,6 +72,8 @@ def describe_plan(plan: Plan) -> str:
 
 
 def _nest_lines(nest: Nest, log: bool) -> list[str]:
+    from photonest.report.words import what_limits
+
     x, y, z = (round(each, 1) + 0.0 for each in nest.axis.point)  # no minus before a nought
     lines = [f"Axis at {x:.1f}, {y:.1f} mm from the middle of the face" + (f", {z:.0f} mm in" if log else "")]
     lines += [f"  mark: {text}" for text in nest.marking]
@@ -80,7 +82,7 @@ def _nest_lines(nest: Nest, log: bool) -> list[str]:
             f"  bowl {bowl.number}: rim {bowl.rim_diameter:.1f}, depth {bowl.depth:.1f}, wall {bowl.wall_min:.1f}, "
             f"base {bowl.base_min:.1f}, foot {bowl.foot_diameter:.1f} mm, {bowl.capacity_ml / 1000:.2f} l"
         )
-        lines += [f"    limited by {reason}" for reason in bowl.binds]
+        lines += [f"    limited by {reason}" for reason in what_limits(bowl)]
     lines += [
         f"  cut {cut.number}: {cut.cutter}, pivot {-cut.pivot[1]:.1f} in front, {cut.pivot[0]:+.1f} across, "
         f"entry radius {cut.entry_radius:.1f}, depth {cut.axis_depth:.1f} mm, "

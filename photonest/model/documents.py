@@ -23,6 +23,8 @@ VERSION = 1
 FACE_FORMAT = "photonest-face"
 PLAN_FORMAT = "photonest-plan"
 AGAIN = "Correct the file, or measure again."
+MOST_TOLD = 20
+"""Wrong fields told one by one."""
 
 
 def face_to_document(face: Face) -> dict[str, Any]:
@@ -153,8 +155,9 @@ def structure(document: Any, cls: type[T], where: str) -> T:
         if not isinstance(error, (ExceptionGroup, ValueError, TypeError, KeyError)):
             raise
         problems = transform_error(error, path="$", format_exception=_explain)
-        listed = "; ".join(_locate(problem) for problem in problems)
-        raise DocumentError(f"{where}: {listed}.", AGAIN) from error
+        listed = "; ".join(_locate(problem) for problem in problems[:MOST_TOLD])
+        more = f"; and {len(problems) - MOST_TOLD} more" if len(problems) > MOST_TOLD else ""
+        raise DocumentError(f"{where}: {listed}{more}.", AGAIN) from error
     return record
 
 

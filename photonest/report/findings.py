@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -28,18 +30,19 @@ def draw_edges(page: Page, ground: Ground, face: Face) -> None:
 
 def draw_defects(page: Page, ground: Ground, face: Face) -> list[Label]:
     """Draw cracks and other defects; return their labels, the longest cracks first."""
+    edges: dict[str, list[NDArray[np.float64]]] = defaultdict(list)
     for defect in face.defects:
-        edge = ground.to_page(defect.outline)
-        if defect.status == "dismissed":
-            page.line(edge, style.DISMISSED, closed=True, clip=ground.frame)
-        elif defect.status == "possible":
-            page.area(edge, style.DOUBTFUL, clip=ground.frame)
-            page.line(edge, style.DOUBTFUL_EDGE, closed=True, clip=ground.frame)
-        else:
-            page.area(edge, style.DEFECT, clip=ground.frame)
+        edges[defect.status].append(ground.to_page(defect.outline))
+    page.lines(edges["dismissed"], style.DISMISSED, closed=True, clip=ground.frame)
+    page.areas(edges["possible"], style.DOUBTFUL, clip=ground.frame)
+    page.lines(edges["possible"], style.DOUBTFUL_EDGE, closed=True, clip=ground.frame)
+    page.areas(edges["seen"] + edges["added"], style.DEFECT, clip=ground.frame)
     labels = [_defect_label(ground, defect) for defect in by_size(face)[:MOST_NAMES]]
-    for crack in sorted(face.cracks, key=lambda c: c.length):
-        page.line(ground.to_page(crack.path), CRACK_STROKES[crack.status], clip=ground.frame)
+    paths: dict[str, list[NDArray[np.float64]]] = defaultdict(list)
+    for crack in face.cracks:
+        paths[crack.status].append(ground.to_page(crack.path))
+    for status in ("dismissed", "possible", "seen", "added"):
+        page.lines(paths[status], CRACK_STROKES[status], clip=ground.frame)
     standing = [crack for crack in by_length(face) if crack.status != "dismissed"]
     size = style.BODY if len(standing) <= MOST_LENGTHS else style.SMALL + 0.5
     centre = ground.to_page([pith_or_middle(face)])[0]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -14,6 +13,8 @@ from photonest.report.words import DEFECT_NAMES, twice_error
 
 NEAREST = 12.0
 """Shortest distance worth setting compasses to, in mm."""
+MOST_TRIED = 400
+"""Landmarks tried, those surest first: a face may have thousands of cracks."""
 SQUAREST = 0.3
 """Least sine of the angle at which two arcs may cross to fix a point."""
 
@@ -55,6 +56,8 @@ def centre_landmarks(face: Face, centre: Point, most: int = 3) -> tuple[Landmark
         far = float(np.hypot(*(np.asarray(mark.point) - middle)))
         if far >= NEAREST:
             measured.append(replace(mark, distance=far, error=twice_error(face, far, mark.standard_error)))
+    surest = np.argsort([mark.error for mark in measured], kind="stable")[:MOST_TRIED]
+    measured = [measured[i] for i in sorted(surest)]
     bearings = np.array([np.arctan2(*(np.asarray(mark.point) - middle)[::-1]) for mark in measured])
     errors = np.array([mark.error for mark in measured])
     return _lettered([measured[i] for i in _spread(bearings, errors, most)])
@@ -72,8 +75,7 @@ def line_landmarks(face: Face, through: Point, along: ArrayLike) -> tuple[Landma
         far = float(way[1] * offset[0] - way[0] * offset[1])
         measured.append(replace(mark, distance=far, error=twice_error(face, abs(far), mark.standard_error)))
         places.append(float(offset @ way))
-    pairs = itertools.combinations(range(len(measured)), 2)
-    best = set(max(pairs, key=lambda ij: abs(places[ij[0]] - places[ij[1]]), default=()))
+    best = {int(np.argmin(places)), int(np.argmax(places))} if len(measured) > 1 else set()
     best |= {i for i, mark in enumerate(measured) if mark.name == "pith"}
     return _lettered([measured[i] for i in sorted(best)])
 
@@ -154,18 +156,15 @@ def _spread(bearings: NDArray[np.float64], errors: NDArray[np.float64], most: in
     if len(bearings) < 2:
         return []
 
-    def worth(i: int, j: int) -> float:
-        return float(abs(np.sin(bearings[i] - bearings[j])) / np.hypot(errors[i], errors[j]))
-
-    pairs = itertools.combinations(range(len(bearings)), 2)
-    chosen = list(max(pairs, key=lambda ij: worth(*ij)))
-    if abs(np.sin(bearings[chosen[0]] - bearings[chosen[1]])) < SQUAREST:
+    square = np.abs(np.sin(bearings[:, None] - bearings))
+    worth = square / np.hypot(errors[:, None], errors)
+    chosen = [int(i) for i in np.unravel_index(np.argmax(worth), worth.shape)]
+    if square[chosen[0], chosen[1]] < SQUAREST:
         return []
-    rest = [k for k in range(len(bearings)) if k not in chosen]
-    while rest and len(chosen) < most:
-        best = max(rest, key=lambda k: min(worth(k, i) for i in chosen))
-        chosen.append(best)
-        rest.remove(best)
+    while len(chosen) < min(most, len(bearings)):
+        least = worth[:, chosen].min(axis=1)
+        least[chosen] = -1.0
+        chosen.append(int(np.argmax(least)))
     return sorted(chosen)
 
 

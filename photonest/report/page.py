@@ -7,7 +7,7 @@ import functools
 import io
 import re
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -20,6 +20,8 @@ Format = Literal["png", "svg", "pdf"]
 MM_PER_INCH = 25.4
 MM_PER_POINT = MM_PER_INCH / 72
 LINE_SPACING = 1.32
+PEN_UP = np.full((1, 2), np.nan)
+"""Between two lines that are drawn as one."""
 ASCENT = 0.7
 """Share of a line's height above its baseline."""
 
@@ -114,9 +116,19 @@ class Page:
 
     def line(self, points: ArrayLike, stroke: Stroke, *, closed: bool = False, clip: Box | None = None) -> None:
         """Draw a line through points, shape (n, 2)."""
-        xy = np.asarray(points, dtype=float) + self._shift
-        if closed:
-            xy = np.vstack([xy, xy[:1]])
+        self.lines([points], stroke, closed=closed, clip=clip)
+
+    def lines(
+        self, lines: Iterable[ArrayLike], stroke: Stroke, *, closed: bool = False, clip: Box | None = None
+    ) -> None:
+        """Draw lines of one kind, each through points of shape (n, 2), as one: all their casings lie below them all."""
+        parts: list[NDArray[np.float64]] = []
+        for points in lines:
+            xy = np.asarray(points, dtype=float) + self._shift
+            parts += [xy, *([xy[:1]] if closed else []), PEN_UP]
+        if not parts:
+            return
+        xy = np.vstack(parts[:-1])
         widths = [(stroke.colour, stroke.width, (0, stroke.dash) if stroke.dash else "solid")]
         if stroke.casing is not None:
             widths.insert(0, (stroke.casing, stroke.width + 2 * stroke.casing_width, "solid"))
@@ -129,10 +141,19 @@ class Page:
 
     def area(self, ring: ArrayLike, fill: Fill, *, holes: Sequence[ArrayLike] = (), clip: Box | None = None) -> None:
         """Fill a polygon, shape (n, 2), leaving out its holes."""
+        self._fill([_wound(ring, clockwise=False), *(_wound(hole, clockwise=True) for hole in holes)], fill, clip)
+
+    def areas(self, rings: Iterable[ArrayLike], fill: Fill, *, clip: Box | None = None) -> None:
+        """Fill polygons of one kind, each of shape (n, 2), as one: no darker where they overlap."""
+        self._fill([_wound(ring, clockwise=False) for ring in rings], fill, clip)
+
+    def _fill(self, rings: Sequence[NDArray[np.float64]], fill: Fill, clip: Box | None) -> None:
+        """Fill what closed rings wind about; a hole is wound the other way."""
         from matplotlib.patches import PathPatch
         from matplotlib.path import Path
 
-        rings = [_wound(ring, clockwise=False), *(_wound(hole, clockwise=True) for hole in holes)]
+        if not rings:
+            return
         outline = Path.make_compound_path(*(Path(points + self._shift, closed=True) for points in rings))
         common: dict[str, Any] = {"zorder": self._next()}
         patches = [PathPatch(outline, facecolor=fill.colour, edgecolor="none", alpha=fill.alpha, lw=0, **common)]

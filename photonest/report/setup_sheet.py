@@ -17,7 +17,7 @@ from photonest.report.piece_sheet import piece_pages
 from photonest.report.section import draw_section
 from photonest.report.speeds import turning_speeds
 from photonest.report.units import SIXTEENTH, Units, at_least, at_most, retold, stacked, told
-from photonest.report.words import instead, runners_up
+from photonest.report.words import instead, runners_up, what_limits
 
 ORDER = 15.5
 GAP = 1.2  # mm between paragraphs in small type
@@ -84,7 +84,7 @@ def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) ->
     taken = (line_height(style.BODY) + line_height(style.SMALL) + 2) * (len(nest.bowls) + 1) + 8
     choices = _choices(plan, units) if nest is plan.nests[0] else []
     taken += book.height_of(choices, size=style.SMALL) + len(choices) * GAP
-    limits = [(f"bowl {b.number}", retold("; ".join(b.binds), units)) for b in nest.bowls if b.binds]
+    limits = [(f"bowl {b.number}", retold("; ".join(what_limits(b)), units)) for b in nest.bowls if b.binds]
     taken += line_height(style.HEADING) + 2.3 + sum(book.fact_height(words) for _, words in limits)
     box = Box(book.page.left, book.y + 1, book.page.room, max(book.rest - taken, LEAST_SECTION))
     book.y += draw_section(book.page, plan, nest, face.outline.wood, box) + 3

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from photonest.model import Bowl, Cut, Face, Nest, Plan, Points
 from photonest.report import style
 from photonest.report.book import Paper
+from photonest.report.findings import MOST_NAMES, by_length, by_size
 from photonest.report.marking import rip_line
 from photonest.report.nest_view import nest_name
 from photonest.report.page import Box, Page
@@ -21,6 +22,7 @@ from photonest.report.units import Units, at_least, told
 
 EDGE = style.Stroke(style.INK, 0.9)
 OTHER = style.Stroke(style.QUIET, 0.6, dash=(5, 2))
+POSSIBLE = style.Stroke(style.INK, 1.6, dash=(3, 2))
 AXIS = style.Stroke(style.INK, 0.6, dash=(12, 2, 2, 2))
 MARGIN = 3.0
 LABEL = 11.0
@@ -161,17 +163,18 @@ def face_drawing(face: Face, plan: Plan, units: Units) -> Drawing:
 
 def _draw_wood(page: Page, face: Face) -> None:
     """Draw pith and cracks, to lay the sheet the right way round."""
-    for crack in face.cracks:
-        if crack.status != "dismissed":
-            dash = (3.0, 2.0) if crack.status == "possible" else ()
-            page.line(crack.path, style.Stroke(style.INK, 1.6, dash=dash))
-            x, y = crack.path[-1]
-            page.text(x + 2, y, crack.id, size=LABEL)
-    for defect in face.defects:
-        if defect.status != "dismissed":
-            page.area(defect.outline, style.Fill(style.SHADE, hatch="xx", edge=style.INK, edge_width=0.8))
-            x, y = max(defect.outline)
-            page.text(x + 2, y, defect.id, size=LABEL)
+    cracks = [crack for crack in by_length(face) if crack.status != "dismissed"]
+    page.lines([crack.path for crack in cracks if crack.status != "possible"], style.Stroke(style.INK, 1.6))
+    page.lines([crack.path for crack in cracks if crack.status == "possible"], POSSIBLE)
+    for crack in cracks[:MOST_NAMES]:
+        x, y = crack.path[-1]
+        page.text(x + 2, y, crack.id, size=LABEL)
+    defects = by_size(face)
+    hatched = style.Fill(style.SHADE, hatch="xx", edge=style.INK, edge_width=0.8)
+    page.areas([defect.outline for defect in defects], hatched)
+    for defect in defects[:MOST_NAMES]:
+        x, y = max(defect.outline)
+        page.text(x + 2, y, defect.id, size=LABEL)
     if face.pith is not None and face.pith.inside:
         x, y = face.pith.point
         turn = np.linspace(0, 2 * np.pi, 60)

@@ -6,9 +6,11 @@ import itertools
 import math
 from collections.abc import Iterable
 
-from photonest.model import Crack, Defect, DefectKind, Face, Plan
+from photonest.model import Bowl, Crack, Defect, DefectKind, Face, Plan
 from photonest.report.units import Units, retold, told
 
+MOST_LIMITS = 8
+"""Reasons told of one bowl."""
 CRACK_NAMES = {"radial": "radial check", "heart": "heart check", "ring": "ring shake", "other": "crack"}
 DEFECT_NAMES: dict[DefectKind, str] = {"knot": "knot", "hole": "hole", "bark": "bark inclusion", "decay": "decay"}
 
@@ -135,6 +137,12 @@ def all_warnings(face: Face) -> tuple[str, ...]:
     if face.pith is not None:
         parts.append(face.pith.warnings)
     return tuple(dict.fromkeys(text for part in parts for text in part))
+
+
+def what_limits(bowl: Bowl) -> list[str]:
+    """Return what keeps a bowl from being larger, a long list cut short."""
+    more = len(bowl.binds) - MOST_LIMITS
+    return [*bowl.binds[:MOST_LIMITS], *([f"{more} more"] if more > 0 else [])]
 
 
 def proof(plan: Plan) -> str:

@@ -118,6 +118,14 @@ def test_every_wrong_field_is_named_at_once() -> None:
         face_from_document(found)
 
 
+def test_of_very_many_wrong_fields_the_first_are_named_and_the_others_counted() -> None:
+    found = document()
+    found["outline"]["points"] = [[0.0, None]] * 500
+    with pytest.raises(DocumentError, match=r"outline\.points\[0\]\[1\].*; and 480 more\. ") as raised:
+        face_from_document(found)
+    assert len(str(raised.value)) < 3000
+
+
 @pytest.mark.parametrize("content", [b"", b"\xff\xfe", b"[1, 2", b"[]", b'{"format": "photonest-plan", "version": 1}'])
 def test_other_files_are_refused(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "face.json"

@@ -53,12 +53,13 @@ def circle_through(points: ArrayLike) -> tuple[NDArray[np.float64], float]:
 
 
 def svg_lines(svg: bytes) -> list[tuple[float, NDArray[np.float64]]]:
-    """Return the width (mm) and the points (mm) of each stroked path of an SVG whose unit is the point."""
+    """Return the width (mm) and the points (mm) of each stroked line of an SVG whose unit is the point."""
     found = []
     for path in re.findall(r"<path [^>]*>", svg.decode()):
         d, width = re.search(r'\bd="([^"]*)"', path), re.search(r"stroke-width: ([\d.]+)", path)
         if d is None or width is None:
             continue
-        numbers = re.findall(r"[ML] ([-\d.]+) ([-\d.]+)", d[1])
-        found.append((float(width[1]) * 25.4 / 72, np.array(numbers, dtype=float) * 25.4 / 72))
+        for line in d[1].split("M")[1:]:
+            numbers = re.findall(r"([-\d.]+) ([-\d.]+)", line)
+            found.append((float(width[1]) * 25.4 / 72, np.array(numbers, dtype=float) * 25.4 / 72))
     return found

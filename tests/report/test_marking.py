@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -13,6 +14,7 @@ from photonest.model import Axis
 from photonest.report.marking import (
     NEAREST,
     SQUAREST,
+    Landmark,
     centre_landmarks,
     edge_distances,
     line_landmarks,
@@ -36,6 +38,25 @@ def test_arcs_about_the_landmarks_meet_at_the_centre(x: float, y: float) -> None
     bearings = [np.arctan2(mark.point[1] - y, mark.point[0] - x) for mark in marks]
     squares = [abs(np.sin(a - b)) for a in bearings for b in bearings]
     assert max(squares) >= SQUAREST  # some pair crosses squarely enough
+
+
+@given(x=st.floats(-60, 60), y=st.floats(-60, 60))
+def test_no_two_of_all_landmarks_fix_a_centre_better(x: float, y: float) -> None:
+    def worth(*pair: Landmark) -> float:
+        ways = [np.arctan2(mark.point[1] - y, mark.point[0] - x) for mark in pair]
+        return float(abs(np.sin(ways[0] - ways[1])) / np.hypot(pair[0].error, pair[1].error))
+
+    everything = itertools.combinations(centre_landmarks(FACE, (x, y), most=99), 2)
+    chosen = centre_landmarks(FACE, (x, y), most=2)
+    assert worth(*chosen) == pytest.approx(max(worth(*pair) for pair in everything))
+
+
+def test_a_face_of_thousands_of_cracks_is_marked_from_the_surest_of_them() -> None:
+    sure = [replace(crack, standard_error=1.0) for crack in FACE.cracks if crack.status == "seen"]
+    vague = [replace(sure[i % len(sure)], id=f"v{i}", standard_error=9.0) for i in range(3000)]
+    marks = centre_landmarks(replace(FACE, cracks=(*vague, *sure), pith=None), (0.0, 0.0))
+    assert len(marks) == 3
+    assert not any(" v" in mark.name for mark in marks)
 
 
 def test_letters_and_names() -> None:

@@ -63,6 +63,24 @@ def test_png_places_things_where_they_were_put() -> None:
     assert dark.max() / 10 == pytest.approx(110 + 0.18, abs=0.15)
 
 
+def test_lines_and_areas_drawn_as_one_lie_where_each_of_them_would() -> None:
+    lines = [[(10, 10), (60, 15)], [(20, 40), (20, 80), (50, 60)], [(70, 20), (90, 90)]]
+    rings = [Box(60, 40, 25, 25).corners, Box(10, 60, 20, 30).corners[::-1]]
+    stroke, fill = Stroke(INK, 1.5), Fill(INK, 0.4)
+    each, together = Page(100, 100), Page(100, 100)
+    with drawing_settings():
+        for line in lines:
+            each.line(line, stroke, closed=True)
+        for ring in rings:
+            each.area(ring, fill)
+        together.lines(lines, stroke, closed=True)
+        together.areas(rings, fill)
+        pictures = [np.asarray(Image.open(io.BytesIO(save(page, "png")))) for page in (each, together)]
+    np.testing.assert_array_equal(pictures[0], pictures[1])
+    assert len(np.unique(pictures[0])) > 2
+    assert len(together.axes.lines) == len(together.axes.patches) == 1
+
+
 @pytest.mark.parametrize("format", ["png", "svg", "pdf"])
 def test_the_same_drawing_gives_the_same_bytes(format: Format) -> None:
     with drawing_settings():
