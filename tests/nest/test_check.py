@@ -69,6 +69,13 @@ def test_wrong_speeds_cutters_and_figures_are_seen() -> None:
     assert "foot" in rules_broken(with_bowl(plan, 0, jaws="none"))
 
 
+def test_the_wall_a_plan_asks_for_itself_is_heeded_and_may_not_be_less_than_the_rules() -> None:
+    _, plan = plain_blank()
+    least = plan.nests[0].bowls[0].wall_required
+    assert {"wall", "base"} <= rules_broken(with_bowl(plan, 0, wall_required=least + 5))
+    assert rules_broken(with_bowl(plan, 0, wall_required=least - 5)) == {"figures"}
+
+
 @pytest.mark.parametrize(
     ("changes", "rule"),
     [
