@@ -135,7 +135,9 @@ def _check_bowl(bowl: Bowl, shop: Shop, wall_need: Callable[[float], float] | No
         or abs(bowl.capacity_ml - held) > 0.01 * held
         or bowl.wall_required < ruled - SLACK
     ):
-        yield Violation("figures", where, "a size told is not that of the outline drawn, or its least wall not that of the rules")
+        yield Violation(
+            "figures", where, "a size told is not that of the outline drawn, or its least wall not that of the rules"
+        )
 
 
 def _check_cut(cut: Cut, bowl: Bowl, shop: Shop) -> Iterator[Violation]:

@@ -9,8 +9,8 @@ processor time. ``photos`` prints what is said of the annotated real photos.
 
 from __future__ import annotations
 
+import argparse
 import itertools
-import sys
 import time
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
@@ -113,8 +113,12 @@ def report(tally: Tally) -> None:
 def main() -> None:
     import cv2
 
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("which", nargs="?", choices=("drawn", "photos"), default="drawn")
+    parser.add_argument("count", nargs="?", type=int, default=100, help="faces to draw (100)")
+    told = parser.parse_args()
     cv2.setNumThreads(1)
-    if sys.argv[1:2] == ["photos"]:
+    if told.which == "photos":
         for _, face in real_faces():
             print(face.name)
             for one in defects_on(face):
@@ -124,7 +128,7 @@ def main() -> None:
                     f"    {one.kind} {one.confidence:.2f} at pixel {x:.0f},{y:.0f}; the reader: {', '.join(on) or '-'}"
                 )
         return
-    report(gathered(drawn(int(sys.argv[2]) if len(sys.argv) > 2 else 100)))
+    report(gathered(drawn(told.count)))
 
 
 if __name__ == "__main__":

@@ -11,9 +11,9 @@ made here from known mm.
 
 from __future__ import annotations
 
+import argparse
 import json
 import math
-import sys
 import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -176,18 +176,19 @@ def table(rows: Iterable[Row]) -> str:
     return "\n".join(lines)
 
 
-def main(arguments: list[str]) -> None:
+def main() -> None:
     """Print the table asked for."""
     import cv2
 
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("which", nargs="?", choices=("photos", "drawn"), default="photos")
+    parser.add_argument("count", nargs="?", type=int, default=24, help="faces to draw (24)")
+    parser.add_argument("first", nargs="?", type=int, default=1000, help="seed of the first (1000)")
+    told = parser.parse_args()
     cv2.setNumThreads(1)
-    if arguments[:1] == ["drawn"]:
-        count, first = (int(text) for text in [*arguments[1:], *("24", "1000")[len(arguments) - 1 :]])
-        faces = drawn_faces(count, first)
-    else:
-        faces = real_photos()
+    faces = drawn_faces(told.count, told.first) if told.which == "drawn" else real_photos()
     print(table(measure(known) for known in faces))
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    main()

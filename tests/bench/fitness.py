@@ -1,4 +1,4 @@
-"""Spoil drawn faces step by step and see what it costs: ``python -m tests.bench.fitness [count] [first seed]``.
+"""Spoil drawn faces step by step and see what it costs: ``python -m tests.bench.fitness [faults] [count] [first]``.
 
 ``python -m tests.bench.fitness burnt [count] [first seed]`` prints instead, for faces exposed more and more, the share
 that is burnt out and how many of the points along true cracks still show there, of those that showed before.
@@ -9,7 +9,7 @@ were not found, and of how many photos a warning is given. The limits of `photon
 
 from __future__ import annotations
 
-import sys
+import argparse
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -96,11 +96,8 @@ def burnt_out(count: int = 5, first: int = 52_000) -> None:
         print(f"burnt out {burnt:.2f}  cracks still shown {left:.2f}")
 
 
-def main(count: int = 9, first: int = 1000) -> None:
-    """Print the table."""
-    import cv2
-
-    cv2.setNumThreads(1)
+def spoilt_faces(count: int, first: int) -> None:
+    """Print the table of the faults."""
     faces = [face for face in drawn_faces(count, first) if "whole" in face.name and face.pith is not None]
     for spoil, degrees in STEPS:
         for degree in degrees:
@@ -124,8 +121,18 @@ def main(count: int = 9, first: int = 1000) -> None:
             )
 
 
+def main() -> None:
+    """Print the table asked for."""
+    import cv2
+
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("which", nargs="?", choices=("faults", "burnt"), default="faults")
+    parser.add_argument("count", nargs="?", type=int, default=9, help="faces to draw (9)")
+    parser.add_argument("first", nargs="?", type=int, default=1000, help="seed of the first (1000)")
+    told = parser.parse_args()
+    cv2.setNumThreads(1)
+    (burnt_out if told.which == "burnt" else spoilt_faces)(told.count, told.first)
+
+
 if __name__ == "__main__":
-    if sys.argv[1:2] == ["burnt"]:
-        burnt_out(*(int(argument) for argument in sys.argv[2:4]))
-    else:
-        main(*(int(argument) for argument in sys.argv[1:3]))
+    main()

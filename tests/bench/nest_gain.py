@@ -11,7 +11,7 @@ pine) over sweep up in studies by tomography. Those are boards of sawmill logs: 
 
 from __future__ import annotations
 
-import sys
+import argparse
 
 import numpy as np
 
@@ -63,20 +63,22 @@ def plain(wood: Face, stock: Stock) -> tuple[int, float]:
 
 
 def main() -> None:
-    told = [float(argument) for argument in sys.argv[1:]]
-    count, seconds = int(told[0]) if told else 200, told[1] if len(told) > 1 else 20.0
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("logs", nargs="?", type=int, default=200, help="how many (200)")
+    parser.add_argument("seconds", nargs="?", type=float, default=20.0, help="at most, a log (20)")
+    told = parser.parse_args()
     random = np.random.default_rng(2014)
     rows, unsafe = [], 0
-    for place in range(1, count + 1):
+    for place in range(1, told.logs + 1):
         wood, stock = random_log(random)
         try:
-            plan = plan_nest(wood, stock, SHOP, gap_pct=2.0, seconds=seconds)
+            plan = plan_nest(wood, stock, SHOP, gap_pct=2.0, seconds=told.seconds)
         except NoPlanError:
             rows.append((*plain(wood, stock), 0, 0.0))
         else:
             unsafe += bool(check_plan(wood, plan))
             rows.append((*plain(wood, stock), plan.score.bowls, plan.score.total_rim_diameter))
-        if place % 5 == 0 or place == count:
+        if place % 5 == 0 or place == told.logs:
             bowls, total, planned, sum_planned = np.sum(rows, axis=0)
             worse = sum(row[2] < row[0] for row in rows)
             in_rims, in_bowls = 100 * (sum_planned / total - 1), 100 * (planned / bowls - 1)

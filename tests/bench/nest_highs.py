@@ -11,7 +11,7 @@ each takes milliseconds; HiGHS's those of the processor or of the clock, whichev
 
 from __future__ import annotations
 
-import sys
+import argparse
 import time
 from typing import NamedTuple
 
@@ -87,13 +87,16 @@ def best_of(chains: Chains, values: list[Level], first: Outside) -> float:
 
 
 def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("step", nargs="*", type=float, default=[8.0, 4.0, 3.0, 2.0, 1.5], help="of the grid, in mm")
+    told = parser.parse_args()
     rules = Rules(Shop())
     first = turned_outside(rules, np.array([RIM]), np.array([DEPTH]))
     print(
         f"{'step':>5} {'cuts':>6} {'pairs':>9} {'HiGHS s':>8} {'solve s':>8} {'all s':>8} {'next s':>8} "
         f"{'ratio solve':>12} {'all':>6} {'next':>6}"
     )
-    for step in [float(argument) for argument in sys.argv[1:]] or [8.0, 4.0, 3.0, 2.0, 1.5]:
+    for step in told.step:
         every, solves, nexts = [], [], []
         for _ in range(RUNS):
             start = time.process_time()

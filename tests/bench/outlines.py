@@ -12,7 +12,7 @@ they do on scenes left out. Seeds from 920000 on are kept for judging: no settin
 
 from __future__ import annotations
 
-import sys
+import argparse
 import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -166,16 +166,21 @@ def fit_doubt(count: int, first: int) -> None:
         )
 
 
-def main(which: str = "all", count: int = 0, first: int = 0) -> None:
+def main() -> None:
     """Print the tables."""
     import cv2
 
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("which", nargs="?", choices=("photos", "drawn", "all", "doubt"), default="all")
+    parser.add_argument("count", nargs="?", type=int, help="scenes to draw (60; 100 for the doubt)")
+    parser.add_argument("first", nargs="?", type=int, help=f"seed of the first ({JUDGED}; {FITTED} for the doubt)")
+    told = parser.parse_args()
     cv2.setNumThreads(1)
-    if which == "doubt":
-        fit_doubt(count or 100, first or FITTED)
+    if told.which == "doubt":
+        fit_doubt(told.count or 100, told.first or FITTED)
         return
     rows = []
-    for case in cases(which, count or 60, first or JUDGED):
+    for case in cases(told.which, told.count or 60, told.first or JUDGED):
         for finder in (EdgeOutline(), TrainedOutline()):
             found = score(finder, case)
             rows.append((case.sort, finder.name, found))
@@ -184,5 +189,4 @@ def main(which: str = "all", count: int = 0, first: int = 0) -> None:
 
 
 if __name__ == "__main__":
-    which, *numbers = sys.argv[1:] or ["all"]
-    main(which, *map(int, numbers))
+    main()

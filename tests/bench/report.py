@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import time
 from collections.abc import Callable
 
@@ -60,4 +61,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
+    argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter).parse_args()
     main()

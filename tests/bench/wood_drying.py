@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import argparse
+
 import numpy as np
 
 from photonest.wood.drying import StartMoisture, follow_drying
@@ -40,4 +42,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
+    argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter).parse_args()
     main()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import argparse
+
 import numpy as np
 
 from photonest.wood.allowance import wall_need
@@ -46,4 +48,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
+    argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter).parse_args()
     main()
