@@ -103,11 +103,17 @@ def _combs_beside(grey: Grey, start: Array, end: Array, far: float) -> list[Comb
     return found
 
 
-def strip(grey: Grey, comb: Comb, s: Array, aside: Array, exact: bool = False) -> NDArray[np.float32]:
-    """Return grey values beside a line, shape (aside, s); `exact` keeps the phase of waves of two or three pixels."""
+def strip(
+    grey: Grey, comb: Comb, s: Array, aside: Array, exact: bool = False, course: Array | None = None
+) -> NDArray[np.float32]:
+    """Return grey values beside a line, shape (aside, s).
+
+    `exact` keeps the phase of waves of two or three pixels; a `course`, shape (s,), goes aside along the line.
+    """
     import cv2
 
-    at = comb.place(s[None, :], aside[:, None]).astype(np.float32)
+    rows = aside[:, None] + (np.zeros_like(s) if course is None else course)
+    at = comb.place(np.broadcast_to(s, rows.shape), rows).astype(np.float32)
     how = cv2.INTER_LANCZOS4 if exact else cv2.INTER_LINEAR
     seen = cv2.remap(grey, at[..., 0], at[..., 1], how, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(seen, np.float32)

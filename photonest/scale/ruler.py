@@ -16,7 +16,7 @@ from photonest.scale.combs import Comb, combs
 from photonest.scale.edges import Edge, coarse_edge, fine_edge, light
 from photonest.scale.lines import Lines, joined, straight_segments
 from photonest.scale.sides import Side, fit_sides
-from photonest.scale.tick_grid import CLEARLY, grid, zone_line
+from photonest.scale.tick_grid import CLEARLY, band, grid, zone_line
 from photonest.scale.tick_wave import LEAST_TIMES, centred, followed, longer_after, projective
 
 INCH_MM = 25.4
@@ -31,11 +31,11 @@ WIDEST_MM, USUAL_DEPTHS_MM = 80.0, (18.0, -18.0)  # ruler; from its ticks on, wh
 END_MM, ASKEW = 10.0, 0.12  # how far its end may be from its last tick; how far off square, as a slope
 PARALLEL, PARALLEL_FAR = 0.004, 0.00012  # slope that an edge may be off, and by how much more per pixel away
 BESIDE_PX = 3.0  # how far beside an edge light is looked at
-EDGE_ERROR_PX, END_ERROR_PX = 0.1, 0.12  # of a piece of an edge, at least
+END_ERROR_PX = 0.06  # of a piece of its end, at least
 TICK_ERROR_MM, TILTED = 0.02, 0.1  # of a tick; change of scale by tilt over half a ruler's length, as a share
 # ticks as a whole stray by so many pixels; by more if finer, as what JPEG keeps of fine waves leans to its rows
-TICK_STRAY, FINE_PITCH = 0.03, 3.5
-WORST_EDGE, WORST_TICK = 2.5, 4.0  # residuals over their expectation beyond which an edge or a tick is left out
+TICK_STRAY, FINE_PITCH = 0.012, 3.0
+WORST_END, WORST_TICK = 2.5, 4.0  # residuals over their expectation beyond which an end or a tick is left out
 SIZE_ERROR = 0.001  # of the ruler's own length, as a share, and for its top lying nearer than what it lies on
 LARGEST_ERROR_PCT = 6.0
 UNTOLD = (
@@ -95,25 +95,27 @@ class Ruler:
     def _measured(
         self, photo: Photo, grey: NDArray[np.uint8], lines: Lines, comb: Comb, tick: float
     ) -> Scale | NotFound:
-        seen = grid(grey, comb)
+        zone = band(grey, comb)
+        seen = grid(grey, comb, zone)
         if len(seen) < 4:
             return NotFound("too little of the ruler's ticks is in sight", "Uncover more of it, or go nearer.")
         first = seen[len(seen) // 2][0]
         homography = rough_homography(comb, seen, tick, first)
-        middle = zone_line(grey, comb)
-        along = ([] if middle is None else [middle]) + edges_along(photo, lines, comb, tick)
-        if not along:
+        edges = edges_along(photo, lines, comb, tick)
+        # a shadow or grain may run beside a ruler as straight as its edges: they tell where its ends are looked for
+        along = zone_line(comb, zone) or next(iter(edges), None)
+        if along is None:
             return NotFound("the ruler's edges are not in sight", "Lay it on a ground of another colour.")
-        homography = homography @ np.array([[1, 0, 0], [0, 1, y_of(homography, along[0])], [0, 0, 1]])
+        homography = homography @ np.array([[1, 0, 0], [0, 1, y_of(homography, along)], [0, 0, 1]])
         across: list[Edge] = []
-        for depth in (*sorted((y_of(homography, edge) for edge in along[1:]), key=abs, reverse=True), *USUAL_DEPTHS_MM):
+        for depth in (*sorted((y_of(homography, edge) for edge in edges), key=abs, reverse=True), *USUAL_DEPTHS_MM):
             if len(across) < 2 and abs(depth) > 8.0:
                 across = max(across, edges_across(photo, comb, tick, first, homography, depth), key=len)
         answer = _fitted(prior_of(photo), homography, seen, along, across, tick, first, comb)
         if answer is None:
             return NotFound("the ruler's ticks are not even enough, or not in one plane", "Keep the ruler flat.")
         view, other_view = answer
-        rim = _rim(view, seen, along)
+        rim = _rim(view, seen, edges)
         untold = tick == INCH_MM / 16 and comb.ticks[-1] - comb.ticks[0] < 32 * LEAST_TIMES + 1
         warnings = (UNTOLD,) if untold else ()
         scale = scale_from_view(
@@ -168,16 +170,25 @@ def _fitted(
     prior: Prior,
     homography: Array,
     seen: list[tuple[float, Array, float]],
-    along: list[Edge],
+    along: Edge,
     across: list[Edge],
     tick: float,
     first: float,
     comb: Comb,
 ) -> tuple[View, View | None] | None:
-    """Return the most likely view and the second; an edge that nothing else agrees with is left out."""
+    """Return the most likely view and the second; an end that nothing else agrees with is left out.
+
+    Parameters
+    ----------
+    along : Edge
+        What runs along the ruler.
+    across : list of Edge
+        Its ends.
+    """
     inverse: Array = np.asarray(np.linalg.inv(homography))
-    lines = [((0.0, 1.0), edge, EDGE_ERROR_PX) for edge in along] + [
-        ((1.0, 0.0), edge, END_ERROR_PX) for edge in across
+    lines = [
+        ((0.0, 1.0), along),
+        *[((1.0, 0.0), edge._replace(error_px=max(edge.error_px, END_ERROR_PX))) for edge in across],
     ]
     error = seen[0][2]
     stray = TICK_STRAY * max(1.0, FINE_PITCH / comb.pitch) ** 4 * max(1.0, CLEARLY / comb.strength) ** 2
@@ -185,19 +196,19 @@ def _fitted(
     while True:
         free = np.eye(len(lines))[:, 1:]
         sides = [Side((1.0, 0.0), (number - first) * tick, (0.0,) * free.shape[1]) for number, _, _ in seen]
-        for k, (outward, edge, _) in enumerate(lines):
+        for k, (outward, edge) in enumerate(lines):
             at = float((mapped(inverse, edge.px) @ outward).mean())
             sides.append(Side(outward, at, tuple(free[k])))
         edges = [Edge(points, error, 1.0) for _, points, _ in seen]
-        edges += [edge._replace(error_px=max(edge.error_px, least)) for _, edge, least in lines]
+        edges += [edge for _, edge in lines]
         answer = fit_sides(prior, homography, sides, edges, (WIDEST_MM,) * free.shape[1], (0.0, 0.0), side_px=stray)
         if answer is None:
             return None
         off = [_off(answer[0], side, edge) for side, edge in zip(sides, edges, strict=True)]
         ratio = [float(np.sqrt((part**2).mean())) / edge.error_px for part, edge in zip(off, edges, strict=True)]
-        worst = len(seen) + int(np.argmax(ratio[len(seen) :]))
-        if ratio[worst] > WORST_EDGE and (worst > len(seen) or sum(outward[1] for outward, _, _ in lines) > 1):
-            del lines[worst - len(seen)]
+        ends = ratio[len(seen) + 1 :]
+        if ends and max(ends) > WORST_END:
+            del lines[1 + int(np.argmax(ends))]
             continue
         rough = 1.4826 * float(np.median(np.abs(np.concatenate(off[: len(seen)]))))
         straying = [float(np.sqrt((part**2).mean())) > WORST_TICK * rough for part in off[: len(seen)]]

@@ -5,10 +5,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from photonest.model import NotFound, Photo, Scale
-from photonest.scale.uncertainty import UNSQUARE_PCT
+import numpy as np
+
+from photonest.model import MapError, NotFound, Photo, Point, Scale
+from photonest.scale.camera import prior_of
+from photonest.scale.height import grown
+from photonest.scale.uncertainty import PERSPECTIVE, UNSQUARE_PCT
 
 PICKING_PX = 0.001  # standard error of a picked point, as a share of the photo's longer side
+TILT_ERROR = math.radians(25) / 2  # about either axis, of tilts spread as for UNSQUARE_PCT
 CLOSEST_SHARE = 0.03  # of the longer side: points nearer together tell too little
 
 
@@ -69,11 +74,20 @@ class TwoPoints:
         size = length / apart
         picking = math.sqrt(2) * max(1.0, PICKING_PX * longer) / apart
         reading = error / length
-        return Scale(
+        scale = Scale(
             kind=self.name,
             px_to_mm=((size, 0.0, 0.0), (0.0, size, 0.0), (0.0, 0.0, 1.0)),
-            standard_error_pct=100 * math.hypot(picking, reading, UNSQUARE_PCT / 100),
+            standard_error_pct=0.0,
             mm_per_px=size,
+            map_error=_tilted(((x1 + x2) / 2, (y1 + y2) / 2), prior_of(photo).focal_px),
             reference_error_pct=100 * reading,
             warnings=("The scale comes from two picked points: a tilt of the camera is not removed.",),
         )
+        return grown(scale, math.hypot(picking, reading, UNSQUARE_PCT / 100))
+
+
+def _tilted(middle_px: Point, focal_px: float) -> MapError:
+    """Return the error of taking a plane as square to the camera: the farther from a pixel, the larger."""
+    covariance = np.zeros((10, 10))
+    covariance[PERSPECTIVE, PERSPECTIVE] = TILT_ERROR**2
+    return MapError(middle_px, focal_px, tuple(tuple(row) for row in covariance.tolist()))

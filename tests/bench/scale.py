@@ -86,12 +86,14 @@ def report(name: str, rows: list[Row], verbose: bool) -> None:
         return
     off, fit = np.array([abs(r.off) for r in found]), np.array([r.fit_error for r in found])
     target = CASES[name].target
+    z = np.array([r.off / max(r.fit_error, 1e-9) for r in found])
     share, sizes = ("", "") if target is None else (f" ({target[0]:g})", f" ({target[1]:g} / {target[2]:g})")
     print(
         f"{name:19s} found {100 * len(found) / len(rows):5.1f}{share} %",
         f"off {np.median(off):.3f} / {np.quantile(off, 0.9):.3f}{sizes} %, worst {off.max():.2f}",
         f"s.e. {np.median(fit):.3f} %, truth within one {100 * np.mean(off < fit):3.0f} (68), "
-        f"two {100 * np.mean(off < 2 * fit):3.0f} (95) %",
+        f"two {100 * np.mean(off < 2 * fit):3.0f} (95) %, off / s.e. rms {np.sqrt(np.mean(z**2)):.2f} (1), "
+        f"mean {z.mean():+.2f}, worst {z[np.abs(z).argmax()]:+.1f} of {len(z)}",
         f"{1000 * np.median([r.finding_s for r in rows]):.0f} ms",
         sep="  ",
         flush=True,

@@ -7,11 +7,14 @@ import cv2
 import numpy as np
 import pytest
 
+from photonest.imaging import mean_diameter
 from photonest.model import NotFound, Scale
+from photonest.rectify import photo_to_mm
 from photonest.scale.cut_outs import cut_out_pdf, cut_out_raster, piece_of, place_on_piece
 from photonest.scale.known_diameter import KnownDiameter, by_outline
 from photonest.scale.markers import Markers, detected, lines
 from photonest.scale.two_points import TwoPoints
+from photonest.scale.uncertainty import diameter_error_pct, disc
 from tests.drawn.camera import CameraSpec
 from tests.scale.scenes import as_photo, diameter_off_pct, photograph
 
@@ -25,6 +28,22 @@ def test_two_points_give_the_size() -> None:
     assert scale.mm_per_px == pytest.approx(0.2)  # a 3-4-5 triangle of 500 px
     # a pixel at either end of 500, half a mm of 100, and 2 % for a tilt
     assert scale.standard_error_pct == pytest.approx(np.sqrt(2 * 0.2**2 + 0.5**2 + 2**2), rel=0.02)
+
+
+def test_two_points_say_little_far_from_them() -> None:
+    """A tilt makes one side of the photo larger: a shot tilted by 25 degrees, measured square, stays within 2.5 s.e."""
+    camera = replace(CAMERA, tilt_deg=25, k1=0.0)
+    (x1, y1), (x2, y2) = camera.mm_to_px(np.array([[-140.0, -60.0], [-60.0, -60.0]])).tolist()
+    options = TwoPoints.Options(x1, y1, x2, y2, length_mm=80.0)
+    scale = TwoPoints().find(as_photo(np.zeros((900, 1200, 3), np.uint8), 1000.0), options)
+    assert isinstance(scale, Scale)
+    errors = []
+    for middle in ((-100.0, -60.0), (60.0, -60.0), (120.0, 100.0)):
+        mm = photo_to_mm(scale, camera.mm_to_px(disc(middle, 30.0)))
+        errors.append(diameter_error_pct(scale, mm))
+        assert abs(100 * np.log(mean_diameter(mm) / 60)) < 2.5 * errors[-1]
+    assert errors[0] == pytest.approx(scale.standard_error_pct, rel=0.02)
+    assert errors[1] > 3 * errors[0]
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,10 @@ import pytest
 from photonest.model import NotFound, Scale
 from photonest.photo import read_photo
 from photonest.rectify import photo_to_mm
-from photonest.scale.ruler import UNTOLD, Ruler
+from photonest.scale.combs import combs
+from photonest.scale.ruler import UNTOLD, Ruler, straight_lines
+from photonest.scale.tick_grid import band, grid
+from photonest.scale.tick_wave import followed
 from tests.drawn.camera import CameraSpec
 from tests.drawn.prints import artwork
 from tests.drawn.references import ruler
@@ -49,6 +52,23 @@ def test_thin_ticks_seen_near_are_not_counted_twice() -> None:
     assert isinstance(scale, Scale), scale
     start, end = photo_to_mm(scale, near.mm_to_px(np.array([[-80.0, -185.0], [0.0, -185.0]])))
     assert np.linalg.norm(end - start) == pytest.approx(80, rel=0.005)
+
+
+def test_ticks_lean_as_they_do() -> None:
+    """How ticks lean along the ruler is all that tells of a tilt about it; blur at their ends hid a tenth of that."""
+    tilted = replace(CAMERA, tilt_deg=22, tilt_axis_deg=10)
+    art = artwork(ruler((0, 0), look="black", unit="mm", length=250.0), 0.1)
+    pixels = photograph(tilted, art.pixels[..., 1], 1 / art.step, (-130.0, -190.0), turn_deg=3.0, ground=0.3)
+    grey = pixels[..., 1].copy()
+    comb = next(followed(grey, one) for one in combs(grey, straight_lines(pixels).ends) if followed(grey, one))
+    assert comb is not None
+    turn = np.exp(1j * np.radians(3.0))
+    own = [(tilted.px_to_mm(px) @ [1, 1j]) / turn for _, px, _ in grid(grey, comb, band(grey, comb))]
+    at = np.array([mm.real.mean() for mm in own])
+    lean = np.array([np.polyfit(mm.imag, mm.real, 1)[0] for mm in own])
+    assert len(at) > 10
+    assert abs(np.polyfit(at / 100, lean, 1)[0]) < 0.0008
+    assert np.abs(lean).mean() < 0.004
 
 
 def test_ticks_must_be_said() -> None:
