@@ -14,12 +14,13 @@ from photonest.imaging import Image
 from photonest.model import FlatPhoto, NotFound, Outline, Pith, Points
 from photonest.pith.directions import Directions, View, directions, evened, near, turned, view
 from photonest.pith.drift import CENTRE, DRIFTING, OVAL, Fit, Vote, agreement, fit, votes
-from photonest.pith.straight import holed, straight_places, straightest, straightness
+from photonest.pith.straight import Weighed, holed, straight_places, straightest, straightness, weighed
 
 HINT = "sand or plane the middle, take a sharper photo in even light, or set the pith by hand"
-FAINT = 0.25  # below it the search for straight rings starts from several places
+FAINT, FAINT_AT_EDGE = 0.25, 0.6  # below it the search for straight rings starts from several places
+REACH, SAME = 0.04, 0.005  # mean radii: a place so far from the fit must win 0.05; places so near are one
 BY_CHANCE, HARDLY = 0.06, 0.14  # so straight lie the rings about any place, and about a pith hardly to be seen
-STRAIGHT_ENOUGH = 0.2  # rings seen in part only: straighter than chance
+BELIEVED = 0.15, 0.3  # rings seen in part only: so straight they may lie by chance, and are sure not to
 LARGEST_ERROR = 0.015  # of the mean diameter; beyond it there is no answer
 LARGEST_AT_EDGE = 0.009  # the same for a pith at the edge of the wood or outside: twice as much is too much there
 # Radius of the disc looked at in mean radii, how much of the family is free, and whether radial lines (rays, checks,
@@ -128,36 +129,49 @@ def _followed(seen: View, parts: list[Directions], whole: Directions, vote: Vote
 def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.float64], float, float]:
     """Return the point near the last fit's where the rings lie straightest, how straight, and how sure it is in pixels.
 
-    Drift and oval of a disc are no sure guide to the innermost rings: where rings taken as circles and as the fitted
-    family lie about as straight, the truth is halfway, give or take half the distance. How far the fit itself and
-    the rings of a large disc put it adds to that, by as much as was seen to tell on drawn faces.
+    Drift and oval of a disc are no sure guide to the innermost rings, so that they are taken as circles and as the
+    fitted family, each counting by how straight they lie. Real rings are wavy: small discs miss the pith by less than
+    large ones, but see little, so that two small ones share. How far these ways to look lie apart, and how far the fit
+    itself and the rings of a large disc put it, tell how sure it is, by as much as was seen to tell on drawn faces.
     """
     radius, image = seen.diameter / 2, holed(seen)
-    circles, family = np.zeros(4), last.parameters[2:]
-    middle = _straight_about(image, last, one_sided)
-    centres, values = [], []
-    for rings in (circles, family):
-        centre = middle
-        for share, steps in ((0.3, (2.0, 0.25)), (0.16, (0.5, 0.125))):
+    families = np.zeros(4), last.parameters[2:]
+    middle, towards, apart = _straight_about(image, last, one_sided)
+    centres, values, shrunk = [], [], []
+    for rings in families:
+        centre, small = middle, []
+        for share, steps in ((0.3, (2.0, 0.25)), (0.16, (0.5, 0.125)), (0.11, (0.5, 0.125))):
             value = partial(straightness, image, radius=share * radius, family=rings)
             centre = straightest(value, centre, middle, 0.012 * radius, steps)
-        centres.append(centre)
-        values.append(straightness(image, centre, 0.3 * radius, rings))
+            small.append(centre)
+        centres.append((small[1] + small[2]) / 2)
+        shrunk.append(small[2] - small[0])
+        values.append(straightness(image, centres[-1], 0.3 * radius, rings))
     straight = max(values)
-    if one_sided and straight < STRAIGHT_ENOUGH:
-        return last.centre, straight, 0.0
-    both = min(values) >= 0.75 * straight
-    centre = (centres[0] + centres[1]) / 2 if both else centres[int(np.argmax(values))]
-    value = partial(straightness, image, radius=0.5 * radius, family=circles)
+    weights = np.exp((np.array(values) - straight) / (0.1 * max(straight, 0.01)))
+    weights /= weights.sum()
+    centre = weights @ np.array(centres)
+    value = partial(straightness, image, radius=0.5 * radius, family=families[0])
     large = straightest(value, centre, centre, 0.024 * radius, (2.0, 0.5))
-    ways = (both / 2 * (centres[0] - centres[1]), 0.35 * (large - centre), 0.15 * (last.centre - centre))
-    return centre, straight, float(np.linalg.norm(ways))
+    centre = centre + towards
+    ways = [0.45 * shrunk[0], 0.2 * shrunk[1], 0.2 * (large - centre), 0.1 * (last.centre - centre)]
+    unsure = math.hypot(float(np.linalg.norm(ways)), 0.8 * apart)
+    if one_sided:
+        centre = last.centre + _believed(straight) * (centre - last.centre)
+    return centre, straight, unsure
 
 
-def _straight_about(image: Image, last: Fit, one_sided: bool) -> NDArray[np.float64]:
+def _believed(straight: float) -> float:
+    """Return how far rings seen in part only are believed to lie straight, 0 to 1."""
+    low, high = BELIEVED
+    return min(max((straight - low) / (high - low), 0.0), 1.0)
+
+
+def _straight_about(image: Image, last: Fit, one_sided: bool) -> Weighed:
     """Return about where the rings lie straightest, by large discs and small ones at once.
 
-    Where they hardly do, the fit may be some percent off, drawn away by rays and stains: then more places are tried.
+    Where they hardly do, the fit may be some percent off, drawn away by rays and stains: then more places are tried,
+    each counting by how straight the rings lie about it and how near to the fit it is.
     """
     radius = last.unit
     circles, family = np.zeros(4), last.parameters[2:]
@@ -167,16 +181,19 @@ def _straight_about(image: Image, last: Fit, one_sided: bool) -> NDArray[np.floa
         return sum(straightness(image, point, share * radius, rings, 2.0) for share, rings in looks) / 2
 
     def quick(point: NDArray[np.float64]) -> float:
-        return sum(
-            straightness(image, point, share * radius, circles, step) for share, step in ((0.3, 2.0), (0.14, 1.0))
-        )
+        looks = ((0.6, 3.0), (0.3, 2.0)) if one_sided else ((0.3, 2.0), (0.14, 1.0))
+        return sum(straightness(image, point, share * radius, circles, step) for share, step in looks)
 
     middle = straightest(wide, last.centre, last.centre, (0.04 if one_sided else 0.024) * radius, (4.0, 0.5))
-    if one_sided or wide(middle) >= FAINT:
-        return middle
-    places = straight_places(quick, last.centre, 0.06 * radius)
-    better = max((straightest(wide, place, last.centre, 0.06 * radius, (2.0, 0.5)) for place in places), key=wide)
-    return better if wide(better) > wide(middle) + 0.1 else middle  # by more than chance gives where no rings are
+    if wide(middle) >= (FAINT_AT_EDGE if one_sided else FAINT):
+        return Weighed(middle, np.zeros(2), 0.0)
+    places = [middle]
+    for place in straight_places(quick, last.centre, 0.06 * radius):
+        other = straightest(wide, place, last.centre, REACH * radius, (2.0, 0.5))
+        if min(np.hypot(*(other - known)) for known in places) > SAME * radius:
+            places.append(other)
+    off = np.array([np.linalg.norm(place - last.centre) for place in places]) / (REACH * radius)
+    return weighed(places, np.array([wide(place) for place in places]) - 0.05 * off**2)
 
 
 def _one_sided(seen: View, centre: NDArray[np.float64]) -> bool:
@@ -196,20 +213,19 @@ def standard_error(found: Located, diameter: float) -> float:
 
     Measured on drawn faces and on photos read by eye (tests/bench/pith.py): where the pith is seen all round, the
     error goes with how far several ways to look at it lie apart and how little of the contrast the rings explain and,
-    where that is next to nothing, with how few of the lines agree; else with how far sectors of the face disagree about
-    where the rings' normals meet, more than twice as much where the rings can't be seen to lie straight about it.
+    where that is next to nothing, with how few of the lines agree; else with how far those ways lie apart and, the less
+    straight the rings are seen to lie, with how far sectors of the face disagree about where the rings' normals meet.
     """
     coarse = 0.003 * (250 / diameter) ** 2.5  # fewer pixels lose the inner rings: faces made smaller step by step
     if not found.one_sided:
-        usual = 1.5e-5 * (max(found.straight, 0.0) + 0.03) ** -1.9
-        faint = 0.00025
+        usual, faint = 1.4e-5 * (max(found.straight, 0.0) + 0.03) ** -1.9, 0.0
         if found.straight < HARDLY:  # the straightest place may be another's
             faint = 0.002 + 0.03 * max(0.75 - found.agree, 0.0) + 0.002 * (found.straight < BY_CHANCE)
         return math.hypot(usual, found.unsure / diameter, faint, coarse)
     sectors = math.sqrt(float(np.trace(found.fits[-1].covariance)) / 2) / diameter
-    if found.straight >= STRAIGHT_ENOUGH:
-        return math.hypot(0.6 * sectors**0.8 + 0.0005, coarse)
-    return math.hypot(1.6 * sectors**0.8, 0.009, coarse)
+    seen = math.hypot(0.15 * sectors**0.8 + 0.0005, found.unsure / diameter, coarse)
+    hardly = math.hypot(1.6 * sectors**0.8, 0.009, coarse)
+    return hardly + _believed(found.straight) * (seen - hardly)
 
 
 def _doubtful(found: Located, error: float) -> bool:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ from photonest.pith.directions import View
 SECTORS, RAYS = 24, 5
 BANDS = 4  # of the radius: each counts alike, so that one strong line, as a stained heart's edge, is not everything
 GRID, PLACES = 4.0, 3  # pixels; as many are looked at closer
+NOISE = 0.01  # by so much do rings lie straighter about one place than about another for nothing
 _ANGLES = ((np.arange(SECTORS * RAYS) + 0.5) * 2 * np.pi / (SECTORS * RAYS))[:, None].astype(np.float32)
 _COSINE, _SINE = np.cos(_ANGLES), np.sin(_ANGLES)
 
@@ -68,6 +70,32 @@ def _explained(sectors: Image, rings: Image) -> float:
         left[gaps] = total[gaps] = 0
     left, total = (np.add.reduceat(part.sum(axis=0), starts) for part in (left, total))
     return float((1 - left / np.maximum(total, 1e-9)).mean())
+
+
+class Weighed(NamedTuple):
+    """The best of several places, how far from it their mean lies, and how far along each axis they scatter about that.
+
+    In the mean each counts by its score. A place hardly better than another is no reason to jump there: a slightly
+    other outline, or another sampling of the photo, would jump back.
+    """
+
+    best: Place
+    towards: Place
+    apart: float
+
+
+def weighed(places: Sequence[Place], scores: NDArray[np.float64]) -> Weighed:
+    """Return what several places come to, by how straight the rings lie about each.
+
+    >>> weighed([np.array([0.0, 0.0]), np.array([2.0, 0.0])], np.array([0.3, 0.3])).towards.tolist()
+    [1.0, 0.0]
+    """
+    best = int(scores.argmax())
+    weights = np.exp((scores - scores[best]) / NOISE)
+    off = np.array(places) - places[best]
+    towards = np.average(off, axis=0, weights=weights)
+    square = np.average(((off - towards) ** 2).sum(axis=1), weights=weights)
+    return Weighed(places[best], np.asarray(towards), float(np.sqrt(square / 2)))
 
 
 def straight_places(value: Callable[[Place], float], anchor: Place, reach: float) -> list[Place]:

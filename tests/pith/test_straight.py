@@ -3,9 +3,10 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
+import pytest
 
 from photonest.pith.directions import view
-from photonest.pith.straight import holed, straightest, straightness
+from photonest.pith.straight import holed, straightest, straightness, weighed
 from tests.outline.scenes import blob, painted, photo
 
 CIRCLES = np.zeros(4)
@@ -33,3 +34,15 @@ def test_no_rings_no_straightness() -> None:
     flat = photo(noise)
     seen = view(flat, tuple((float(x), float(y)) for x, y in flat.to_mm(line)), 300)
     assert straightness(holed(seen), seen.flat.to_px(flat.to_mm([200.0, 200.0])), 45.0, CIRCLES) < 0.15
+
+
+def test_places_count_by_how_straight_the_rings_lie() -> None:
+    places = [np.array([10.0, 0.0]), np.array([16.0, 8.0])]
+    clear = weighed(places, np.array([0.5, 0.3]))
+    assert clear.best.tolist() == [10.0, 0.0]
+    assert np.hypot(*clear.towards) < 1e-6  # 0.2 is twenty times what chance gives
+    assert clear.apart < 1e-3
+    for scores in ((0.1, 0.1 + 1e-9), (0.1, 0.1 - 1e-9)):  # which is the best hangs on nothing; the mean must not
+        even = weighed(places, np.array(scores))
+        assert even.best + even.towards == pytest.approx([13.0, 4.0], abs=1e-5)
+        assert even.apart == pytest.approx(5 / 2**0.5, abs=1e-5)  # each 5 off the mean, over two axes
