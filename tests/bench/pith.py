@@ -13,8 +13,8 @@ side grain any answer is wrong. A reader's tolerance is a radius, taken as two a
 
 from __future__ import annotations
 
+import argparse
 import math
-import sys
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -167,24 +167,38 @@ def summary(rows: list[Row]) -> str:
     return "\n".join(text)
 
 
-def main(which: str = "all", count: int = 80, first: int = 31_000) -> None:
+def cases(which: str, count: int, first: int) -> Iterator[Case]:
+    """Yield the faces read by eye, the drawn ones, or all."""
+    if which != "drawn":
+        yield from real()
+    if which != "photos":
+        yield from drawn(count, first)
+
+
+def asked(about: str | None, count: int, first: int) -> argparse.Namespace:
+    """Return what the command line asks for: which faces, how many drawn ones, and the first one's seed."""
+    parser = argparse.ArgumentParser(description=about, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("which", nargs="?", choices=("photos", "drawn", "all"), default="all")
+    parser.add_argument("count", nargs="?", type=int, default=count, help=f"faces to draw ({count})")
+    parser.add_argument("first", nargs="?", type=int, default=first, help=f"seed of the first ({first})")
+    return parser.parse_args()
+
+
+def main() -> None:
     """Print the tables."""
     import cv2
 
+    told = asked(__doc__, 80, 31_000)
     cv2.setNumThreads(1)
     rows = []
-    for source in ([real()] if which in ("photos", "all") else []) + (
-        [drawn(count, first)] if which != "photos" else []
-    ):
-        for case in source:
-            outlines = TrainedOutline()
-            outline = outlines.find(case.flat, outlines.Options())
-            if isinstance(outline, Outline):
-                rows.append(measured(case, outline))
-                print(line(rows[-1]), flush=True)
+    for case in cases(told.which, told.count, told.first):
+        outlines = TrainedOutline()
+        outline = outlines.find(case.flat, outlines.Options())
+        if isinstance(outline, Outline):
+            rows.append(measured(case, outline))
+            print(line(rows[-1]), flush=True)
     print(summary(rows))
 
 
 if __name__ == "__main__":
-    which, *numbers = sys.argv[1:] or ["all"]
-    main(which, *map(int, numbers))
+    main()

@@ -9,7 +9,6 @@ and the worst of all misses, how far the answers scatter along each axis, and th
 from __future__ import annotations
 
 import math
-import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
@@ -20,7 +19,7 @@ from photonest.imaging import mean_diameter
 from photonest.model import FlatPhoto, Outline, Pith
 from photonest.outline.trained import TrainedOutline
 from photonest.pith.rings import RingPith
-from tests.bench.pith import Case, drawn, real
+from tests.bench.pith import Case, asked, cases
 
 Array = NDArray[np.float64]
 WAVES = 12
@@ -79,36 +78,41 @@ def maps(width: int, height: int) -> Iterator[tuple[Array, tuple[int, int]]]:
         yield np.column_stack([turn, np.array(size) / 2 - turn @ np.array([width, height]) / 2]), size
 
 
-def shaken(flat: FlatPhoto, outline: Outline, pith: Array) -> Iterator[tuple[FlatPhoto, Outline, Array]]:
-    """Yield the photo, the outline and where the pith is: as they are, and shaken."""
+def shaken(flat: FlatPhoto, outline: Outline) -> Iterator[tuple[FlatPhoto, Outline, Array]]:
+    """Yield a photo from mm 0 and its outline, as they are and shaken, and the affine map of mm done to them."""
     import cv2
 
     slight = 0.003 * mean_diameter(outline.points)
     wave = np.random.default_rng(1).normal(0, slight / math.sqrt(WAVES), (WAVES, 2))
     order = np.arange(1, WAVES + 1)[:, None]
-    yield flat, outline, pith
-    yield flat, grown(outline, lambda at: wave[:, 0] @ np.cos(order * at) + wave[:, 1] @ np.sin(order * at)), pith
-    yield flat, grown(outline, lambda at: np.full(len(at), slight)), pith
-    yield flat, grown(outline, lambda at: np.full(len(at), -slight)), pith
+    same = np.eye(2, 3)
+    yield flat, outline, same
+    yield flat, grown(outline, lambda at: wave[:, 0] @ np.cos(order * at) + wave[:, 1] @ np.sin(order * at)), same
+    yield flat, grown(outline, lambda at: np.full(len(at), slight)), same
+    yield flat, grown(outline, lambda at: np.full(len(at), -slight)), same
     height, width = flat.pixels.shape[:2]
     for matrix, size in maps(width, height):
         pixels = cv2.warpAffine(flat.pixels, matrix, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
-        photo = replace(flat, pixels=pixels)
+        done = np.column_stack([matrix[:, :2], matrix[:, 2] * flat.mm_per_px])
 
-        def to(points: Array, photo: FlatPhoto = photo, matrix: Array = matrix) -> Array:
-            return photo.to_mm(flat.to_px(points) @ matrix[:, :2].T + matrix[:, 2])
+        def to(points: Array, done: Array = done) -> Array:
+            return np.asarray(points @ done[:, :2].T + done[:, 2])
 
-        yield photo, moved(outline, to), to(pith)
+        yield replace(flat, pixels=pixels), moved(outline, to), done
 
 
 def measured(case: Case, outline: Outline, pith: Array) -> Row:
     """Return what a face gives, shaken."""
     finder, unit = RingPith(), mean_diameter(case.outline) / 100
     misses, errors = [], []
-    for flat, line, truth in shaken(case.flat, outline, pith):
+    for flat, line, done in shaken(case.flat, outline):
         found = finder.find(flat, line, finder.Options())
-        misses.append((np.array(found.point) - truth) / unit if isinstance(found, Pith) else np.full(2, math.nan))
-        errors += [found.standard_error / unit] if isinstance(found, Pith) else []
+        if not isinstance(found, Pith):
+            misses.append(np.full(2, math.nan))
+            continue
+        point = np.linalg.solve(done[:, :2], found.point - done[:, 2])  # where the photo as it is shows it
+        misses.append((point - pith) / unit)
+        errors.append(found.standard_error / unit)
     return Row(case.name, case.kind, np.array(misses), float(np.mean(errors)) if errors else math.nan)
 
 
@@ -138,22 +142,21 @@ def summary(rows: list[Row]) -> str:
     return "\n".join(text)
 
 
-def main(which: str = "all", count: int = 40, first: int = 33_000) -> None:
+def main() -> None:
     """Print the tables."""
     import cv2
 
+    told = asked(__doc__, 40, 33_000)
     cv2.setNumThreads(1)
     rows = []
-    for source in ([real()] if which != "drawn" else []) + ([drawn(count, first)] if which != "photos" else []):
-        for case in source:
-            outlines = TrainedOutline()
-            outline = outlines.find(case.flat, outlines.Options())
-            if isinstance(outline, Outline) and case.pith is not None:
-                rows.append(measured(case, outline, case.pith))
-                print(line(rows[-1]), flush=True)
+    for case in cases(told.which, told.count, told.first):
+        outlines = TrainedOutline()
+        outline = outlines.find(case.flat, outlines.Options())
+        if isinstance(outline, Outline) and case.pith is not None:
+            rows.append(measured(case, outline, case.pith))
+            print(line(rows[-1]), flush=True)
     print(summary(rows))
 
 
 if __name__ == "__main__":
-    which, *numbers = sys.argv[1:] or ["all"]
-    main(which, *map(int, numbers))
+    main()
