@@ -22,7 +22,7 @@ USUAL_FACTOR, FACTOR_WEIGHT = 0.8, 8.0  # the factor expected, and how many resi
 HEAVY = 4.0  # degrees of freedom of the t distribution
 ROUNDS = 3
 LEAST_WEIGHT = 0.02
-AGREE = 0.65  # an edge's stray, its turn and its pieces' errors overlap; measured on drawn bars
+AGREE = 0.8  # an edge's stray, its turn and its pieces' errors overlap; measured on drawn bars
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from photonest.imaging import mean_diameter
 from photonest.model import Lens, Matrix3, NotFound, Photo, Points, Scale
-from photonest.scale.camera import View, distance_error, map_error, mapped
+from photonest.scale.camera import View, distance_error, map_error, mapped, modes_between
 from photonest.scale.height import grown
-from photonest.scale.uncertainty import diameter_error_pct, disc
+from photonest.scale.uncertainty import diameter_error_pct, diameter_slope, disc, growth
 
 Array = NDArray[np.float64]
 STEEPEST_DEG = 45.0
@@ -27,6 +28,7 @@ def scale_from_view(
     alternative: View | None = None,
     size_error: float = 0.0,
     reference_error: float | None = None,
+    around_px: ArrayLike | None = None,
     warnings: Sequence[str] = (),
 ) -> Scale | NotFound:
     """Return the scale that a view of a reference gives, or why it can't be stood for.
@@ -41,6 +43,8 @@ def scale_from_view(
         Standard error of the reference's own size, as a share, where the view does not hold it yet.
     reference_error : float or None
         The same in all, where it does.
+    around_px : array_like, shape (n, 2), or None
+        A closed line around what is to be measured; a circle in the middle of the photo if not given.
     """
     if view.tilt_deg > STEEPEST_DEG:
         return NotFound(
@@ -57,6 +61,7 @@ def scale_from_view(
         )
     camera = view.camera_mm()
     x, y, k1, k2 = (float(value) for value in view.values[1:5])
+    side = min(photo.width, photo.height)
     scale = Scale(
         kind=kind,
         px_to_mm=as_rows(inverse),
@@ -65,15 +70,34 @@ def scale_from_view(
         lens=Lens(float(view.focal_px), (x, y), k1, k2),
         reference_px=as_points(reference_px),
         tilt_deg=view.tilt_deg,
-        map_error=map_error(view, alternative),
+        map_error=map_error(view),
         reference_error_pct=100 * (size_error if reference_error is None else reference_error),
         distance_mm=float(-camera[2]),
         distance_error_mm=distance_error(view),
         foot_px=as_points(mapped(view.homography, camera[None, :2]))[0],
         warnings=tuple(warnings),
     )
-    scale = with_error(scale, middle[0], min(photo.width, photo.height))
+    if alternative is not None:
+        around = disc([(photo.width - 1) / 2, (photo.height - 1) / 2], DISC_SHARE / 2 * side)
+        scale = _doubted(scale, view, alternative, around if around_px is None else around_px)
+    scale = with_error(scale, middle[0], side)
     return grown(scale, size_error)
+
+
+def _doubted(scale: Scale, view: View, alternative: View, around_px: ArrayLike) -> Scale:
+    """Return the scale with how far the second most likely view is from it, by its likelihood, in its error.
+
+    Such views lie too far apart for differences to first order: sizes differ as they do around what is measured.
+    """
+    error = scale.map_error
+    assert error is not None
+    apart = modes_between(view, alternative)
+    here, there = view.to_mm(around_px), alternative.to_mm(around_px)
+    share = np.log(mean_diameter(there) / mean_diameter(here))
+    apart = apart + (share - float(diameter_slope(scale, here) @ apart)) * growth(scale)
+    weight = 1 / (1 + np.exp(min(50.0, (alternative.cost - view.cost) / 2)))
+    covariance = np.asarray(error.covariance) + weight * np.outer(apart, apart)
+    return replace(scale, map_error=replace(error, covariance=tuple(tuple(row) for row in covariance.tolist())))
 
 
 def with_error(scale: Scale, middle_px: ArrayLike, side_px: float) -> Scale:

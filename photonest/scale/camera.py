@@ -49,7 +49,7 @@ class Prior:
     focal_error: float
     centre_px: Point
     centre_error_px: float
-    k1_error: float = 0.025
+    k1_error: float = 0.022
     k2_error: float = 0.01
     tilt_error: float = 0.35
 
@@ -65,7 +65,7 @@ def prior_of(photo: Photo) -> Prior:
     longer = max(photo.width, photo.height)
     centre = ((photo.width - 1) / 2, (photo.height - 1) / 2)
     if photo.focal_px is not None:
-        return Prior(photo.focal_px, 0.03, centre, 0.006 * longer)
+        return Prior(photo.focal_px, 0.02, centre, 0.006 * longer)
     return Prior(0.9 * longer, 0.3, centre, 0.012 * longer)
 
 
@@ -360,26 +360,15 @@ def modes_between(view: View, other: View) -> Array:
     return np.array([e[0, 2], e[0, 0], e[0, 1], e[1, 2], e[1, 0], e[1, 1], -e[2, 0], -e[2, 1], *radial])
 
 
-def map_error(view: View, alternative: View | None = None) -> MapError:
-    """Return the standard error as a function of the place.
-
-    Parameters
-    ----------
-    alternative : View or None
-        The second most likely view: its distance counts by its likelihood.
-    """
+def map_error(view: View) -> MapError:
+    """Return the standard error as a function of the place."""
     assert view.covariance is not None
     steps = np.diag(_steps(view))
     slopes = [modes_between(view, replace(view, values=view.values + step)) / step.sum() for step in steps]
     slope = np.stack(slopes, axis=1)
     covariance = slope @ view.covariance @ slope.T
-    if alternative is not None:
-        weight = 1 / (1 + math.exp(min(50.0, (alternative.cost - view.cost) / 2)))
-        apart = modes_between(view, alternative)
-        covariance = covariance + weight * np.outer(apart, apart)
-    rows = tuple(tuple(float(v) for v in row) for row in covariance)
     x, y = view.values[CENTRE]
-    return MapError((float(x), float(y)), float(view.focal_px), rows)
+    return MapError((float(x), float(y)), float(view.focal_px), tuple(tuple(row) for row in covariance.tolist()))
 
 
 def distance_error(view: View) -> float:

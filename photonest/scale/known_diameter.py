@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -17,11 +18,12 @@ from photonest.scale.seen_markers import seen_markers
 SEARCH_PX = 360  # longer side of the picture that the piece is cut out of
 EDGE_ERROR = 0.006  # standard error of the edge found, all round, as a share of the diameter
 OUTLINE_ERROR = 0.008  # the same of its widest place, where an outline has been found
-ROUGH_PX = 1.0  # of single points of the edge, at that size
+ROUGH_PX, ALIKE_DEG = 1.0, 12.0  # of single points of the edge, at that size; over how much of it they are off alike
 LEAST_SHARE = 0.04  # of the frame that the piece must fill
 LEAST_ROUND, LEAST_SOLID = 0.97, 0.95  # of its convex hull that a turned blank fills; that any piece does
 SPUR_DEG = 31  # that what sticks out of an edge may take up twice
 PAPER = 1.6  # size of a marker's paper over the marker's own
+WORST_FIT = 4.0  # mean squared residual over its expectation of an edge that is round
 STILL = 1e-3  # radians: a circle does not tell how it is turned in its plane, and nothing depends on it
 
 
@@ -219,17 +221,27 @@ def _by_round_rim(kind: str, photo: Photo, edge: Array, diameter: float, reading
     prior = prior_of(photo)
     error_px = ROUGH_PX * max(photo.width, photo.height) / SEARCH_PX
     per_px = diameter / math.sqrt(a * b)
+    alike = max(1.0, len(picked) * ALIKE_DEG / 360)
 
-    def residuals(at: View) -> Array:
-        radius = np.linalg.norm(at.to_mm(picked), axis=-1)
-        off = (radius - diameter / 2) / per_px / error_px
-        return np.concatenate([off, at.values[..., TURN][..., 2:] / STILL], axis=-1)
+    def views(first: Sequence[View], times: float) -> list[View]:
+        def residuals(at: View) -> Array:
+            radius = np.linalg.norm(at.to_mm(picked), axis=-1)
+            off = (radius - diameter / 2) / per_px / (times * error_px * math.sqrt(alike))
+            return np.concatenate([off, at.values[..., TURN][..., 2:] / STILL], axis=-1)
+
+        found = [fit(view, prior, residuals) for view in first]
+        return sorted((view for view in found if view is not None), key=lambda view: view.cost)
 
     begun = start(prior, homography)
-    found = [] if begun is None else [fit(view, prior, residuals) for view in (begun, mirrored(begun))]
-    views = sorted((view for view in found if view is not None), key=lambda view: view.cost)
-    if not views or views[0].cost > 4 * len(picked):
+    found = [] if begun is None else views((begun, mirrored(begun)), 1.0)
+    misfit = found[0].cost * alike / len(picked) if found else math.inf
+    if misfit > WORST_FIT:
         return NotFound("the piece in the middle of the photo is not round", "Use across=widest, or another reference.")
-    other = views[1] if len(views) > 1 else None
+    if misfit > 1:  # no camera sees a circle so: its edge is off by more
+        found = views(found, math.sqrt(misfit))
+    if not found:
+        return NotFound("the piece in the middle of the photo is not round", "Use across=widest, or another reference.")
+    other = found[1] if len(found) > 1 else None
     size_error = math.hypot(EDGE_ERROR, reading)
-    return scale_from_view(kind, photo, views[0], as_points(edge[::8]), alternative=other, size_error=size_error)
+    rim = as_points(edge[::8])
+    return scale_from_view(kind, photo, found[0], rim, alternative=other, size_error=size_error, around_px=rim)

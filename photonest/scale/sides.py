@@ -16,11 +16,14 @@ from photonest.scale.camera import OPTICS, SHIFT, Array, Prior, View, fit, mirro
 from photonest.scale.edges import Edge
 from photonest.scale.slopes import camera_slopes, place_slopes
 
-GROWTH_PX = 0.15  # of all sides together: what is light looks larger, or smaller
+GROWTH_PX = 0.15  # of all sides together of loose shapes: what is light looks larger, or smaller
 SIDE_SHARE = 0.7  # of its pieces' own error that a side is off as a whole, where what lies beside misleads them alike
-# a rectangle's side is shifted, turned and bent as a whole by shadows, bevels, sawdust along it, by so many times what
-# its pieces are rough over a clean edge's; measured on drawn cards and sheets
-STRAY, CLEAN_PX = (2.0, 1.5, 2.5), 0.015
+# a rectangle's side is shifted, turned and bent as a whole by bevels, sawdust and texture along it, by so many times
+# what its pieces are rough over a clean edge's; measured on drawn cards and sheets
+STRAY, CLEAN_PX = (1.4, 1.3, 1.5), 0.015
+# standard error of all sides of a shape together, in pixels, without a soft shadow about it; with one, of each side
+# alone over that of all. Measured on drawn cards
+CLEAR_GROWTH_PX, SHADOW_OWN = 0.07, 0.4
 ALIKE_PIECES = 3.0  # over which errors of neighbouring pieces of an edge are alike
 # errors are first taken to be larger, so that what is known keeps the lens sane; how far each fit is driven, and the
 # most steps it takes
@@ -82,7 +85,8 @@ def fit_sides(
         How far, in mm, the sides of a rectangle may lie above its middle; zero for a flat one.
     """
     seen = _BentPoints(sides, edges, side_px) if bend_error else _Points(sides, edges, side_px)
-    errors = (*size_errors, GROWTH_PX, *seen.loose_errors, *[bend_error] * (2 if bend_error else 0))
+    growth = _growth(edges) if side_px is None else GROWTH_PX
+    errors = (*size_errors, growth, *seen.loose_errors, *[bend_error] * (2 if bend_error else 0))
     begun = start(prior, homography, more=len(errors))
     if begun is None:
         return None
@@ -109,7 +113,7 @@ def refit_sides(
 ) -> tuple[View, View | None] | None:
     """Return the most likely view of one shape and the second most likely, near views that its edges gave before."""
     seen = _BentPoints(sides, edges) if bend_error else _Points(sides, edges)
-    errors = (*size_errors, GROWTH_PX, *[bend_error] * (2 if bend_error else 0))
+    errors = (*size_errors, _growth(edges), *[bend_error] * (2 if bend_error else 0))
     return _best_two([_settled(view, prior, seen, errors, softness=SOFTNESS[-1:]) for view in begun])
 
 
@@ -351,12 +355,17 @@ def _pose(mm: Array, outward: Array, at: Array) -> Array:
     return np.array([*origin[best, :, 0], turn[best]])
 
 
+def _growth(edges: Sequence[Edge]) -> float:
+    """Return by how many pixels all sides of one shape may look moved outward together."""
+    return math.hypot(CLEAR_GROWTH_PX, *[edge.shadow_px / math.sqrt(len(edges)) for edge in edges])
+
+
 def _stray(edge: Edge, side_px: float | None) -> tuple[float, ...]:
     """Return by how many pixels a side may be shifted, turned at its ends, and bent there against its middle."""
     own, shared = edge.error_px, edge.shared_px
     if side_px is None:
         shift, turn, bend = (times * (own - CLEAN_PX) for times in STRAY)
-        return math.hypot(shift, shared), math.hypot(turn, shared / 2), bend
+        return math.hypot(shift, shared, SHADOW_OWN * edge.shadow_px), math.hypot(turn, shared / 2), bend
     stray = math.hypot(side_px, SIDE_SHARE * own, shared)
     return stray, stray, 0.0
 

@@ -70,6 +70,22 @@ def test_a_shadow_beside_an_edge_is_told_by_its_colour() -> None:
     assert shaded.shared_px > plain.shared_px
 
 
+@pytest.mark.parametrize(("line", "shadow", "faded"), [(0, 0.6, True), (0, 0.0, False), (1, 0.6, False)])
+def test_a_dark_shape_in_a_soft_shadow_may_look_larger(line: int, shadow: float, faded: bool) -> None:
+    """Ground grows lighter over some pixels away from a darker shape; about a lighter one it looks darker still."""
+    picture = light(half_dark(0.0, blur_px=0.8))[..., 0].astype(float)
+    y, x = np.indices(picture.shape)
+    away = off_line(np.column_stack([x.ravel(), y.ravel()]).astype(float)).reshape(picture.shape)
+    away = away if line == 0 else -away  # the shape lies to the line's right
+    seen = picture * np.where(away < 0, 1.0, 1 - shadow * np.exp(-np.abs(away) / 3))
+    value = np.rint(255 * (1.055 * seen ** (1 / 2.4) - 0.055)).astype(np.uint8)  # IEC 61966-2-1
+    edge = fine_edges(np.repeat(value[..., None], 3, axis=2), ENDS[line : line + 1], 4.0, 0.05, closer=0.5)[0]
+    assert edge is not None
+    assert (edge.shadow_px > 0) == faded
+    if faded:
+        assert 0.3 * edge.shadow_px < off_line(edge.px).mean() < 3 * edge.shadow_px
+
+
 def test_an_edge_bent_more_than_any_lens_bends_it_is_laid_straight() -> None:
     picture = half_dark(0.0)
     for share in np.linspace(0.05, 0.45, 60):  # sawdust heaped on the bright side's edge

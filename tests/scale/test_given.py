@@ -107,7 +107,23 @@ def test_round_rim_is_as_sure_as_its_edge() -> None:
     """A circle does not tell how it is turned in its plane; that must not enter the error of its size."""
     scale = KnownDiameter().find(as_photo(disc_photo(), 1000.0), KnownDiameter.Options(270.0, across="round"))
     assert isinstance(scale, Scale), scale
-    assert scale.standard_error_pct < 2.0
+    rim = photo_to_mm(scale, CAMERA.mm_to_px(disc((0.0, 0.0), 135.0)))
+    # 0.6 % of the edge, and half a mm of 270; which way the camera is tilted is not told, and does not matter there
+    assert diameter_error_pct(scale, rim) == pytest.approx(np.hypot(0.6, 50 / 270), rel=0.1)
+
+
+def test_a_rim_out_of_round_is_laid_to_no_camera() -> None:
+    """No lens sees a circle as a shape of three lobes: taken for one, its focal length came out a fifth of it."""
+    turn = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    lobes = (540 * (1 + 0.02 * np.cos(3 * turn + 0.4)))[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
+    piece = cv2.fillPoly(np.full((1200, 1200), 60, np.uint8), [np.rint(600 + lobes).astype(np.int32)], 200)
+    pixels = photograph(CAMERA, piece, 4.0, (-150.0, -150.0), ground=0.05)
+    scale = KnownDiameter().find(as_photo(pixels), KnownDiameter.Options(270.0, across="round"))
+    assert isinstance(scale, Scale), scale
+    assert scale.lens is not None
+    assert 700 < scale.lens.focal_px < 1600
+    rim = photo_to_mm(scale, CAMERA.mm_to_px(disc((0.0, 0.0), 135.0)))
+    assert diameter_error_pct(scale, rim) < 1.0
 
 
 def test_piece_run_together_with_something_is_refused() -> None:
