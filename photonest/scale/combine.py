@@ -15,6 +15,7 @@ from photonest.scale.build import as_rows
 from photonest.scale.height import grown
 from photonest.scale.uncertainty import Array, diameter_error_pct, diameter_slope, disc
 
+UNTOLD = 1e-5  # standard error of a size beyond what two scales say of theirs, as a share: sizes nearby tell the same
 DISAGREE = 3.0  # standard errors of their difference beyond which two scales don't agree
 
 
@@ -60,11 +61,13 @@ def _with(best: Scale, other: Scale, around: Array) -> Scale:
     """Return a scale moved by another one that agrees."""
     apart, error = difference_pct(best, other, around)
     gain = _error(best, around) ** 2 / max(error**2, 1e-12)
-    moved = _scaled(best, gain * apart / 100) if best.map_error is None else _updated(best, other, around, apart / 100)
+    moved = _scaled(best, gain * apart / 100) if best.map_error is None else _updated(best, other, around)
     return replace(
         moved,
         kind=f"{best.kind} + {other.kind}",
-        standard_error_pct=best.standard_error_pct * math.sqrt(max(0.0, 1 - gain)),
+        standard_error_pct=best.standard_error_pct * math.sqrt(max(0.0, 1 - gain))
+        if best.map_error is None
+        else _error(moved, around),
         others=(*best.others, *other.others),
         warnings=tuple(dict.fromkeys((*best.warnings, *other.warnings))),
     )
@@ -85,16 +88,29 @@ def _scaled(scale: Scale, share: float) -> Scale:
     return replace(scale, px_to_mm=as_rows(matrix), mm_per_px=scale.mm_per_px * factor)
 
 
-def _updated(best: Scale, other: Scale, around: Array, apart: float) -> Scale:
-    """Return a scale moved by another's mean diameter, its covariance narrowed along that direction."""
+def _updated(best: Scale, other: Scale, around: Array) -> Scale:
+    """Return a scale moved by another's mean diameters, its covariance narrowed by what these tell.
+
+    A reference is surest about itself, which may lie anywhere: sizes are compared around the middle and to four sides.
+    Without a camera behind it, as from two points, it tells of one place alone.
+    """
     error = best.map_error
     assert error is not None
+    if other.lens is None or other.map_error is None:
+        lines, own = [around], np.array([[(_error(other, around) / 100) ** 2]])
+    else:
+        lines = _places(around)
+        its = np.array([diameter_slope(other, photo_to_mm(other, line)) for line in lines])
+        own = its @ np.asarray(other.map_error.covariance) @ its.T
+    apart = np.array([difference_pct(best, other, line)[0] / 100 for line in lines])
     covariance = np.asarray(error.covariance)
-    slope = diameter_slope(best, photo_to_mm(best, around))
-    reach = covariance @ slope
-    total = float(slope @ reach) + (_error(other, around) / 100) ** 2
-    change = reach * apart / total
-    narrowed = covariance - np.outer(reach, reach) / total
+    slope = np.array([diameter_slope(best, photo_to_mm(best, line)) for line in lines])
+    reach = covariance @ slope.T
+    total = slope @ reach + own + UNTOLD**2 * np.eye(len(lines))
+    gain = np.linalg.solve(total, reach.T).T
+    change = gain @ apart
+    narrowed = covariance - gain @ reach.T
+    narrowed = (narrowed + narrowed.T) / 2
     (x, y), unit = error.centre_px, error.unit_px
     inner = np.eye(3)
     inner[:2] += [[change[1], change[2], change[0]], [change[4], change[5], change[3]]]
@@ -104,9 +120,16 @@ def _updated(best: Scale, other: Scale, around: Array, apart: float) -> Scale:
     lens = best.lens
     if lens is not None:
         lens = Lens(lens.focal_px, lens.centre_px, lens.k1 - float(change[8]), lens.k2 - float(change[9]))
-    size = best.mm_per_px * math.exp(float(slope @ change))
+    size = best.mm_per_px * math.exp(float(slope[0] @ change))
     rows = tuple(tuple(row) for row in narrowed.tolist())
     return replace(best, px_to_mm=as_rows(matrix), lens=lens, mm_per_px=size, map_error=replace(error, covariance=rows))
+
+
+def _places(around: Array) -> list[Array]:
+    """Return closed lines where sizes are compared: one given, and discs half as wide to four sides of its middle."""
+    middle, radius = around.mean(axis=0), float(np.ptp(around, axis=0).mean()) / 2
+    ways = 1.2 * radius * np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, 0.0], [0.0, -1.0]])
+    return [around, *(disc(middle + way, radius / 2) for way in ways)]
 
 
 def _diameter(scale: Scale, around: Array) -> float:

@@ -3,11 +3,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from photonest.model import MapError, Scale
+from photonest.imaging import mean_diameter
+from photonest.model import Lens, MapError, Scale
 from photonest.rectify import photo_to_mm
+from photonest.scale.build import as_rows
 from photonest.scale.combine import combined, difference_pct, middle_of_photo
 from photonest.scale.height import grown
-from photonest.scale.uncertainty import diameter_error_pct
+from photonest.scale.uncertainty import PERSPECTIVE, diameter_error_pct, diameter_slope, disc, growth
 
 AROUND = middle_of_photo(1201, 901)
 
@@ -66,6 +68,32 @@ def test_frames_may_be_turned_and_shifted() -> None:
     apart, error = difference_pct(one, other, AROUND)
     assert apart == pytest.approx(0, abs=1e-9)
     assert error == pytest.approx(np.sqrt(2), rel=1e-2)
+
+
+def leaning(right: float, by: float) -> Scale:
+    """A scale whose only error, `by` of its standard error of 1 %, is a lean about a place right of the middle."""
+    true = scale(0.5, 0.0)
+    lean = np.zeros(10)
+    lean[PERSPECTIVE[0]] = 1.0
+    way = lean - diameter_slope(true, disc(0.5 * np.array([600.0 + right, 450.0]), 5.0)) @ lean * growth(true)
+    way *= 0.01 / abs(diameter_slope(true, disc([300.0, 225.0], 135.0)) @ way)
+    x, y, *_ = true.map_error.centre_px if true.map_error else (0.0, 0.0)
+    frame = np.array([[1000.0, 0, x], [0, 1000.0, y], [0, 0, 1]])
+    e = -by * way
+    inner = np.array([[1 + e[1], e[2], e[0]], [e[4], 1 + e[5], e[3]], [-e[6], -e[7], 1]])
+    matrix = np.asarray(true.px_to_mm) @ frame @ np.linalg.inv(inner) @ np.linalg.inv(frame)
+    error = MapError((x, y), 1000.0, tuple(tuple(row) for row in np.outer(way, way).tolist()))
+    return replace(true, px_to_mm=as_rows(matrix), lens=Lens(1000.0, (x, y), 0.0, 0.0), map_error=error)
+
+
+def test_each_reference_counts_where_it_is_sure() -> None:
+    """One is sure on the right, one on the left: together they tell all sizes, though each is off in the middle."""
+    both = combined([leaning(250.0, 1.5), replace(leaning(-250.0, -1.5), kind="paper")], AROUND)
+    assert both.others == ()
+    for right in (-250.0, 0.0, 250.0):
+        seen = photo_to_mm(both, disc([600.0 + right, 450.0], 50.0))
+        assert mean_diameter(seen) == pytest.approx(50.0, rel=2e-3)
+        assert diameter_error_pct(both, seen) < 0.1
 
 
 def test_scales_without_map_combine_too() -> None:
