@@ -1,7 +1,8 @@
 """What speaks for and against a candidate line being a crack, as numbers that do not depend on the photo's size.
 
-They are few on purpose: of two dozen tried, what the photo shows across a line (its depth, sharpness, taper, colour)
-told no more on photos that the judge never saw than the network's answer, the length and the place.
+They are few on purpose: of two dozen tried, most of what the photo shows across a line (its width, sharpness, taper,
+colour, length) told no more on photos that the judge never saw than the network's answer and the place. How far it
+stands out from the wood's texture does: real wood has more pale streaks than drawn wood.
 """
 
 from __future__ import annotations
@@ -11,9 +12,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from photonest.cracks.profiles import Profile
+from photonest.cracks.profiles import Profile, ranked
 from photonest.cracks.search import Candidate, View
 from photonest.model import Pith
+
+LEAST_DEPTH = 0.5  # grey levels
 
 
 class Evidence(NamedTuple):
@@ -23,22 +26,22 @@ class Evidence(NamedTuple):
     ----------
     likely : float
         Log odds of a crack as the network sees it, mean along it.
-    length : float
-        Log of length over D.
     off_radial : float
         Sine of the angle between line and radius; 0 without a pith.
     to_pith, to_rim : float
         Distance of the nearer end to either, over D; 0.5 without a pith.
     blind : float
         1 where no pith is known.
+    clear : float
+        Log of how deep the line is, where it is deep, over the texture beside it.
     """
 
     likely: float
-    length: float
     off_radial: float
     to_pith: float
     to_rim: float
     blind: float
+    clear: float
 
 
 def evidence(found: Sequence[Candidate], seen: View, pith: Pith | None) -> list[Evidence]:
@@ -46,9 +49,9 @@ def evidence(found: Sequence[Candidate], seen: View, pith: Pith | None) -> list[
     return [
         Evidence(
             float(np.clip(one.odds, -8, 8).mean()),
-            float(np.log(max(one.profile.length / seen.diameter_px, 1e-3))),
             *_place(one.profile, seen, pith),
             blind=float(pith is None),
+            clear=float(np.log(max(ranked(one.profile.depth, 0.9), LEAST_DEPTH) / one.profile.noise)),
         )
         for one in found
     ]

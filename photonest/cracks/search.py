@@ -24,6 +24,7 @@ GAP_SCORE, CEILING, NEVER = -1.5, 1.0, np.float32(-5.0)
 EDGE = 0.004  # of the diameter: nothing is looked for so near the edge
 LEAST_SUM = 8.0  # of scores along a path
 MANY_ROUNDS = 4  # about a pith checks crowd, and of some only the third round finds what a better one passed by
+HEART = 0.03  # of the diameter: so near the pith what goes round it is no ring shake
 TAIL = 0.35  # of the log odds of a line's surer places
 
 
@@ -99,7 +100,7 @@ def candidates(seen: View, pith: Pith | None) -> list[Candidate]:
     inner, deep = (_inner(like.flat, seen, depth) for depth in (EDGE, LEAST_LENGTH))
     found = []
     for grids in _grids(like.flat, seen, centre):
-        scores = [_scores(like, inner, grid) for grid in grids]
+        scores = [_scores(like, inner, grid, seen.diameter / like.flat.mm_per_px) for grid in grids]
         rounds = MANY_ROUNDS if isinstance(grids[0], PolarGrid) else 2
         paths = best_paths(scores, grids[0].wraps, bend=0.3, least=LEAST_SUM, gap=20, apart=3, rounds=rounds)
         for grid, lines in zip(grids, paths, strict=True):
@@ -113,12 +114,14 @@ def _reaches(line: GridPath, grid: Grid, deep: NDArray[np.uint8]) -> bool:
     return bool(deep[y.clip(0, len(deep) - 1), x.clip(0, deep.shape[1] - 1)].any())
 
 
-def _scores(like: Likeness, inner: NDArray[np.uint8], grid: Grid) -> Floats:
+def _scores(like: Likeness, inner: NDArray[np.uint8], grid: Grid, diameter_px: float) -> Floats:
     import cv2
 
     x, y = cells(grid)
-    scores: Floats = np.clip((like.at(x, y) - DOUBTFUL) / ODDS_PER_SCORE, GAP_SCORE, CEILING)
+    scores: Floats = np.clip((like.at(x, y) - DOUBTFUL) / ODDS_PER_SCORE, GAP_SCORE, CEILING) * grid.steps
     scores[cv2.remap(inner, x, y, cv2.INTER_NEAREST) == 0] = NEVER
+    if isinstance(grid, RingGrid):
+        scores[:, : round(HEART * diameter_px / CELL)] = NEVER
     return scores
 
 

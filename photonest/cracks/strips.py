@@ -36,6 +36,7 @@ class PolarGrid:
     columns: int
 
     wraps = True
+    steps = np.float32(1.0)
 
     def at(self, rows: Places, columns: Places) -> tuple[Reals, Reals]:
         """Return x and y in pixels of places on the grid.
@@ -73,6 +74,15 @@ class RingGrid:
         """Number of rows."""
         return self.round_ // 8 * 9
 
+    @property
+    def steps(self) -> Floats:
+        """Cells from row to row, of each column: few near the centre.
+
+        >>> [round(float(step), 2) for step in RingGrid((10.0, 10.0), 8, 2).steps]
+        [0.39, 1.18]
+        """
+        return np.asarray(2 * np.pi / self.round_ * (np.arange(self.columns) + 0.5), np.float32)
+
     def at(self, rows: Places, columns: Places) -> tuple[Reals, Reals]:
         """Return x and y in pixels of places on the grid.
 
@@ -103,6 +113,7 @@ class TurnedGrid:
     bearing: float
 
     wraps = False
+    steps = np.float32(1.0)
 
     def at(self, rows: Places, columns: Places) -> tuple[Reals, Reals]:
         """Return x and y in pixels of places on the grid.

@@ -27,12 +27,15 @@ class Trace:
         Likelihood that it is a crack.
     light : bool
         Lighter than the wood.
+    pale : bool
+        It takes so little of the light that it may be a streak, however sure.
     """
 
     path: Vector
     widths: Vector
     sure: float
     light: bool = False
+    pale: bool = False
 
     @property
     def turned(self) -> Trace:
@@ -148,12 +151,9 @@ def _follower(traces: Sequence[Trace], index: int, reach: float) -> int | None:
 
 
 def _merged(first: Trace, second: Trace) -> Trace:
-    return Trace(
-        np.vstack([first.path, second.path]),
-        np.concatenate([first.widths, second.widths]),
-        max(first.sure, second.sure),
-        first.light,
-    )
+    surer = max(first, second, key=lambda trace: trace.sure)
+    path, widths = np.vstack([first.path, second.path]), np.concatenate([first.widths, second.widths])
+    return replace(surer, path=path, widths=widths)
 
 
 def course_of(path: Vector, points: int = 12) -> Vector:
@@ -162,28 +162,44 @@ def course_of(path: Vector, points: int = 12) -> Vector:
     return np.asarray(course / max(float(np.hypot(*course)), 1e-9))
 
 
-def extended(trace: Trace, margin: float, edge: Vector, from_point: Point | None) -> Trace:
-    """Extend the free tips by `margin` along their course, not beyond the edge of the wood.
+def extended(
+    trace: Trace, margins: tuple[float, float], edge: Vector, from_point: Point | None, about: Point | None
+) -> Trace:
+    """Extend the free tips, the first and the last, by margins along their course, not beyond the edge of the wood.
 
-    A trace that comes from the pith begins there, at `from_point`.
+    A trace that comes from the pith begins there, at `from_point`. One that runs along a ring goes on round `about`.
     """
-    path, widths = _led_on(trace.path, trace.widths, margin, edge)
+    path, widths = _led_on(trace.path, trace.widths, margins[1], edge, about)
     if from_point is not None:
         return Trace(np.vstack([from_point, path[1:]]), widths, trace.sure)
-    path, widths = _led_on(path[::-1], widths[::-1], margin, edge)
+    path, widths = _led_on(path[::-1], widths[::-1], margins[0], edge, about)
     return Trace(path[::-1], widths[::-1], trace.sure)
 
 
-def _led_on(path: Vector, widths: Vector, margin: float, edge: Vector) -> tuple[Vector, Vector]:
+def _led_on(path: Vector, widths: Vector, margin: float, edge: Vector, about: Point | None) -> tuple[Vector, Vector]:
     import cv2
 
     ring = edge.astype(np.float32).reshape(-1, 1, 2)
     course = course_of(path)
-    for share in (1.0, 0.75, 0.5, 0.25):
-        x, y = (float(v) for v in path[-1] + share * margin * course)
-        if cv2.pointPolygonTest(ring, (x, y), False) >= 0:
-            return np.vstack([path, (x, y)]), np.append(widths, 0.0)
+    for _ in range(4):
+        x, y = (float(v) for v in path[-1] + margin / 4 * course)
+        if cv2.pointPolygonTest(ring, (x, y), False) < 0:
+            break
+        if about is not None:
+            course = _turned(course, path[-1] - about, np.array([x, y]) - about)
+        path, widths = np.vstack([path, (x, y)]), np.append(widths, 0.0)
     return path, widths
+
+
+def _turned(course: Vector, before: Vector, after: Vector) -> Vector:
+    """Return a course turned by as much as the radius turns from one place to the next.
+
+    >>> _turned(np.array([0.0, 1.0]), np.array([2.0, 0.0]), np.array([0.0, 3.0])).tolist()
+    [-1.0, 0.0]
+    """
+    scale = max(float(np.hypot(*before) * np.hypot(*after)), 1e-9)
+    cosine, sine = float(before @ after) / scale, float(before[0] * after[1] - before[1] * after[0]) / scale
+    return np.array([[cosine, -sine], [sine, cosine]]) @ course
 
 
 def kind_of(path: Vector, through: bool, pith: Point | None) -> CrackKind:

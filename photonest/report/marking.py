@@ -143,8 +143,15 @@ def visible(face: Face) -> list[Landmark]:
 
 
 def seen_ends(crack: Crack) -> tuple[Point, Point]:
-    """Return where a crack is seen to begin and end: its path without the margins added at the tips."""
+    """Return where a crack is seen to begin and end: its path without the margins added at the tips.
+
+    Those open nowhere; an end at the edge of the wood has none.
+    """
     path = np.asarray(crack.path, dtype=float)
+    shown = np.flatnonzero(crack.widths)
+    if len(crack.widths) == len(path) and len(shown) > 1:
+        (x0, y0), (x1, y1) = path[shown[0]], path[shown[-1]]
+        return (float(x0), float(y0)), (float(x1), float(y1))
     run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
     margin = min(crack.tip_margin, 0.4 * float(run[-1]))
     ends = [tuple(float(np.interp(at, run, path[:, k])) for k in (0, 1)) for at in (margin, run[-1] - margin)]

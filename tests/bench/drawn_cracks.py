@@ -46,7 +46,7 @@ def found_cracks(drawn: DrawnScene, with_pith: bool = True) -> tuple[list[Crack]
     seen = view(drawn.scene.flat, drawn.scene.outline)
     lines = candidates(seen, pith)
     sure = judged(shipped(), lines, seen, pith)
-    bare = replace(LineOptions(), tip_margin_pct=0.0)
+    bare = replace(LineOptions(), tip_margin_pct=0.0, closing_px=0.0)
     return cracks_of(seen, lines, sure, pith, LineOptions()), cracks_of(seen, lines, sure, pith, bare)
 
 

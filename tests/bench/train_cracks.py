@@ -262,8 +262,8 @@ def main() -> None:
     import cv2
 
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--variants", type=int, default=6, help="pictures drawn into each photo")
-    parser.add_argument("--drawn", type=int, default=240, help="wholly drawn photos")
+    parser.add_argument("--variants", type=int, default=2, help="pictures drawn into each photo")
+    parser.add_argument("--drawn", type=int, default=90, help="wholly drawn photos")
     parser.add_argument("--keep", type=Path, help="write the examples here, or read them if it exists")
     parser.add_argument("--write", action="store_true", help="write the judge that the package ships")
     asked = parser.parse_args()

@@ -5,10 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from photonest.cracks.finder import PALE_SURE, LineOptions, Lines, _between_ends, judged
+from photonest.cracks.finder import LineOptions, Lines, _between_ends, cracks_of, judged, margins
 from photonest.cracks.judge import shipped
 from photonest.cracks.profiles import profiles
 from photonest.cracks.search import Candidate, candidates, view
+from photonest.cracks.traces import length_of
 from photonest.model import Crack, FlatPhoto, NotFound
 from tests.cracks.scenes import CENTRE, MM_PER_PX, WANDER, face, outline, pith
 
@@ -50,17 +51,28 @@ def test_a_radial_check_is_seen_with_its_ends_and_opening() -> None:
     assert len(crack.widths) == len(crack.path)
 
 
-def test_a_pale_line_may_be_a_streak_however_clear() -> None:
+def test_a_line_that_hardly_stands_out_is_less_likely_a_crack() -> None:
     seen = view(face([RADIAL]), outline())
     found = candidates(seen, pith())
-    assert judged(shipped(), found, seen, pith()).max() > 0.8
-    # the same lines, and the network as sure, but not as dark: a fifth of the depth
+    # the same lines, and the network as sure, but a fifth of the depth
+    pale = [replace(one, profile=replace(one.profile, depth=0.2 * one.profile.depth)) for one in found]
+    clear, doubtful = (judged(shipped(), lines, seen, pith()) for lines in (found, pale))
+    assert clear.max() > 0.8
+    assert (doubtful < clear).all()
+    assert judged(shipped(), [], seen, pith()).shape == (0,)
+
+
+def test_a_pale_line_may_be_a_streak_however_sure() -> None:
+    seen = view(face([RADIAL]), outline())
+    lines = candidates(seen, pith())
     pale = [
         replace(one, profile=replace(one.profile, cuts=170 + (one.profile.cuts - 170) * np.float32(0.2)))
-        for one in found
+        for one in lines
     ]
-    assert judged(shipped(), pale, seen, pith()).max() <= PALE_SURE
-    assert judged(shipped(), [], seen, pith()).shape == (0,)
+    sure = np.full(len(lines), 0.95)
+    for told, status in ((lines, "seen"), (pale, "possible")):
+        (crack,) = cracks_of(seen, told, sure, pith(), LineOptions())
+        assert (crack.status, crack.confidence) == (status, 0.95)
 
 
 def test_a_check_that_reaches_the_pith_is_a_heart_check() -> None:
@@ -84,6 +96,24 @@ def test_a_ring_shake_is_found() -> None:
     assert float(np.median(np.abs(off))) < 1.5
     # within its faint ends (a fifth of it) and what the tips are led on by
     assert 0.8 * (last - first) * radius < ring.length / MM_PER_PX < 1.4 * (last - first) * radius
+
+
+def test_the_inner_tip_of_a_radial_check_is_led_on_farther_the_coarser_the_photo() -> None:
+    coarse, options = view(face([RADIAL]), outline()), LineOptions()  # 480 px across
+    fine = replace(coarse, full=replace(coarse.full, mm_per_px=MM_PER_PX / 10))
+    usual = options.tip_margin_pct / 100 * coarse.diameter
+    assert margins("radial", coarse, options) == pytest.approx((options.closing_px * MM_PER_PX, usual))
+    assert margins("radial", fine, options) == margins("heart", coarse, options) == (usual, usual)
+
+
+def test_only_the_margins_open_nowhere() -> None:
+    inside = face([(RADIAL[0], (CENTRE[0] + 170, CENTRE[1] + 42), *RADIAL[2:])])
+    (crack,) = found(inside)
+    shown = np.flatnonzero(crack.widths)
+    beyond = [length_of(np.asarray(crack.path)[part]) for part in (slice(0, shown[0] + 1), slice(shown[-1], None))]
+    seen = view(inside, outline())
+    assert beyond == pytest.approx(margins("radial", seen, LineOptions()))
+    assert max(beyond) == pytest.approx(crack.tip_margin)
 
 
 def test_a_hairline_is_found() -> None:

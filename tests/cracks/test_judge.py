@@ -25,12 +25,12 @@ def test_likelihoods_are_probabilities_and_match_the_sum_by_hand(cues: list[floa
     assert said == pytest.approx(by_hand, abs=1e-9)
 
 
-def test_the_shipped_judge_fits_the_cues_and_trusts_the_network_and_length() -> None:
+def test_the_shipped_judge_fits_the_cues_and_trusts_the_network_and_what_stands_out() -> None:
     own = shipped()
     assert len(own.weight) == len(own.low) == COUNT
     assert (own.low <= own.high).all()
     said = Evidence(*own.weight)
-    assert said.likely > 0 and said.length > 0
+    assert said.likely > 0 and said.clear > 0
     assert FILE.stat().st_size < 1_000_000
 
 

@@ -31,6 +31,13 @@ def test_radii_and_turned_axes_are_a_cell_apart(grid: Grid) -> None:
     assert all(part == pytest.approx(CELL, abs=1e-4) for part in straight)
 
 
+def test_a_ring_grid_knows_how_far_its_rows_are_apart() -> None:
+    grid = RingGrid((40.5, 33.0), 128, 15)
+    x, y = cells(grid)
+    # a chord for an arc of 1/128 of a turn: shorter by a part in ten thousand
+    assert np.hypot(x[1] - x[0], y[1] - y[0]) / CELL == pytest.approx(grid.steps, rel=3e-4)
+
+
 def test_a_ring_grid_goes_round_once_and_an_eighth() -> None:
     grid = RingGrid((0.0, 0.0), 64, 10)
     once, again = (grid.at(np.array([row]), np.array([5.0])) for row in (3.0, 67.0))

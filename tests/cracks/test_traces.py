@@ -57,14 +57,25 @@ def test_fragments_at_an_angle_stay_apart() -> None:
 
 
 def test_tips_are_led_on_but_not_out_of_the_wood_nor_beyond_the_pith() -> None:
-    free = extended(straight((0, 0), (20, 0)), 5.0, SQUARE, None)
+    free = extended(straight((0, 0), (20, 0)), (5.0, 5.0), SQUARE, None, None)
     assert free.path[0] == pytest.approx([-5, 0])
     assert free.path[-1] == pytest.approx([25, 0])
     assert len(free.widths) == len(free.path)
-    at_rim = extended(straight((10, 0), (48, 0)), 5.0, SQUARE, None)
-    assert at_rim.path[-1][0] <= 50
-    from_pith = extended(straight((2, 0), (20, 0)), 5.0, SQUARE, (0.0, 0.5))
+    at_rim = extended(straight((10, 0), (48, 0)), (7.0, 5.0), SQUARE, None, None)
+    assert 48 < at_rim.path[-1][0] <= 50
+    assert at_rim.path[0] == pytest.approx([3, 0])
+    from_pith = extended(straight((2, 0), (20, 0)), (5.0, 5.0), SQUARE, (0.0, 0.5), None)
     assert from_pith.path[0] == pytest.approx([0, 0.5])
+
+
+def test_a_ring_shake_goes_on_along_its_ring() -> None:
+    angle = np.linspace(0.0, 1.0, 60)
+    shake = Trace(30 * np.column_stack([np.cos(angle), np.sin(angle)]), np.ones(60), 0.9)
+    whole = extended(shake, (8.0, 8.0), SQUARE, None, (0.0, 0.0))
+    # its course, told from a chord of 11/59 of a radian, points outwards by half of that, and each step of 2 mm by half
+    # its own 2/30: 8 (0.093 + 0.033) = 1.0 mm in all; straight on, 8^2 / 60 more
+    assert np.hypot(*whole.path[[0, -1]].T) == pytest.approx([30.0, 30.0], abs=1.1)
+    assert whole.length == pytest.approx(30 + 16, abs=0.1)
 
 
 def test_kinds() -> None:

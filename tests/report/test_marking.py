@@ -89,6 +89,12 @@ def test_margins_at_the_tips_are_not_seen() -> None:
     assert (inner, outer) == pytest.approx((165.5, 168.5))
 
 
+def test_the_end_of_a_crack_at_the_edge_is_where_it_is_seen() -> None:
+    path = tuple((x, 0.0) for x in (140.0, 147.0, 158.0, 170.0))
+    crack = replace(examples.edge_check(1, 0.0), path=path, widths=(0.0, 0.2, 0.8, 0.5), tip_margin=7.0)
+    assert seen_ends(crack) == ((147.0, 0.0), (170.0, 0.0))
+
+
 def test_edge_distances_on_a_circle() -> None:
     ring = tuple((170 * np.cos(t), 170 * np.sin(t)) for t in np.linspace(0, 2 * np.pi, 720, endpoint=False))
     face = replace(FACE, outline=replace(FACE.outline, points=ring, under_bark=None))
