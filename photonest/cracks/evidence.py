@@ -34,6 +34,8 @@ class Evidence(NamedTuple):
         1 where no pith is known.
     clear : float
         Log of how deep the line is, where it is deep, over the texture beside it.
+    blind_clear : float
+        The same where no pith is known, else 0: on side grain the grain itself stands out.
     """
 
     likely: float
@@ -42,6 +44,7 @@ class Evidence(NamedTuple):
     to_rim: float
     blind: float
     clear: float
+    blind_clear: float
 
 
 def evidence(found: Sequence[Candidate], seen: View, pith: Pith | None) -> list[Evidence]:
@@ -51,10 +54,15 @@ def evidence(found: Sequence[Candidate], seen: View, pith: Pith | None) -> list[
             float(np.clip(one.odds, -8, 8).mean()),
             *_place(one.profile, seen, pith),
             blind=float(pith is None),
-            clear=float(np.log(max(ranked(one.profile.depth, 0.9), LEAST_DEPTH) / one.profile.noise)),
+            clear=clear,
+            blind_clear=clear if pith is None else 0.0,
         )
-        for one in found
+        for one, clear in ((one, _clear(one.profile)) for one in found)
     ]
+
+
+def _clear(line: Profile) -> float:
+    return float(np.log(max(ranked(line.depth, 0.9), LEAST_DEPTH) / line.noise))
 
 
 def _place(line: Profile, seen: View, pith: Pith | None) -> tuple[float, float, float]:

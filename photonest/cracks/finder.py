@@ -40,7 +40,7 @@ class LineOptions:
         cracks six in seven lie within that, and 93 in 100 of those that the line found runs up to.
     """
 
-    seen_from: float = 0.85
+    seen_from: float = 0.9
     possible_from: float = 0.22
     tip_margin_pct: float = 3.0
     closing_px: float = 36.0
