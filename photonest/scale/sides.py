@@ -20,7 +20,7 @@ GROWTH_PX = 0.15  # of all sides together of loose shapes: what is light looks l
 SIDE_SHARE = 0.7  # of its pieces' own error that a side is off as a whole, where what lies beside misleads them alike
 # a rectangle's side is shifted, turned and bent as a whole by bevels, sawdust and texture along it, by so many times
 # what its pieces are rough over a clean edge's; measured on drawn cards and sheets
-STRAY, CLEAN_PX = (1.4, 1.3, 1.5), 0.015
+STRAY, CLEAN_PX = (1.4, 1.6, 1.5), 0.015
 # standard error of all sides of a shape together, in pixels, without a soft shadow about it; with one, of each side
 # alone over that of all. Measured on drawn cards
 CLEAR_GROWTH_PX, SHADOW_OWN = 0.07, 0.4
@@ -32,6 +32,9 @@ SOFTNESS = ((30.0, 1e-3, 12), (1.0, 1e-4, 12), (1.0, 1e-6, 25))
 # best's with which they lead to none as likely (of second ones that did, at most 2.3 among drawn cards and sheets)
 ROUGHLY_ALIKE, UNLIKELY = 0.01, 5.0
 HOPELESS = 100.0  # mean squared residual beyond which a view is driven no further
+# standard error of a focal length's logarithm from which on a view by one so many times as long is also tried: a shape
+# under a wide lens and one more tilted under a long one may look nearly alike
+FOCAL_UNTOLD, LONGER = 0.1, 1.7
 POOR_FIT = 1.5  # mean squared residual beyond which another start is tried
 OWN_GROWTH_PX = 0.2  # of each loose shape: white paper in the sun is overexposed, and looks larger, not in the shade
 HEAVY, ROUNDS = 4.0, 3  # degrees of freedom of the t distribution, and how often weights are worked out
@@ -114,7 +117,12 @@ def refit_sides(
     """Return the most likely view of one shape and the second most likely, near views that its edges gave before."""
     seen = _BentPoints(sides, edges) if bend_error else _Points(sides, edges)
     errors = (*size_errors, _growth(edges), *[bend_error] * (2 if bend_error else 0))
-    return _best_two([_settled(view, prior, seen, errors, softness=SOFTNESS[-1:]) for view in begun])
+    firsts = list(begun)
+    if prior.focal_error > FOCAL_UNTOLD:
+        telephoto = replace(prior, focal_px=LONGER * prior.focal_px)
+        longer = [start(telephoto, view.homography, more=len(errors)) for view in begun[:1]]
+        firsts += [view for view in longer if view is not None]
+    return _best_two([_settled(view, prior, seen, errors, softness=SOFTNESS[-1:]) for view in firsts])
 
 
 class LooseFit(NamedTuple):
@@ -364,7 +372,8 @@ def _stray(edge: Edge, side_px: float | None) -> tuple[float, ...]:
     """Return by how many pixels a side may be shifted, turned at its ends, and bent there against its middle."""
     own, shared = edge.error_px, edge.shared_px
     if side_px is None:
-        shift, turn, bend = (times * (own - CLEAN_PX) for times in STRAY)
+        # what hides a part of a side lies also beside the rest
+        shift, turn, bend = (times * (own - CLEAN_PX) / max(edge.share, 0.2) for times in STRAY)
         return math.hypot(shift, shared, SHADOW_OWN * edge.shadow_px), math.hypot(turn, shared / 2), bend
     stray = math.hypot(side_px, SIDE_SHARE * own, shared)
     return stray, stray, 0.0
