@@ -25,6 +25,7 @@ MOST_FOLLOWED, MOST_MEASURED = 16, 4  # combs
 AS_CLEAR, MUCH = 0.3, 1.2  # as the best one at first sight; better
 CLEAR_FIVE, CLEAR_EIGHT, CLEAR_TEN, CLEAR_POWER = 11.0, 5.0, 6.0, 12.0  # how clearly longer ticks come back
 CLEAR_LAST = 4.0  # the same for the inches of a ruler with thirty-seconds
+CLEAR_INCH = 2.8  # and with sixteenths: where inches don't come back, eighths may be seen, sixteenths being too faint
 HIDDEN_MM = 2.5, 5.0  # waves that long ticks and figures make where those of a millimetre are too fine to stand out
 FAINT = 0.15  # strength below which ticks of a millimetre aren't there
 WIDEST_MM, USUAL_DEPTHS_MM = 80.0, (18.0, -18.0)  # ruler; from its ticks on, where its other edge is not seen
@@ -248,7 +249,7 @@ def straight_lines(pixels: NDArray[np.uint8]) -> Lines:
 
 def tick_mm(after: dict[int, float], ticks: Literal["mm", "inch"]) -> float | None:
     """Return what a tick stands for, by after how many ticks longer ones come; None if it can't be told."""
-    at = {ratio: after.get(ratio, 0.0) for ratio in (2, 4, 5, 8, 10, 32)}
+    at = {ratio: after.get(ratio, 0.0) for ratio in (2, 4, 5, 8, 10, 16, 32)}
     if ticks == "mm":
         if at[5] > CLEAR_FIVE and at[10] > CLEAR_TEN:
             return 1.0
@@ -256,7 +257,9 @@ def tick_mm(after: dict[int, float], ticks: Literal["mm", "inch"]) -> float | No
             return HIDDEN_MM[0] if at[4] > CLEAR_TEN else HIDDEN_MM[1]
         return None
     if at[2] > CLEAR_FIVE and at[4] > CLEAR_TEN and at[8] > CLEAR_EIGHT and at[5] < CLEAR_TEN:
-        return INCH_MM / (32 if at[32] > CLEAR_LAST else 16)
+        if at[32] > CLEAR_LAST:
+            return INCH_MM / 32
+        return INCH_MM / 16 if 16 not in after or at[16] > CLEAR_INCH else None
     return None
 
 
