@@ -14,7 +14,7 @@ from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.height import face_above
 from photonest.scale.rectangle import Proportion, Seen, fitted, proportion, rough_proportion, sharpened
 from photonest.scale.rough_shapes import area, looks, searched
-from photonest.scale.shape_corners import corner_reaches, right_corners, seem_right
+from photonest.scale.shape_corners import corner_reaches, right_corners, runs_on, seem_right
 
 # ISO/IEC 7810, format ID-1
 WIDTH_MM, HEIGHT_MM, THICKNESS_MM = 85.60, 53.98, 0.76
@@ -33,12 +33,11 @@ LOOKS_OFF = 1.4  # by which factor a tilted card may look longer or shorter
 ODD = 0.005  # that a proportion may be off by shadows along a side, as a share
 TELLING = 0.05  # standard error of a proportion beyond which it tells nothing
 NEARLY = 1.12  # by which factor a card seen under 27 degrees may look longer or shorter
-UNEVEN, UNEVEN_PX = 1.6, 0.05  # how much rougher than usual, and by how much more, one side may be then
 LARGEST_BY_TONES = 0.12  # share of the frame of a shape tried so: beside a log, a card is smaller
+UNEVEN, UNEVEN_PX = 1.6, 0.05  # how much rougher than usual, and by how much more, one side may be then
 # shapes that are read by their colour; how far their corners may reach in the middle over how far to either side of it:
 # as far where round, by 1.37 where sharp, however far off the sides are
 MOST_BY_COLOUR, ROUND = 3, 1.15
-MOST_BY_TONES, ALIKE = 3, 0.002  # shapes tried so, and how far, over the photo's longer side, corners of one are apart
 # standard errors that a proportion may be off; playing cards' longer side over the shorter, 88.9 x 63.5 mm from memory,
 # with corners as round, and from how many standard errors on a shape is none
 MOST_OFF, PLAYING, LEAST_UNLIKE = 2.8, 1.40, 2.8
@@ -94,7 +93,6 @@ class Card:
         prior = prior_of(photo)
         cards: list[Found] = []
         complaints: list[str] = []
-        doubtful: list[Array] = []
         odd: list[Array] = []  # all of them but what may be a playing card: that is not asked twice
 
         def is_wanted(rough: Array) -> bool:
@@ -109,11 +107,10 @@ class Card:
             if isinstance(found, Found):
                 cards.append(found)
             else:
-                doubtful.append(rough)
                 odd += [rough] if found != PLAYING_CARD else []
                 complaints += [found] if found else []
         if not cards:
-            cards = _by_colour(photo, prior, odd) or _by_tones(photo, prior, doubtful)
+            cards = _by_colour(photo, prior, odd) or _by_tones(photo, prior)
         if not cards:
             return _none([CUT] if _is_cut(photo) else complaints)
         scales = [
@@ -217,24 +214,18 @@ def _is_round(photo: Photo, card: Found) -> bool:
     return bool(len(reach)) and float(np.median(reach[:, 2] / reach[:, [0, 4]].mean(axis=1))) < ROUND
 
 
-def _by_tones(photo: Photo, prior: Prior, doubtful: list[Array]) -> list[Found]:
-    """Return cards among shapes roughly seen, their sides laid where their tones change."""
-    cards: list[Found] = []
-    tried: list[Array] = []
-    small = [rough for rough in doubtful if area(rough) < LARGEST_BY_TONES * photo.width * photo.height]
-    for rough in small[:MOST_BY_TONES]:
-        placed = searched(photo).by_tones(rough)
-        if placed is None or any(
-            np.abs(placed - other).max() < ALIKE * max(photo.width, photo.height) for other in tried
-        ):
-            continue
-        tried.append(placed)
+def _by_tones(photo: Photo, prior: Prior) -> list[Found]:
+    """Return the first card among shapes seen, their sides laid where their tones change."""
+
+    def is_small(rough: Array) -> bool:
+        return area(rough) < LARGEST_BY_TONES * photo.width * photo.height
+
+    for placed in searched(photo).placed(is_small):
         if has_size(photo, prior, placed) and has_round_corner(photo, placed):
             found = _best_of(photo, prior, placed, told=True)
-            cards += [found] if isinstance(found, Found) else []
-            if any(card.is_sure for card in cards):
-                break
-    return cards
+            if isinstance(found, Found):
+                return [found]
+    return []
 
 
 def _is_cut(photo: Photo) -> bool:
@@ -288,7 +279,7 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
     share = min(edge.share for edge in seen.edges)
     if corners.count == 2 and (not corners.has_neighbours or corners.wrong.any() or share < TWO_HIDDEN_SHARE):
         return ONLY_TWO
-    if corners.missing.any():
+    if corners.missing.any() or runs_on(photo, seen.corners):
         return ODD_SIDE
     rough = [edge.error_px for edge in seen.edges]
     uneven = (max(rough) - UNEVEN_PX) / float(np.median(rough))

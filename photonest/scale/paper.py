@@ -15,7 +15,7 @@ from photonest.scale.camera import Array, Prior, View, prior_of
 from photonest.scale.edges import light
 from photonest.scale.rectangle import Proportion, Seen, fitted, interior, proportion, rough_proportion, sharpened
 from photonest.scale.rough_shapes import area, looks, searched
-from photonest.scale.shape_corners import Corners, right_corners, seem_right
+from photonest.scale.shape_corners import Corners, right_corners, runs_on, seem_right
 
 SIZES_MM: dict[str, tuple[float, float]] = {  # long side first
     "A3": (420.0, 297.0),  # ISO 216
@@ -116,7 +116,7 @@ class Paper:
         def shapes() -> Iterator[Array]:
             yield from searched(photo).shapes(is_wanted)
             if not sheets:
-                yield from searched(photo).white()
+                yield from searched(photo).placed(is_wanted)
 
         def is_worth_reading(corners: Array) -> bool:
             if any(_is_again(corners, other, photo) for other in read):
@@ -186,7 +186,11 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...], lea
     share, rough = min(edge.share for edge in seen.edges), [edge.error_px for edge in seen.edges]
     clean = share > CLEAN_SHARE and max(rough) < CLEAN * longer
     covered = share < LEAST_SIDE
-    if (covered and corners.count < 4) or max(rough) > UNEVEN_PX + UNEVEN * float(np.median(rough)):
+    if (
+        runs_on(photo, seen.corners)
+        or (covered and corners.count < 4)
+        or max(rough) > UNEVEN_PX + UNEVEN * float(np.median(rough))
+    ):
         return HIDDEN
     nearly = corners.count > 1 and clean and not (corners.wrong | corners.missing).any()
     if corners.count < 4 and not (nearly and sharp_corners(photo, seen.corners, strongest=True).count > 2):

@@ -1,9 +1,10 @@
-"""Shapes with four straight sides, roughly: proposed by lines in a small picture, their sides moved onto edges."""
+"""Shapes with four straight sides, roughly: seen by a network or closed by lines, their sides moved onto edges."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from functools import cached_property
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -15,35 +16,46 @@ from photonest.scale.camera import Array
 from photonest.scale.edges import coarse_edge, coarse_edges, meet
 from photonest.scale.quads import SEARCH_PX, find_shapes
 from photonest.scale.seen_markers import seen_markers
+from photonest.scale.sight import proposed
 from photonest.scale.tones import placed_by_tones, tone_odds
 
 ROUGH_SHARE = 0.4  # of each side must be seen as an edge
 ROUGH_PX = 1000  # least longer side, where the photo has it, of the picture that sides are first looked for in
 LEAST_AREA, LONGEST = 0.002, 3.0  # of shapes looked at: share of the frame, and length over width
 NEARLY_SAME = 0.001  # of the longer side, that corners may be moved by and need no second look where they were
-MOST_TRIED, FEW_TRIED = 40, 2
+MOST_TRIED, FEW_SEEN = 40, 2
+SEEN_REACH, LINES_REACH = 4.0, 2.5  # by how much sides may be off, in pixels of the picture searched for lines
 ENOUGH_MARKERS = 4  # in sight, that a card or a sheet beside them is looked for only to see whether it agrees
 BY_TONES, TONE_ROUNDS = 0.015, 3  # of the longer side, by which tones may move a side at once; how often
-# of white patches: the picture's longer side that they are looked for in, their least value over the lightest there,
-# their least share of it, and of the rectangle about them that they must fill
-WHITE_PX, WHITE_LEVELS, LEAST_WHITE, LEAST_FILL = 330, (0.5, 0.65, 0.8, 0.9), 0.025, 0.82
+MOST_PLACED = 4  # shapes seen whose sides are laid by tones
 FAR_SIDE = 0.12  # of a shape's depth, that a side may be off where its size and three other sides say it is
 
 
 class Searched:
-    """Shapes with four straight sides in a photo, as lines in a small picture close them, the best closed first.
+    """Shapes with four straight sides in a photo: as a network sees them, then as lines in a small picture close them.
 
     Cards and paper are both looked for in one photo: it is searched once, and each shape is moved onto edges once.
     """
 
-    def __init__(self, pixels: NDArray[np.uint8], most: int = MOST_TRIED) -> None:
-        self._most, self._pixels = most, pixels
+    def __init__(self, pixels: NDArray[np.uint8], few: bool = False) -> None:
+        self._few, self._pixels = few, pixels
         self._fold = max(1, max(pixels.shape) // ROUGH_PX)
         self.small = folded(pixels, self._fold)
+        self._moved: dict[bytes, Array | None] = {}
+
+    @cached_property
+    def _seen(self) -> list[Array]:
+        return [quad for quad in proposed(self.small) if _is_worth_a_look(quad, self.small.shape)]
+
+    @cached_property
+    def _by_lines(self) -> tuple[list[Array], list[Array]]:
         quads, cut = find_shapes(self.small)
-        self._quads = [quad for quad in quads if _is_worth_a_look(quad, self.small.shape)]
-        self.cut = [self._in_photo(corners) for corners in cut]  # by the frame: two corners each are seen
-        self._moved: dict[int, Array | None] = {}
+        return [quad for quad in quads if _is_worth_a_look(quad, self.small.shape)], list(cut)
+
+    @property
+    def cut(self) -> list[Array]:
+        """Shapes cut by the frame: two corners each are seen."""
+        return [] if self._few else [self._in_photo(corners) for corners in self._by_lines[1]]
 
     def shapes(self, wanted: Callable[[Array], bool]) -> Iterator[Array]:
         """Yield corners of shapes wanted, clockwise, to a pixel or two: with sides moved onto edges, and as they were.
@@ -53,42 +65,36 @@ class Searched:
         wanted : callable
             Of corners to a few pixels, whether the shape is worth a closer look; asked when its turn comes.
         """
+        yield from self._near(self._seen, wanted, SEEN_REACH, FEW_SEEN if self._few else MOST_TRIED)
+        if not self._few:
+            yield from self._near(self._by_lines[0], wanted, LINES_REACH, MOST_TRIED)
+
+    def _near(self, quads: list[Array], wanted: Callable[[Array], bool], reach: float, most: int) -> Iterator[Array]:
         longer, looked_at = max(self.small.shape[:2]), 0
-        for number, quad in enumerate(self._quads):
-            if looked_at == self._most or not wanted(self._in_photo(quad)):
+        for quad in quads:
+            if looked_at == most or not wanted(self._in_photo(quad)):
                 continue
             looked_at += 1
-            if number not in self._moved:
-                self._moved[number] = _moved(self.small, quad, max(3.0, 2.5 * longer / SEARCH_PX))
-            moved = self._moved[number]
+            key = quad.tobytes()
+            if key not in self._moved:
+                self._moved[key] = _moved(self.small, quad, max(3.0, reach * longer / SEARCH_PX))
+            moved = self._moved[key]
             if moved is not None:
                 yield self._in_photo(moved)
             if moved is None or np.abs(moved - quad).max() > NEARLY_SAME * longer:
                 yield self._in_photo(quad)
 
-    def white(self) -> Iterator[Array]:
-        """Yield corners of four-sided patches lighter than what lies about them, their sides where their tones end.
+    def placed(self, wanted: Callable[[Array], bool]) -> Iterator[Array]:
+        """Yield corners of shapes that the network saw, their sides where their tones end; none beside markers.
 
-        What is white is found by that where the ground is full of lines.
+        Before gravel, chips or grass, or where nothing but grain lies beside a side, lines tell little.
         """
-        import cv2
-
-        fold = max(1, max(self.small.shape) // WHITE_PX)
-        light = cv2.medianBlur(np.ascontiguousarray(folded(self.small, fold).min(axis=2)), 5)
-        seen: list[Array] = []
-        for level in np.array(WHITE_LEVELS) * np.quantile(light, 0.98):
-            count, labels, stats, _ = cv2.connectedComponentsWithStats((light > level).astype(np.uint8), connectivity=4)
-            sizes = stats[:, cv2.CC_STAT_AREA]
-            for number in [k for k in range(1, count) if LEAST_WHITE * light.size < sizes[k] < light.size / 2]:
-                outline = np.argwhere(labels == number)[:, ::-1].astype(np.float32)
-                box = cv2.minAreaRect(cv2.convexHull(outline))
-                if sizes[number] < LEAST_FILL * box[1][0] * box[1][1]:
-                    continue
-                corners = cv2.boxPoints(box).astype(float)
-                placed = self.by_tones(self._in_photo((corners + 0.5) * fold - 0.5))
-                if placed is not None and all(np.abs(placed - other).max() > self._fold for other in seen):
-                    seen.append(placed)
-                    yield placed
+        tried: list[Array] = []
+        for quad in [] if self._few else self._seen[:MOST_PLACED]:
+            corners = self.by_tones(self._in_photo(quad)) if wanted(self._in_photo(quad)) else None
+            if corners is not None and all(np.abs(corners - other).max() > self._fold for other in tried):
+                tried.append(corners)
+                yield corners
 
     def with_far_side(self, corners: Array, side: int, depth: float) -> Array | None:
         """Return corners with the side opposite to one moved onto the strongest edge about where it should be.
@@ -129,10 +135,10 @@ class Searched:
 
 
 def searched(photo: Photo) -> Searched:
-    """Return the shapes with four straight sides in a photo; the clearest few only where markers measure it better."""
+    """Return the shapes with four straight sides in a photo; those seen at once where markers measure it better."""
     if photo not in _SEARCHED:
         few = len(seen_markers(photo).numbers) >= ENOUGH_MARKERS
-        _SEARCHED[photo] = Searched(photo.pixels, FEW_TRIED if few else MOST_TRIED)
+        _SEARCHED[photo] = Searched(photo.pixels, few)
     return _SEARCHED[photo]
 
 

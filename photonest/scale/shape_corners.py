@@ -18,6 +18,7 @@ LIKE = 4  # of five rays, that show a corner to be sharp where it should be roun
 BESIDE = 14  # places along a ray, 0.35 of a radius, that are compared before and behind each
 # of light, between a shape and the ground at its corners: at least; and over what differs on the shape itself
 LEAST_CONTRAST, OVER_NOISE = 0.01, 3.0
+BEYOND, LEAST_STEP = 0.04, 0.08  # of a shape, to either side of a side; least step there over the largest of all
 SLANT = np.radians([15, 30, 45, 30, 15])  # of rays to a sharp corner's sides
 
 
@@ -106,6 +107,34 @@ def _is_like(reach: Array, expected: Array, sharp: bool) -> NDArray[np.bool_]:
     others = [0, 1, 3, 4]
     closely = (np.abs(off[:, others]) < CORNER_SLACK / 2).all(axis=1)  # a mark beside the arc's middle is let pass
     return np.asarray((middle & (near[:, others].sum(axis=1) >= 3)) | closely)
+
+
+def runs_on(photo: Photo, corners: Array) -> bool:
+    """Whether what a shape is made of goes on beyond one of its sides: that is a line printed on something larger."""
+    return least_step(photo, corners) < LEAST_STEP
+
+
+def least_step(photo: Photo, corners: Array) -> float:
+    """Return how much light differs to either side of the side where it differs least, over where it does most.
+
+    The middle of what is seen along each side counts: a line of print crosses but part of it.
+    """
+    import cv2
+
+    inside, outside = (mapped(shape_homography(corners, (1.0, 1.0)), _beside(by)) for by in (BEYOND, -BEYOND))
+    px = np.stack([inside, outside]).astype(np.float32)
+    seen = cv2.remap(photo.pixels, px[..., 0], px[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    one, other = light(seen).astype(float).reshape(2, 4, -1, 3)
+    step = np.linalg.norm(np.median(one - other, axis=1), axis=1)
+    return float(step.min() / max(step.max(), 1e-6))
+
+
+def _beside(by: float) -> Array:
+    """Return places along the sides of a unit square, moved inwards by a share of it, shape (4 x n, 2)."""
+    along = np.linspace(0.08, 0.92, 40)
+    level = np.full_like(along, by)
+    sides = ([along, level], [1 - level, along], [1 - along, 1 - level], [level, 1 - along])
+    return np.concatenate([np.stack(side, axis=1) for side in sides])
 
 
 def corner_reaches(photo: Photo, corners: Array, size: tuple[float, float], radius_mm: float) -> Array:

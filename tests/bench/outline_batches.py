@@ -18,30 +18,13 @@ import torch.nn.functional as F
 from torch import Tensor
 
 from photonest.outline.network import AIM_PX, SIDE, STEEPEST
+from tests.bench.pictures import clutter, half_plane, lit, mean_over, mottles, number, smooth
 from tests.bench.training import DEVICE, blurred, one, some, spread
 
+SIZE = (SIDE, SIDE)
 SLANTED = 0.22  # from this slant on, 12 degrees, a picture mostly keeps its camera
 PER_TURN = 720  # places about a piece at which its bark may change
 SWAPPED = 0.57  # share of the pictures that get another ground
-
-
-def number(low: float = 0.0, high: float = 1.0) -> float:
-    """Return a random number for all pictures."""
-    return float(torch.empty(1).uniform_(low, high))
-
-
-def smooth(count: int, channels: int, cells: int, height: float) -> Tensor:
-    """Return smooth random fields."""
-    nodes = height * torch.randn(count, channels, cells, cells, device=DEVICE)
-    return F.interpolate(nodes, (SIDE, SIDE), mode="bicubic", align_corners=False)
-
-
-def half_plane(count: int, low: float, high: float, soft: float | Tensor) -> Tensor:
-    """Return 1 beyond a random straight line, 0 before it."""
-    along = torch.linspace(-1, 1, SIDE, device=DEVICE)
-    angle = one(count, 0, 2 * math.pi)
-    away = along * angle.cos() + along[:, None] * angle.sin() - one(count, low, high)
-    return torch.sigmoid(away * SIDE / 2 / soft)
 
 
 class Turn(NamedTuple):
@@ -91,7 +74,7 @@ def some_turn(count: int, low: float, high: float) -> Turn:
 
 def bent(count: int, share: Tensor) -> Tensor:
     """Return how a `share` of the pictures is bent, shape (count, SIDE, SIDE, 2)."""
-    bend = smooth(count, 2, 5, 0.035) + smooth(count, 2, 10, 0.010)
+    bend = smooth(count, 2, 5, 0.035, SIZE) + smooth(count, 2, 10, 0.010, SIZE)
     return (bend * (one(count) < share[..., None, None])).permute(0, 2, 3, 1)
 
 
@@ -115,34 +98,6 @@ def trimmed(piece: Tensor, low: float, high: float) -> Tensor:
         last = torch.where(there, along, -1.0).amax((2, 3), keepdim=True) + one(count, low, high) * SIDE
         frame = frame * ((along >= first) & (along <= last))
     return frame
-
-
-def mottles(count: int) -> Tensor:
-    """Return clouds in two colours, sometimes drawn out like boards."""
-    drawn_out = 0.15 if number() < 0.3 else 1.0
-
-    def field(cells: int) -> Tensor:
-        nodes = torch.randn(count, 1, cells, max(2, int(cells * drawn_out)), device=DEVICE)
-        return F.interpolate(nodes, (SIDE, SIDE), mode="bilinear", align_corners=False)
-
-    mix = (0.5 + 0.2 * field(6) + 0.15 * field(24) + 0.12 * field(90)).clamp(0, 1)
-    return mix * one(count, channels=3) + (1 - mix) * one(count, channels=3)
-
-
-def clutter(count: int) -> Tensor:
-    """Return what lies or stands about out of doors, far behind or near: trunks, leaves, gaps of sky; mostly dark."""
-
-    def field(rows: int, columns: int) -> Tensor:
-        nodes = torch.randn(count, 1, rows, columns, device=DEVICE)
-        return F.interpolate(nodes, (SIDE, SIDE), mode="bicubic", align_corners=False)
-
-    trunks = torch.tanh(3 * field(2, int(number(8, 40))) - number(0, 3)) * one(count, 0, 0.9) * some(count, 0.6)
-    leaves = torch.tanh(number(1, 4) * field(int(number(20, 50)), int(number(20, 50)))) * one(count, 0, 0.7)
-    fine = field(int(number(60, 120)), int(number(60, 120))) * one(count, 0, 0.5)
-    tone = torch.exp(trunks + leaves + fine) * torch.exp(one(count, math.log(0.06), math.log(0.5)))
-    gaps = torch.sigmoid(8 * (field(int(number(6, 25)), int(number(12, 50))) - one(count, 0.4, 2.0))) * some(count, 0.5)
-    picture = tone * spread(count, 0.15, 3) * (1 - gaps) + gaps * one(count, 0.5, 1.1)
-    return (picture if number() < 0.5 else picture.mT).clamp(0, 1)
 
 
 class Bark(NamedTuple):
@@ -187,8 +142,8 @@ def bark_colour(out: Tensor, height: Tensor, tone: Tensor) -> Tensor:
     base = torch.where(kind < 0.6, one(count, 0.03, 0.3), light)
     brown = torch.tensor([1.12, 1.0, 0.86], device=DEVICE).view(1, 3, 1, 1) ** one(count, -0.3, 1.5)
     rough = torch.randn(count, 1, SIDE, SIDE, device=DEVICE) * one(count, 0, 0.4)
-    rough = rough + smooth(count, 1, 64, 0.5) * one(count) + smooth(count, 1, 20, 0.4) * one(count)
-    layers = one(count, 0, 0.3) * some(count, 0.4) * torch.sin(out * one(count, 1, 3) + smooth(count, 1, 12, 1.0))
+    rough = rough + smooth(count, 1, 64, 0.5, SIZE) * one(count) + smooth(count, 1, 20, 0.4, SIZE) * one(count)
+    layers = one(count, 0, 0.3) * some(count, 0.4) * torch.sin(out * one(count, 1, 3) + smooth(count, 1, 12, 1.0, SIZE))
     outwards = one(count, -1.0, 0.6) * some(count, 0.4) * (out / height.clamp(min=1)).clamp(0, 1)
     colour = base * brown * torch.exp(rough * some(count, 0.75) + layers + outwards) * tone
     pale = torch.exp(-((out / 1.5) ** 2)) * one(count, 0, 0.7) * some(count, 0.4)
@@ -225,7 +180,7 @@ def changed(mine: Tensor, cameras: Tensor, other: Tensor) -> tuple[Tensor, Tenso
     # another ground, and the piece sawn off
     black_or_white = (some(count, 0.65) * one(count, 0.9, 1.0)).expand(-1, 3, -1, -1)
     plain = torch.where(some(count, 0.55) > 0, black_or_white, one(count, channels=3)).expand(-1, -1, SIDE, SIDE)
-    rough = torch.where(kind < 0.46, mottles(count), clutter(count))
+    rough = torch.where(kind < 0.46, mottles(count, SIZE), clutter(count, SIZE))
     ground = torch.where(kind < 0.18, other[:, :3], torch.where(kind < 0.36, plain, rough))
     ground_usable = torch.where(kind < 0.18, other[:, 3:4], torch.ones_like(usable))
     if number() < 0.3:
@@ -233,7 +188,7 @@ def changed(mine: Tensor, cameras: Tensor, other: Tensor) -> tuple[Tensor, Tenso
     barked = (bark_of(piece, wood).sum((2, 3), keepdim=True) > 300).float() * some(count, 0.35)
     like_bark = (mean_over(image, bark_of(piece, wood)) + 0.02) / (mean_over(ground, 1 - piece) + 0.02)
     ground = torch.where(barked > 0, (ground * like_bark.clamp(0.1, 4)).clamp(0, 1), ground)
-    kept = 1 - some(count, 0.35) * half_plane(count, -0.25, 0.5, 1.0) * swapped
+    kept = 1 - some(count, 0.35) * half_plane(count, -0.25, 0.5, 1.0, SIZE) * swapped
     piece, wood = piece * kept, wood * kept
     shift = (round(number(-10, 10)), round(number(-10, 10)))
     shadow = torch.roll(blurred(piece, number(1, 8)), shift, (2, 3))
@@ -245,7 +200,7 @@ def changed(mine: Tensor, cameras: Tensor, other: Tensor) -> tuple[Tensor, Tenso
     usable = torch.where(swapped > 0, piece * (usable > 0.5).float() + (1 - piece) * ground_usable, usable)
     image = beside(image, piece)
     # the frame
-    beyond = some(count, 0.25) * half_plane(count, 0.3, 1.0, 0.3)
+    beyond = some(count, 0.25) * half_plane(count, 0.3, 1.0, 0.3, SIZE)
     beyond = torch.where(filling * some(count, 0.7) > 0, 1 - trimmed(piece, -0.03, 0.12), beyond)
     usable, piece, wood = usable * (1 - beyond), piece * (1 - beyond), wood * (1 - beyond)
     usable = (usable > 0.98).float()
@@ -287,39 +242,6 @@ def beside(image: Tensor, piece: Tensor) -> Tensor:
     marked = (1 + chequers * one(count, 0, 0.5) * some(count, 0.6)) * one(count, channels=3)
     lying = there.float() * (1 - piece)
     return image * (1 - lying) + marked.clamp(0, 1) * lying
-
-
-def mean_over(image: Tensor, weight: Tensor) -> Tensor:
-    """Return each picture's mean colour under a weight."""
-    return (image * weight).sum((2, 3), keepdim=True) / (weight.sum((2, 3), keepdim=True) + 1)
-
-
-def lit(image: Tensor) -> Tensor:
-    """Return pictures in another light, from another camera."""
-    count = len(image)
-    image = image * torch.exp(0.10 * torch.randn(count, 3, 1, 1, device=DEVICE) * some(count, 0.7)) * spread(count, 0.2)
-    image = image * torch.exp(smooth(count, 1, 4, 0.22) * some(count, 0.6))
-    image = shaded(image).clamp(1e-4, 1.3) ** spread(count, 0.25)
-    if number() < 0.4:
-        image = blurred(image, number(0.4, 1.6) if number() < 0.75 else number(1.6, 3.0))
-    image = image + torch.randn_like(image) * one(count, 0, 0.05) * some(count, 0.6)
-    colour = torch.where(some(count, 0.4) > 0, one(count, 0.2, 1.4), torch.ones(count, 1, 1, 1, device=DEVICE))
-    colour = colour * (1 - some(count, 0.17))
-    grey = image.mean(1, keepdim=True)
-    return (grey + (image - grey) * colour).clamp(0, 1)
-
-
-def shaded(image: Tensor) -> Tensor:
-    """Return pictures partly in the sun: beyond a straight shadow, between two, or under leaves."""
-    count = len(image)
-    soft = torch.exp(one(count, math.log(0.5), math.log(16)))
-    shade, kind = half_plane(count, -0.7, 0.7, soft), one(count)
-    second = half_plane(count, -0.7, 0.7, soft)
-    leaves = torch.sigmoid(smooth(count, 1, 6, 1.0) * 40 / soft)
-    shade = torch.where(kind < 0.55, shade, torch.where(kind < 0.75, shade * second, leaves))
-    depth = one(count, 0.1, 1.1) * torch.cat([torch.ones_like(kind), one(count, 0.85, 1.0), one(count, 0.7, 1.0)], 1)
-    lit_up = 1 + some(count, 0.4) * one(count, 0, 0.5)  # the sun's part burnt out
-    return torch.where(some(count, 0.42) > 0, image * lit_up * torch.exp(-depth * shade), image)
 
 
 def aimed_at(piece: Tensor, usable: Tensor, alone: Tensor) -> Tensor:
