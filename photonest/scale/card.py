@@ -202,14 +202,14 @@ def _by_colour(photo: Photo, prior: Prior, doubtful: list[Array]) -> list[Found]
     for rough in doubtful[:MOST_BY_COLOUR]:
         seen = sharpened(photo, rough, MARGIN, worth, shaded=True)
         found = None if seen is None else as_card(photo, prior, seen)
-        if isinstance(found, Found) and found.corners > 2 and _is_round(photo, found):
+        if isinstance(found, Found) and found.corners > 2 and _is_round(photo, found.seen.corners, found.size):
             return [found]
     return []
 
 
-def _is_round(photo: Photo, card: Found) -> bool:
+def _is_round(photo: Photo, corners: Array, size: tuple[float, float]) -> bool:
     """Whether corners reach as far in their middle as to either side of it, wherever the sides are taken to be."""
-    reach = corner_reaches(photo, card.seen.corners, card.size, CORNER_MM)
+    reach = corner_reaches(photo, corners, size, CORNER_MM)
     reach = reach[np.isfinite(reach).all(axis=1)]
     return bool(len(reach)) and float(np.median(reach[:, 2] / reach[:, [0, 4]].mean(axis=1))) < ROUND
 
@@ -279,7 +279,8 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
     share = min(edge.share for edge in seen.edges)
     if corners.count == 2 and (not corners.has_neighbours or corners.wrong.any() or share < TWO_HIDDEN_SHARE):
         return ONLY_TWO
-    if corners.missing.any() or runs_on(photo, seen.corners):
+    sharp = corners.wrong.any() and not _is_round(photo, seen.corners, size)
+    if corners.missing.any() or sharp or runs_on(photo, seen.corners):
         return ODD_SIDE
     rough = [edge.error_px for edge in seen.edges]
     uneven = (max(rough) - UNEVEN_PX) / float(np.median(rough))
