@@ -16,7 +16,7 @@ from photonest.model import Crack, CrackKind, Defect, FlatPhoto, NotFound, Outli
 
 NEAR_PITH = 0.03  # of the diameter: a check that comes so near goes through
 PALE = 0.2  # of the wood's brightness: a line less dark than that is never more than possible
-FAINT = 0.4  # of what makes a possible crack: enough for one that goes on from another
+FAINT = 0.3  # of what makes a possible crack: enough for one that goes on from another
 ENDS = -1.0  # log odds to which a line is followed: higher, more tips lie beyond the margin; lower, more beside a crack
 EVENED = 0.005  # of the diameter: what they are averaged over
 SPACING, SAME, GAP = 0.004, 0.004, 0.03  # of the diameter: of points, of one line told twice, between fragments
@@ -41,7 +41,7 @@ class LineOptions:
     """
 
     seen_from: float = 0.9
-    possible_from: float = 0.22
+    possible_from: float = 0.3
     tip_margin_pct: float = 3.0
     closing_px: float = 36.0
 
