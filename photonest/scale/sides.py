@@ -20,7 +20,7 @@ GROWTH_PX = 0.15  # of all sides together of loose shapes: what is light looks l
 SIDE_SHARE = 0.7  # of its pieces' own error that a side is off as a whole, where what lies beside misleads them alike
 # a rectangle's side is shifted, turned and bent as a whole by bevels, sawdust and texture along it, by so many times
 # what its pieces are rough over a clean edge's; measured on drawn cards and sheets
-STRAY, CLEAN_PX = (1.4, 1.6, 1.5), 0.015
+STRAY, CLEAN_PX = (1.4, 1.3, 1.5), 0.015
 # standard error of all sides of a shape together, in pixels, without a soft shadow about it; with one, of each side
 # alone over that of all. Measured on drawn cards
 CLEAR_GROWTH_PX, SHADOW_OWN = 0.07, 0.4
