@@ -285,7 +285,8 @@ class _Strip:
         x, y = at.T[..., None] + (self._normal[:, None, None] * offsets).astype(np.float32)
         out = np.empty((*x.shape, 3), np.float32)
         for lit, first, last in zip(self._light, cuts[:-1], cuts[1:], strict=True):
-            cv2.remap(lit, x[first:last], y[first:last], cv2.INTER_LINEAR, out[first:last], cv2.BORDER_REPLICATE)
+            if first < last:  # fewer points than boxes leave some without
+                cv2.remap(lit, x[first:last], y[first:last], cv2.INTER_LINEAR, out[first:last], cv2.BORDER_REPLICATE)
         return out
 
     def _read(self, on: Array, cuts: NDArray[np.int_], aside: Array) -> bool:

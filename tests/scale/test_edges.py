@@ -70,6 +70,16 @@ def test_a_shadow_beside_an_edge_is_told_by_its_colour() -> None:
     assert shaded.shared_px > plain.shared_px
 
 
+def test_a_long_edge_seen_in_parts_is_read_in_more_boxes_than_it_has_places() -> None:
+    picture = np.full((300, 3800, 3), 40, np.uint8)
+    picture[:150] = 200
+    picture[:, 1000:2900] = 120
+    found = fine_edges(picture, np.array([[[50.0, 150.0], [3750.0, 150.0]]]), 5.0, 0.02, closer=0.5)[0]
+    assert found is not None
+    assert found.share < 0.6
+    assert found.px[:, 1] == pytest.approx(149.5, abs=LEAST_ERROR_PX)
+
+
 @pytest.mark.parametrize(("line", "shadow", "faded"), [(0, 0.6, True), (0, 0.0, False), (1, 0.6, False)])
 def test_a_dark_shape_in_a_soft_shadow_may_look_larger(line: int, shadow: float, faded: bool) -> None:
     """Ground grows lighter over some pixels away from a darker shape; about a lighter one it looks darker still."""
