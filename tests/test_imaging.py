@@ -16,7 +16,7 @@ def flat_of(height: int, width: int) -> FlatPhoto:
     return FlatPhoto(ramp, 0.4, (-10.0, 5.0), (0.0, 0.0), covered=np.ones((height, width), bool))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.integers(60, 240), st.integers(60, 240), st.integers(20, 200))
 def test_reduced_keeps_every_place(height: int, width: int, longest: int) -> None:
     flat = flat_of(height, width)
@@ -93,7 +93,7 @@ def test_regular_marks_go_and_rings_stay() -> None:
     assert abs(np.corrcoef(clean.ravel(), marks.ravel())[0, 1]) < 0.3
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(st.integers(0, 1000))
 def test_best_closed_path_is_the_cheapest(seed: int) -> None:
     import itertools

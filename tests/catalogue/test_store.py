@@ -117,7 +117,7 @@ steps = st.lists(
 )
 
 
-@settings(max_examples=5, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=5, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(steps)
 def test_undoing_walks_back_through_every_state(catalogue: Catalogue, steps: list[tuple[str, object]]) -> None:
     code = add(catalogue).code

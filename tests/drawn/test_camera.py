@@ -1,7 +1,7 @@
 import cv2
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
@@ -26,7 +26,6 @@ cameras = st.builds(
 )
 
 
-@settings(deadline=None)
 @given(cameras, st.floats(-150, 150), st.floats(-150, 150), st.floats(-5, 100))
 def test_a_point_projects_where_other_libraries_project_it(camera: CameraSpec, x: float, y: float, z: float) -> None:
     a = np.radians(camera.tilt_axis_deg)
@@ -40,7 +39,6 @@ def test_a_point_projects_where_other_libraries_project_it(camera: CameraSpec, x
     np.testing.assert_allclose(camera.mm_to_px([[x, y]], z)[0], np.asarray(seen).ravel(), atol=1e-8)
 
 
-@settings(deadline=None)
 @given(cameras, st.floats(-150, 150), st.floats(-150, 150), st.booleans())
 def test_px_to_mm_undoes_mm_to_px(camera: CameraSpec, x: float, y: float, mirrored: bool) -> None:
     from dataclasses import replace

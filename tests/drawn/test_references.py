@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from shapely import Polygon
 
@@ -159,7 +159,6 @@ def test_references_beside_the_wood_do_not_overlap_it(kind: str) -> None:
             assert wood.intersects(Polygon(item.corners)) == kind.endswith("on-face")
 
 
-@settings(deadline=None)
 @given(st.integers(0, 10_000))
 def test_no_decoy_has_a_references_proportions(seed: int) -> None:
     growth = Growth(WoodSpec(seed=1))

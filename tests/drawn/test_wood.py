@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.drawn.marks import CrackSpec, trace
@@ -10,7 +10,6 @@ from tests.drawn.wood import Growth, Knot, WoodSpec
 OFF_CENTRE = Growth(WoodSpec(seed=4, pith=(28.0, -17.0), ovality=0.08, lobes=0.03, knots=(Knot(70.0, 0.6, 12.0),)))
 
 
-@settings(deadline=None)
 @given(st.floats(0, 2 * np.pi))
 def test_wood_grows_older_inwards_along_every_ray(angle: float) -> None:
     growth = Growth(WoodSpec(seed=4, pith=(28.0, -17.0), ovality=0.08, lobes=0.03))

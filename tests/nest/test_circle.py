@@ -34,7 +34,7 @@ def test_a_point_in_the_middle_of_a_disc_leaves_half() -> None:
 
 
 @given(st.integers(0, 10_000))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_agrees_with_shapely(seed: int) -> None:
     """shapely.maximum_inscribed_circle works by its own grid search in GEOS."""
     random = np.random.default_rng(seed)
@@ -49,7 +49,7 @@ def test_agrees_with_shapely(seed: int) -> None:
 
 
 @given(st.integers(0, 10_000), st.integers(1, 12))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_nothing_on_a_fine_grid_is_clearer(seed: int, count: int) -> None:
     random = np.random.default_rng(seed)
     lines = [tuple(map(tuple, random.uniform(-90, 90, (3, 2)).tolist())) for _ in range(count)]

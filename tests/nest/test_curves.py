@@ -37,7 +37,7 @@ def outline(bowl: Outside) -> shapely.LineString:
 
 
 @given(rims, st.floats(0.3, 1.0), st.sampled_from([110.0, 150.0, 200.0]), offsets, st.floats(0, 150))
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_wall_is_the_shortest_distance(rim: float, share: float, edge: float, offset: float, stand_off: float) -> None:
     """Against shapely's distance of the sampled curves, wherever the inside lies inside."""
     bowl = turned_outside(RULES, rim, share * deepest(RULES, rim))
@@ -49,7 +49,7 @@ def test_wall_is_the_shortest_distance(rim: float, share: float, edge: float, of
 
 
 @given(rims, st.floats(0.3, 1.0), st.sampled_from([114.0, 154.0, 204.0]), offsets)
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_least_stand_off_is_where_a_rule_begins_to_bind(rim: float, share: float, edge: float, offset: float) -> None:
     bowl = turned_outside(RULES, rim, share * deepest(RULES, rim))
     least = float(least_stand_off(bowl, edge, offset))
@@ -70,7 +70,7 @@ def test_least_stand_off_is_where_a_rule_begins_to_bind(rim: float, share: float
 
 
 @given(st.sampled_from([106.0, 146.0, 196.0]), offsets, st.floats(0, 150))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_volume_by_pappus(edge: float, offset: float, stand_off: float) -> None:
     """Pappus' second theorem: 2 pi times the centroid's rho times the area, both from shapely."""
     assume(stand_off < edge - 20 and offset + math.sqrt(edge**2 - stand_off**2) > 20)
@@ -95,7 +95,6 @@ def test_a_floor_cuts_the_volume() -> None:
 
 
 @given(rims, st.floats(0.2, 1.0))
-@settings(deadline=None)
 def test_a_turned_outside_passes_through_rim_and_foot(rim: float, share: float) -> None:
     bowl = turned_outside(RULES, rim, share * deepest(RULES, rim))
     assert math.hypot(bowl.rim, bowl.stand_off) == pytest.approx(float(bowl.radius))
@@ -108,7 +107,6 @@ def test_a_bowl_deeper_than_half_a_ball_is_not_turned() -> None:
 
 
 @given(st.sampled_from([106.0, 146.0, 196.0]), offsets, st.floats(0, 120))
-@settings(deadline=None)
 def test_a_core_is_flat_at_its_foot(edge: float, offset: float, stand_off: float) -> None:
     bowl = cored_outside(RULES, edge, offset, stand_off)
     assume(np.isfinite(bowl.radius))

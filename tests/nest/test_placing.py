@@ -14,7 +14,7 @@ RULES = Rules(Shop())
 
 @given(st.floats(60, 170), st.floats(0, 1.2), st.floats(-10, 180), st.floats(-40, 15))
 @example(60.0, 1.078125, 2.0, 5.0)  # beside the rim, nearer to its plane than the distance to keep
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 def test_room_is_the_deepest_bowl_that_keeps_its_distance(rim: float, share: float, h: float, keep: float) -> None:
     """A negative distance lets the bowl hold the point, so far inside and no farther."""
     assume(abs(h) > 0.01 and abs(h + keep) > 0.01)  # on the rim plane, or as far below it as it may lie inside

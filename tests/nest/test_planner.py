@@ -42,7 +42,7 @@ def test_a_plan_survives_its_file() -> None:
 
 
 @given(st.integers(0, 1_000_000), st.floats(40, 220), st.sampled_from(["photographed", "far"]))
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=6)
 def test_no_plan_fails_the_independent_check(seed: int, thickness: float, rim: str) -> None:
     wood = random_face(seed)
     try:

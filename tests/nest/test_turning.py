@@ -14,7 +14,7 @@ from photonest.nest.turning import reach_of
 from tests.nest.examples import ring
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(half=st.floats(0.0, 0.2), share=st.floats(-1.0, 1.0), step=st.sampled_from([3, 12]), lobes=st.floats(0.0, 0.05))
 def test_wood_turned_within_a_span_stays_in_its_polygon(half: float, share: float, step: int, lobes: float) -> None:
     outline, _ = sampled(segments_of(ring(150.0, 90, 0.1, lobes), closed=True), 1.0)

@@ -29,7 +29,7 @@ def test_clusters_part_what_is_far_apart_and_are_the_same_each_time() -> None:
     assert (labels == clusters(layers, 3)).all()
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.floats(-0.3, 0.3), st.floats(-0.3, 0.3), st.floats(20, 90))
 def test_recentring_keeps_a_circle(dx: float, dy: float, radius: float) -> None:
     angle = np.arange(180) * 2 * np.pi / 180

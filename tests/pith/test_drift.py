@@ -24,7 +24,7 @@ def family(centre: tuple[float, float], drift: tuple[float, float], count: int =
 near = st.floats(-0.25, 0.25)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(near, near, near, near)
 def test_the_true_family_leaves_no_residual(x: float, y: float, a: float, b: float) -> None:
     seen = family((100 * x, 100 * y), (a, b))
@@ -33,7 +33,7 @@ def test_the_true_family_leaves_no_residual(x: float, y: float, a: float, b: flo
     assert np.abs(residuals(parameters, UNIT, seen)).max() < 1e-6
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(near, near, near, near, st.integers(0, OVAL - 1))
 def test_slopes_are_those_of_small_steps(x: float, y: float, a: float, b: float, k: int) -> None:
     seen = turned(family((100 * x, 100 * y), (0.1, -0.2)), np.zeros(2))
@@ -45,7 +45,7 @@ def test_slopes_are_those_of_small_steps(x: float, y: float, a: float, b: float,
     assert (ways[0] - ways[1]) / 2e-6 == pytest.approx(slopes, rel=1e-4, abs=1e-4)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(near, near, near, near)
 def test_fit_finds_pith_and_drift(x: float, y: float, a: float, b: float) -> None:
     seen = family((100 * x, 100 * y), (a, b))

@@ -35,7 +35,7 @@ def test_rotation_is_opencv_s(x: float, y: float, z: float) -> None:
     assert rotation(np.array([x, y, z])) == pytest.approx(theirs, abs=1e-12)
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.floats(0, 40), st.floats(0, 360), st.floats(-0.05, 0.05))
 def test_view_is_the_drawn_camera(tilt: float, axis: float, k1: float) -> None:
     """An independent pinhole camera with a radial lens, by other formulas, puts points in the same pixels."""

@@ -56,7 +56,7 @@ def test_ten_per_cent_is_a_rule_of_thumb() -> None:
 shrinks = st.builds(Shrink, st.floats(0.01, 0.06), st.floats(0.06, 0.11), st.just(0.001))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     shrink=shrinks,
     share=st.floats(0.2, 0.45),
@@ -77,7 +77,7 @@ def test_no_side_grain_bowl_is_left_thinner(
     assert left >= finished - 0.5
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(shrink=shrinks, share=st.floats(0.2, 0.45), near=st.floats(0.55, 4.0))
 def test_no_end_grain_bowl_is_left_thinner(shrink: Shrink, share: float, near: float) -> None:
     size, finished = 250.0, 8.0
