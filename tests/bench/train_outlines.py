@@ -18,13 +18,9 @@ from __future__ import annotations
 
 import math
 import sys
-import time
-from collections.abc import Iterable
 from dataclasses import replace
 from functools import partial
-from multiprocessing import Pool
 from pathlib import Path
-from threading import Thread
 from typing import NamedTuple
 
 import numpy as np
@@ -37,7 +33,7 @@ from photonest.imaging import cropped, reduced, usable_part
 from photonest.outline.network import SIDE
 from tests.bench.outline_batches import changed
 from tests.bench.piece_scenes import KINDS, piece_scene
-from tests.bench.training import DEVICE, averaged
+from tests.bench.training import DEVICE, Drawn, answer, trained_as_drawn, weights_in
 from tests.drawn import SceneSpec
 from tests.drawn.references import Item
 
@@ -47,8 +43,7 @@ KINDS_DRAWN = (*KINDS, "disc", "blank", "several", "no reference")
 CHANNELS = (16, 28, 48, 80, 112)
 SEEN = 7  # what the network gets: colours, where they count, the aim, the slant along x and y
 BATCH, AVERAGED = 96, 0.999
-RATE, RATE_ON = 3e-3, 2.5e-3  # the second where it goes on from other weights
-LEAST_DRAWN = 600
+LEAST_DRAWN, WARM_UP = 600, 300
 
 
 class Small(NamedTuple):
@@ -190,57 +185,22 @@ def loss(found: Tensor, truth: Tensor, counts: Tensor) -> Tensor:
     return (entropy * weight).sum() / weight.sum() + 0.5 * (1 - overlap).mean()
 
 
-class Drawn:
-    """Scenes on the training device, of which more and more are drawn while it trains."""
-
-    def __init__(self, drawn: Iterable[Small | None], count: int, least: int) -> None:
-        self.layers = torch.zeros(count, 6, SIDE, SIDE, dtype=torch.uint8, device=DEVICE)
-        self.cameras = torch.zeros(count, 3, device=DEVICE)
-        self.ready = 0
-        worker = Thread(target=self._gather, args=(drawn,), daemon=True)
-        worker.start()
-        while worker.is_alive() and self.ready < least:
-            time.sleep(0.5)
-
-    def _gather(self, drawn: Iterable[Small | None]) -> None:
-        for scene in drawn:
-            if scene is not None:
-                self.layers[self.ready] = torch.from_numpy(scene.layers).to(DEVICE)
-                self.cameras[self.ready] = torch.from_numpy(scene.camera).to(DEVICE)
-                self.ready += 1
-
-    def batch(self) -> tuple[Tensor, Tensor, Tensor]:
-        """Return a batch drawn by lot and changed, see `changed`."""
-        mine, other = torch.randint(self.ready, (2, BATCH), device=DEVICE)
-        return changed(self.layers[mine].float() / 255, self.cameras[mine], self.layers[other].float() / 255)
-
-
-def trained(scenes: Drawn, steps: int, weights: dict[str, Tensor] | None) -> nn.Module:
-    """Return the running mean of a network's weights over its training, gone on from others where given."""
-    torch.manual_seed(1)
-
-    def of_batch(network: nn.Module) -> Tensor:
-        given, truth, counts = scenes.batch()
-        with torch.autocast(DEVICE, torch.bfloat16):
-            found = network(given.contiguous(memory_format=torch.channels_last))
-        return loss(found.float(), truth, counts)
-
-    network = Network()
-    if weights is not None:
-        network.load_state_dict(weights)
-    network = network.to(DEVICE, memory_format=torch.channels_last)
-    return averaged(network, of_batch, steps, RATE if weights is None else RATE_ON, 300, AVERAGED)
+def loss_of_batch(network: nn.Module, scenes: Drawn) -> Tensor:
+    """Return the loss of a batch drawn by lot and changed, see `changed`."""
+    layers, cameras = scenes.parts
+    mine, other = torch.randint(scenes.ready, (2, BATCH), device=DEVICE)
+    given, truth, counts = changed(layers[mine].float() / 255, cameras[mine], layers[other].float() / 255)
+    return loss(answer(network, given), truth, counts)
 
 
 def main(count: int, steps: int, target: Path, kept: Path | None) -> None:
     """Draw, train and write."""
-    weights = torch.load(kept, map_location="cpu") if kept is not None and kept.exists() else None
+    weights = weights_in(kept)
     first = FIRST_SEED if weights is None else SEED_ON
-    with Pool() as pool:  # begun before the device is first used: a process forked afterwards could not live with it
-        drawn = pool.imap_unordered(small_scene, range(first, first + count), chunksize=4)
-        scenes = Drawn(drawn, count, min(count, LEAST_DRAWN))
-        network = trained(scenes, steps, weights)
-        print(f"{scenes.ready} scenes drawn", flush=True)
+    network = trained_as_drawn(
+        Network, small_scene, loss_of_batch, range(first, first + count), steps, weights,
+        least=LEAST_DRAWN, warm_up=WARM_UP, kept=AVERAGED,
+    )  # fmt: skip
     if kept is not None:
         torch.save(network.state_dict(), kept)
     if weights is not None:

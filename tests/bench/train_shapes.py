@@ -16,12 +16,8 @@ from __future__ import annotations
 
 import math
 import sys
-import time
-from collections.abc import Iterable
 from dataclasses import replace
-from multiprocessing import Pool
 from pathlib import Path
-from threading import Thread
 from typing import NamedTuple
 
 import numpy as np
@@ -33,7 +29,7 @@ from torch import Tensor, nn
 from tests.bench.scale_cases import scene
 from tests.bench.shape_batches import CANVAS, CARD, CARD_ROUND, NOTHING, PAPER, UNTOLD, Shapes, changed
 from tests.bench.train_crack_map import Layer
-from tests.bench.training import DEVICE, averaged
+from tests.bench.training import DEVICE, Drawn, answer, trained_as_drawn, weights_in
 from tests.drawn import SceneSpec, draw
 from tests.drawn.lookalikes import lookalikes
 from tests.drawn.noise import generator
@@ -50,7 +46,7 @@ KINDS = (
 MEGAPIXELS, PICTURE = 0.75, (750, 1000)  # drawn at; height and width as kept
 MOST_SHAPES, APART_MM = 8, 90.0
 CHANNELS = (16, 32, 64, 112, 144)
-BATCH, RATE, RATE_ON, AVERAGED, LEAST_DRAWN = 64, 3e-3, 2.5e-3, 0.999, 800
+BATCH, AVERAGED, LEAST_DRAWN, WARM_UP = 64, 0.999, 800, 200
 
 
 class Small(NamedTuple):
@@ -170,54 +166,19 @@ def loss(found: Tensor, truth: Tensor, counts: Tensor) -> Tensor:
     return 5 * (entropy * weight).mean() + 0.5 * ((1 - overlap) * there).sum() / (there.sum() + 1)
 
 
-class Drawn:
-    """Scenes on the training device, of which more and more are drawn while it trains."""
-
-    def __init__(self, drawn: Iterable[Small | None], count: int, least: int) -> None:
-        self.pictures = torch.zeros(count, 3, *PICTURE, dtype=torch.uint8, device=DEVICE)
-        self.corners = torch.zeros(count, MOST_SHAPES, 4, 2, device=DEVICE)
-        self.kinds = torch.zeros(count, MOST_SHAPES, dtype=torch.long, device=DEVICE)
-        self.ready = 0
-        worker = Thread(target=self._gather, args=(drawn,), daemon=True)
-        worker.start()
-        while worker.is_alive() and self.ready < least:
-            time.sleep(0.5)
-
-    def _gather(self, drawn: Iterable[Small | None]) -> None:
-        for one in drawn:
-            if one is not None:
-                self.pictures[self.ready] = torch.from_numpy(one.picture).to(DEVICE)
-                self.corners[self.ready] = torch.from_numpy(one.corners).to(DEVICE)
-                self.kinds[self.ready] = torch.from_numpy(one.kinds).to(DEVICE)
-                self.ready += 1
-
-    def some(self, count: int) -> tuple[Tensor, Shapes]:
-        """Return pictures drawn by lot, and their shapes."""
-        which = torch.randint(self.ready, (count,), device=DEVICE)
-        kinds = self.kinds[which]
-        round_ = torch.where(kinds == CARD, CARD_ROUND, 0.0)
-        return self.pictures[which].float() / 255, Shapes(self.corners[which], kinds, round_)
-
-    def batch(self) -> tuple[Tensor, Tensor, Tensor]:
-        """Return a batch changed, see `changed`."""
-        return changed(*self.some(BATCH), *self.some(BATCH))
+def some(scenes: Drawn, count: int) -> tuple[Tensor, Shapes]:
+    """Return pictures drawn by lot, and their shapes."""
+    pictures, corners, every = scenes.parts
+    which = torch.randint(scenes.ready, (count,), device=DEVICE)
+    kinds = every[which]
+    round_ = torch.where(kinds == CARD, CARD_ROUND, 0.0)
+    return pictures[which].float() / 255, Shapes(corners[which], kinds, round_)
 
 
-def trained(scenes: Drawn, steps: int, weights: dict[str, Tensor] | None) -> nn.Module:
-    """Return the running mean of a network's weights over its training, gone on from others where given."""
-    torch.manual_seed(1)
-
-    def of_batch(network: nn.Module) -> Tensor:
-        given, truth, counts = scenes.batch()
-        with torch.autocast(DEVICE, torch.bfloat16):
-            found = network(given.contiguous(memory_format=torch.channels_last))
-        return loss(found.float(), truth, counts)
-
-    network = Network()
-    if weights is not None:
-        network.load_state_dict(weights)
-    network = network.to(DEVICE, memory_format=torch.channels_last)
-    return averaged(network, of_batch, steps, RATE if weights is None else RATE_ON, 200, AVERAGED)
+def loss_of_batch(network: nn.Module, scenes: Drawn) -> Tensor:
+    """Return the loss of a batch changed, see `changed`."""
+    given, truth, counts = changed(*some(scenes, BATCH), *some(scenes, BATCH))
+    return loss(answer(network, given), truth, counts)
 
 
 def write(network: nn.Module, target: Path) -> None:
@@ -250,13 +211,12 @@ def write(network: nn.Module, target: Path) -> None:
 
 def main(count: int, steps: int, target: Path, kept: Path | None) -> None:
     """Draw, train and write."""
-    weights = torch.load(kept, map_location="cpu") if kept is not None and kept.exists() else None
+    weights = weights_in(kept)
     first = FIRST_SEED if weights is None else SEED_ON
-    with Pool() as pool:  # begun before the device is first used: a process forked afterwards could not live with it
-        drawn = pool.imap_unordered(small_scene, range(first, first + count), chunksize=4)
-        scenes = Drawn(drawn, count, min(count, LEAST_DRAWN))
-        network = trained(scenes, steps, weights)
-        print(f"{scenes.ready} scenes drawn", flush=True)
+    network = trained_as_drawn(
+        Network, small_scene, loss_of_batch, range(first, first + count), steps, weights,
+        least=LEAST_DRAWN, warm_up=WARM_UP, kept=AVERAGED,
+    )  # fmt: skip
     if kept is not None:
         torch.save(network.state_dict(), kept)
     write(network, target)

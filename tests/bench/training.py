@@ -1,16 +1,25 @@
-"""What the trainings of both networks share: the device, chance for batches of pictures, and the training itself."""
+"""What the trainings of networks share: the device, chance for batches of pictures, and the training itself."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterable, Sequence
+from multiprocessing import Pool
+from pathlib import Path
+from threading import Thread
 from typing import Any
 
 import torch
 import torch.nn.functional as F
+from numpy.typing import NDArray
 from torch import Tensor, nn
 
 DEVICE = "cuda" if torch.cuda.is_available() else "cpu"
+RATE, RATE_ON = 3e-3, 2.5e-3  # the second where a network goes on from other weights
+
+Weights = dict[str, Tensor]
+Example = Sequence[NDArray[Any]]
 
 
 def one(count: int, low: float = 0.0, high: float = 1.0, channels: int = 1) -> Tensor:
@@ -35,6 +44,70 @@ def blurred(x: Tensor, sigma: float) -> Tensor:
     kernel = (weight / weight.sum()).repeat(x.shape[1], 1, 1, 1)
     x = F.conv2d(F.pad(x, (reach, reach, 0, 0), mode="replicate"), kernel, groups=x.shape[1])
     return F.conv2d(F.pad(x, (0, 0, reach, reach), mode="replicate"), kernel.mT, groups=x.shape[1])
+
+
+class Drawn:
+    """Examples on the training device, of which more and more are drawn while it trains."""
+
+    def __init__(self, drawn: Iterable[Example | None], count: int, least: int) -> None:
+        self.parts: list[Tensor] = []  # each of shape (count, ...): what the examples' arrays hold
+        self.ready = 0
+        worker = Thread(target=self._gather, args=(drawn, count), daemon=True)
+        worker.start()
+        while worker.is_alive() and self.ready < least:
+            time.sleep(0.5)
+
+    def _gather(self, drawn: Iterable[Example | None], count: int) -> None:
+        for example in drawn:
+            if example is None:
+                continue
+            given = [torch.from_numpy(array).to(DEVICE) for array in example]
+            if not self.parts:
+                self.parts = [torch.zeros(count, *one.shape, dtype=one.dtype, device=DEVICE) for one in given]
+            for part, one in zip(self.parts, given, strict=True):
+                part[self.ready] = one
+            self.ready += 1
+
+
+def trained_as_drawn(
+    made: Callable[[], nn.Module],
+    draw: Callable[[int], Example | None],
+    loss: Callable[[nn.Module, Drawn], Tensor],
+    seeds: range,
+    steps: int,
+    weights: Weights | None,
+    *,
+    least: int,
+    warm_up: int,
+    kept: float,
+) -> nn.Module:
+    """Return a network with the running mean of its weights over its training, gone on from others where given.
+
+    Examples are drawn from the seeds on all processors meanwhile; it begins with `least` of them. See `averaged`.
+    """
+    with Pool() as pool:  # begun before the device is first used: a process forked afterwards could not live with it
+        scenes = Drawn(pool.imap_unordered(draw, seeds, chunksize=4), len(seeds), min(len(seeds), least))
+        torch.manual_seed(1)
+        network = made()
+        if weights is not None:
+            network.load_state_dict(weights)
+        network = network.to(DEVICE, memory_format=torch.channels_last)
+        rate = RATE if weights is None else RATE_ON
+        network = averaged(network, lambda each: loss(each, scenes), steps, rate, warm_up, kept)
+        print(f"{scenes.ready} scenes drawn", flush=True)
+    return network
+
+
+def answer(network: nn.Module, given: Tensor) -> Tensor:
+    """Return what a network makes of pictures, worked out in half precision."""
+    with torch.autocast(DEVICE, torch.bfloat16):
+        found: Tensor = network(given.contiguous(memory_format=torch.channels_last))
+    return found.float()
+
+
+def weights_in(file: Path | None) -> Weights | None:
+    """Return the weights that a file keeps, None where there is none."""
+    return torch.load(file, map_location="cpu") if file is not None and file.exists() else None
 
 
 def averaged(
