@@ -40,6 +40,14 @@ def drying(
     start: Annotated[
         float | None, typer.Option("--start", metavar="PERCENT", help="Moisture measured at the first weighing.")
     ] = None,
+    sample: Annotated[
+        str | None,
+        typer.Option(
+            metavar="WET,DRY",
+            help="An off-cut of the piece in grams: at the first weighing, and dried at 103 °C until it gets no "
+            "lighter. Its moisture is taken for the start.",
+        ),
+    ] = None,
     start_error: Annotated[
         float,
         typer.Option("--start-error", metavar="PERCENT", min=0, help="Standard error of the measured moisture."),
@@ -57,14 +65,16 @@ def drying(
     json: AsJson = False,
 ) -> None:
     """Say how far a piece has dried, from its weights over time, and when it will be ready to turn again."""
-    from photonest.wood.drying import follow_drying
+    from photonest.wood.drying import StartMoisture, follow_drying
     from photonest.wood.weighings import read_weighings
 
     if not 0 < scale_error < math.inf:
         raise typer.BadParameter("it must be more than 0.", param_hint="--scale-error")
     if start is None and start_error != START_ERROR:
         raise typer.BadParameter("it is of a moisture measured: give --start as well.", param_hint="--start-error")
-    if start is not None and species is not None:
+    if start is not None and sample is not None:
+        raise typer.BadParameter("the moisture at the start is known: leave one out.", param_hint="--sample")
+    if (start is not None or sample is not None) and species is not None:
         raise typer.BadParameter("the moisture at the start is measured: leave the wood out.", param_hint="--species")
     if species is None and own is not None:
         raise typer.BadParameter("it tells of woods: name yours with --species.", param_hint="--species-file")
@@ -76,7 +86,11 @@ def drying(
     lines = [*([_read(weights)] if weights is not None else []), *(weight or ())]
     air = moisture_in_air(temperature, humidity)
     weighings = read_weighings("\n".join(lines))
-    found = follow_drying(weighings, _start(species, start, start_error, own), air, scale_error)
+    if sample is not None:
+        begun: StartMoisture | None = StartMoisture.of_sample(*_two_weights(sample), scale_error)
+    else:
+        begun = _start(species, start, start_error, own)
+    found = follow_drying(weighings, begun, air, scale_error)
     if json:
         document = {**dataclasses.asdict(found), "equilibrium_moisture": air}
         show(json_module.dumps(document, indent=1, ensure_ascii=False, default=str))
@@ -118,6 +132,14 @@ def _start(name: str | None, moisture: float | None, error: float, own: Path | N
     if moisture is not None:
         return StartMoisture(moisture, error)
     return None if name is None else StartMoisture.green(find_species(name, known_species(own)))
+
+
+def _two_weights(text: str) -> tuple[float, float]:
+    try:
+        wet, dry = map(float, text.split(","))
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is not WET,DRY in grams, as in 85,50.", param_hint="--sample") from None
+    return wet, dry
 
 
 def _read(path: Path) -> str:

@@ -286,19 +286,3 @@ def _distance(points: Array, line: Array) -> float:
     offset = points[:, None] - start
     share = np.clip((offset * step).sum(axis=-1) / square, 0, 1)
     return float(np.sqrt(((offset - share[..., None] * step) ** 2).sum(axis=-1)).min())
-
-
-def round_after_drying(outer: Points, inner: Points, pith: PithLine, shrink: Shrink) -> RoundBowl:
-    """Return the largest true round bowl left in a rough bowl after drying, on its best axis.
-
-    Parameters
-    ----------
-    outer, inner : points (rho, h)
-        The rough bowl's meridian curves from the rim to the axis, in mm.
-    pith : PithLine
-        In the bowl's frame; it must not run through the bowl (`holds_pith`).
-    shrink : Shrink
-        Free shrinkage.
-    """
-    dried = dry(rough_bowl(outer, inner), pith, shrink)
-    return largest_round(seated(dried, best_seat(dried, pith)))

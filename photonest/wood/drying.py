@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from photonest.wood.moisture import check_moisture, dry_weight
+from photonest.wood.moisture import check_moisture, dry_weight, moisture_of
 from photonest.wood.movement import Array
 from photonest.wood.species import FIGURES, Species
 from photonest.wood.weighings import Weighing, check_weighings, unchanged
@@ -20,6 +20,8 @@ MODEL_SHARE = 0.03
 """How far real drying strays from a smooth curve, as a share of the water still to go; judged, no source."""
 GREEN_SCATTER = 0.2
 """One standard deviation of green moisture between trees, as a share of the species' mean; judged, no source."""
+SAMPLE_ERROR = 3.0
+"""Standard error in percent of a piece's moisture told by an off-cut of it, however well weighed; judged, no source."""
 EQUILIBRIUM_ERROR = 1.0
 """Standard error in percent of an equilibrium moisture reckoned from one temperature and humidity: seasons change."""
 LONGEST_DAYS = 3650
@@ -43,6 +45,19 @@ class StartMoisture:
         """Return the mean green moisture of a species, with its scatter between trees."""
         mean = species.figure("green_moisture")
         return cls(mean, GREEN_SCATTER * mean)
+
+    @classmethod
+    def of_sample(cls, wet: float, dry: float, weighing_error: float = 1.0) -> StartMoisture:
+        """Return the moisture of a piece by an off-cut, in grams as cut and ovendry (the method of EN 13183-1).
+
+        Examples
+        --------
+        >>> StartMoisture.of_sample(85.0, 50.0, 0.1).moisture_pct
+        70.0
+        """
+        moisture = moisture_of(wet, dry)
+        weighed = 100 * math.hypot(1, wet / dry) * weighing_error / dry
+        return cls(moisture, math.hypot(SAMPLE_ERROR, weighed))
 
 
 @dataclass(frozen=True)

@@ -93,18 +93,6 @@ def shrinkage_at(total_pct: float, moisture_pct: float, fibre_saturation: float 
     return total_pct * max(0.0, 1 - moisture_pct / fibre_saturation)
 
 
-def size_after(
-    size: float, total_pct: float, from_pct: float, to_pct: float, fibre_saturation: float = FIBRE_SATURATION.value
-) -> float:
-    """Return what a size becomes when the moisture changes, either way.
-
-    Below fibre saturation this is the Wood Handbook's Eq. 13-1, size (1 + (to - from) / (100 fs / total - fs + from)).
-    """
-    before = 1 - shrinkage_at(total_pct, from_pct, fibre_saturation) / 100
-    after = 1 - shrinkage_at(total_pct, to_pct, fibre_saturation) / 100
-    return size * after / before
-
-
 def shrink_of(species: Species, moisture_pct: float) -> Shrink:
     """Return the free shrinkage of green wood of a species that dries to a moisture.
 

@@ -12,7 +12,6 @@ the pith the angles would have to add up to 360 k degrees, and no such shape exi
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -118,26 +117,3 @@ def gap_angle(shrink: Shrink) -> float:
     14.0
     """
     return 360 * (shrink.tangential - shrink.radial) / (1 - shrink.radial)
-
-
-def board_cup(width: float, distance: float, shrink: Shrink) -> tuple[float, float]:
-    """Return the cup and the new width of a flat-sawn board's face.
-
-    Parameters
-    ----------
-    width : float
-        Of the green face, in mm.
-    distance : float
-        From the pith to the face, in mm; the board lies square above the pith.
-
-    Returns
-    -------
-    cup : float
-        How far the edges move towards the bark past the middle, in mm.
-    width : float
-        Between the edges, in mm.
-    """
-    half = math.atan2(width / 2, distance)
-    k = (1 - shrink.tangential) / (1 - shrink.radial)
-    radius = (1 - shrink.radial) * math.hypot(width / 2, distance)
-    return radius * math.cos(k * half) - (1 - shrink.radial) * distance, 2 * radius * math.sin(k * half)

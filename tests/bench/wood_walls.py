@@ -7,10 +7,10 @@ import argparse
 import numpy as np
 
 from photonest.wood.allowance import wall_need
-from photonest.wood.bowl import holds_pith, round_after_drying
+from photonest.wood.bowl import holds_pith
 from photonest.wood.moisture import Shrink
 from photonest.wood.movement import PithLine
-from tests.wood.shapes import arc_bowl
+from tests.wood.shapes import arc_bowl, round_after_drying
 
 COUNT = 150
 FINISHED = 8.0

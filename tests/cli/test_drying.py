@@ -46,6 +46,13 @@ def test_weighings_on_the_command_line() -> None:
     assert "Too few weighings" in found.stderr
 
 
+def test_an_off_cut_gives_the_start() -> None:
+    found = run(
+        "--weight", "2031-01-01,1700", "--weight", "2031-02-01,1300", "--sample", "85,50", "--scale-error", "0.1"
+    )
+    assert "Moisture now: 30 % (standard error 2)" in found.stdout  # (100 + 30) / (100 + 70) of the 3 at the start
+
+
 @pytest.mark.parametrize(
     "words",
     [
@@ -54,6 +61,7 @@ def test_weighings_on_the_command_line() -> None:
         ("--weight", "2031-02-01,1700", "--weight", "2031-01-01,1300"),
         ("--weight", "2031-02-01,1700", "--temperature", "20", "--humidity", "130"),
         ("--weight", "2031-02-01,1700", "--start", "430"),
+        ("--weight", "2031-02-01,1700", "--sample", "50,85"),  # the wrong way round
         ("nowhere.csv",),
     ],
 )
@@ -68,6 +76,8 @@ def test_wrong_input_is_a_moisture_error(words: tuple[str, ...]) -> None:
         ("--start-error", "5"),  # of no moisture measured
         ("--start", "60", "--start-error", "nan"),
         ("--start", "60", "--species", "black cherry"),  # two moistures to start from
+        ("--sample", "85,50", "--start", "60"),
+        ("--sample", "85"),
         ("--weight", "2031-03-01,1,650"),  # would be one gram
         ("--scale-error", "inf"),
         ("--species-file", "woods.toml"),  # of no wood named

@@ -7,6 +7,9 @@ import math
 import numpy as np
 
 from photonest.model import Points
+from photonest.wood.bowl import RoundBowl, best_seat, dry, largest_round, rough_bowl, seated
+from photonest.wood.moisture import Shrink
+from photonest.wood.movement import PithLine
 
 
 def arc_bowl(rim_diameter: float, depth: float, wall: float, foot_share: float = 0.28) -> tuple[Points, Points]:
@@ -32,3 +35,9 @@ def straight_bowl(rim_diameter: float, depth: float, wall: float) -> tuple[Point
     rim = rim_diameter / 2
     floor = depth - wall - 6
     return ((rim, 0.0), (rim, depth), (0.0, depth)), ((rim - wall, 0.0), (rim - wall, floor), (0.0, floor))
+
+
+def round_after_drying(outer: Points, inner: Points, pith: PithLine, shrink: Shrink) -> RoundBowl:
+    """Return the largest true round bowl left in a rough bowl after drying, on its best axis."""
+    dried = dry(rough_bowl(outer, inner), pith, shrink)
+    return largest_round(seated(dried, best_seat(dried, pith)))

@@ -9,11 +9,10 @@ from hypothesis import strategies as st
 
 from photonest.model import FieldError
 from photonest.wood.allowance import wall_need
-from photonest.wood.bowl import round_after_drying
 from photonest.wood.moisture import Shrink, shrink_of
 from photonest.wood.movement import PithLine
 from photonest.wood.species import find_species, load_species
-from tests.wood.shapes import arc_bowl, straight_bowl
+from tests.wood.shapes import arc_bowl, round_after_drying, straight_bowl
 
 SPECIES = load_species()
 

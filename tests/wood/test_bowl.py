@@ -20,13 +20,12 @@ from photonest.wood.bowl import (
     largest_round,
     pith_in_bowl,
     rough_bowl,
-    round_after_drying,
     seated,
 )
 from photonest.wood.moisture import Shrink, shrink_of
 from photonest.wood.movement import PithLine
 from photonest.wood.species import find_species, load_species
-from tests.wood.shapes import arc_bowl, straight_bowl
+from tests.wood.shapes import arc_bowl, round_after_drying, straight_bowl
 
 SPECIES = load_species()
 MAPLE = shrink_of(find_species("sugar maple", SPECIES), 8.0)

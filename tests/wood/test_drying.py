@@ -108,3 +108,12 @@ def test_an_impossible_end() -> None:
 def test_the_same_weights_give_the_same_answer() -> None:
     weighings = Piece().weighings(100, 10)
     assert follow_drying(weighings) == follow_drying(weighings)
+
+
+def test_an_off_cut_tells_the_moisture_at_the_start() -> None:
+    """EN 13183-1: what an ovendry sample has lost, by its dry weight (the definition; from memory)."""
+    assert StartMoisture.of_sample(85.0, 50.0).moisture_pct == pytest.approx(100 * (85 - 50) / 50)
+    # Second way to its error: what weighings a little off would tell, and the scatter along the piece.
+    rng = np.random.default_rng(5)
+    told = 100 * ((85 + rng.normal(0, 1, 100_000)) / (50 + rng.normal(0, 1, 100_000)) - 1)
+    assert StartMoisture.of_sample(85.0, 50.0).standard_error == pytest.approx(np.hypot(np.std(told), 3.0), rel=0.02)
