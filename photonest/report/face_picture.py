@@ -53,22 +53,22 @@ def face_picture(photo: Photo, face: Face, *, format: Format = "png", units: Uni
         page = Page(WIDTH, TALLEST)
         y = draw_title(page, "The face", face.photo.file)
         y = draw_warnings(page, [retold(words, units) for words in all_warnings(face)], y)
-        y = _draw_photo(page, photo, face, y)
+        y = _draw_photo(page, photo, face, y, units)
         y = _draw_key(page, face, y + 2)
-        low = _draw_cracks(page, face, y + 1)
-        low = _draw_other_defects(page, face, low) if by_size(face) else low
+        low = _draw_cracks(page, face, y + 1, units)
+        low = _draw_other_defects(page, face, low, units) if by_size(face) else low
         y = max(_draw_sizes(page, face, y + 1, units), low)
         page.trim(y + 4)
         return save(page, format)
 
 
-def _draw_photo(page: Page, photo: Photo, face: Face, y: float) -> float:
+def _draw_photo(page: Page, photo: Photo, face: Face, y: float, units: Units) -> float:
     ground = photo_ground(photo, face, Box(page.left, y, page.room, page.room))
     ground.lay(page, face.outline.points)
     draw_edges(page, ground, face)
-    circles = draw_circles(page, ground, face)
-    cracks = draw_defects(page, ground, face)
-    offset, pith = draw_offset(page, ground, face), draw_pith(page, ground, face)
+    circles = draw_circles(page, ground, face, units)
+    cracks = draw_defects(page, ground, face, units)
+    offset, pith = draw_offset(page, ground, face, units), draw_pith(page, ground, face)
     bar = scale_bar(page, ground, face.scale.standard_error_pct)
     draw_labels(page, [*pith, *offset, *cracks, *circles], ground.frame.grown(-1), points_to_show(ground, face), [bar])
     return ground.frame.bottom
@@ -117,7 +117,7 @@ def _draw_sizes(page: Page, face: Face, y: float, units: Units) -> float:
             y += line_height(style.SMALL) - 0.5
             page.text(98, y - 1.5, f"{sixteenths(inches)} in", size=style.SMALL, across="right")
     y += 1
-    return page.paragraph(page.left, y, error_words(face), 92, size=style.SMALL, colour=style.QUIET)
+    return page.paragraph(page.left, y, retold(error_words(face), units), 92, size=style.SMALL, colour=style.QUIET)
 
 
 def error_words(face: Face) -> str:
@@ -158,19 +158,19 @@ def size_rows(face: Face) -> list[tuple[str, str, float | None]]:
     return [*rows, ("ovality", f"{size.ovality_pct:.1f} %", None)]
 
 
-def _draw_cracks(page: Page, face: Face, y: float) -> float:
+def _draw_cracks(page: Page, face: Face, y: float, units: Units) -> float:
     left, width = LIST_LEFT, page.right - LIST_LEFT
     top = y = heading(page, left, y, "Cracks")
     page.text(page.right, top - 2, "length × width", size=style.SMALL, colour=style.QUIET, across="right")
     cracks = [crack for crack in by_length(face) if crack.status != "dismissed"]
     if not cracks:
         return page.paragraph(left, y, "None seen. A photo shows only the surface: look at the wood itself.", width)
-    return _draw_list(page, y, [(crack.id, crack_words(crack), crack.status != "possible") for crack in cracks])
+    return _draw_list(page, y, [(crack.id, crack_words(crack, units), crack.status != "possible") for crack in cracks])
 
 
-def _draw_other_defects(page: Page, face: Face, y: float) -> float:
+def _draw_other_defects(page: Page, face: Face, y: float, units: Units) -> float:
     y = heading(page, LIST_LEFT, y + 2, "Other defects")
-    return _draw_list(page, y, [(d.id, defect_words(d), d.status != "possible") for d in by_size(face)])
+    return _draw_list(page, y, [(d.id, defect_words(d, units), d.status != "possible") for d in by_size(face)])
 
 
 def _draw_list(page: Page, y: float, items: Sequence[tuple[str, str, bool]]) -> float:

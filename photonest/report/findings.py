@@ -12,6 +12,7 @@ from photonest.report import style
 from photonest.report.ground import Ground
 from photonest.report.marks import Label, cross
 from photonest.report.page import Page
+from photonest.report.units import Units, brief, sixteenths, told
 from photonest.report.words import DEFECT_NAMES, defect_size, length, twice_error
 
 CRACK_STROKES = {
@@ -28,7 +29,7 @@ def draw_edges(page: Page, ground: Ground, face: Face) -> None:
         page.line(ground.to_page(face.outline.under_bark), style.WOOD_EDGE, closed=True, clip=ground.frame)
 
 
-def draw_defects(page: Page, ground: Ground, face: Face) -> list[Label]:
+def draw_defects(page: Page, ground: Ground, face: Face, units: Units = "mm") -> list[Label]:
     """Draw cracks and other defects; return their labels, the longest cracks first."""
     edges: dict[str, list[NDArray[np.float64]]] = defaultdict(list)
     for defect in face.defects:
@@ -46,11 +47,14 @@ def draw_defects(page: Page, ground: Ground, face: Face) -> list[Label]:
     standing = [crack for crack in by_length(face) if crack.status != "dismissed"]
     size = style.BODY if len(standing) <= MOST_LENGTHS else style.SMALL + 0.5
     centre = ground.to_page([pith_or_middle(face)])[0]
-    named = [_crack_label(ground, crack, centre, i < MOST_LENGTHS, size) for i, crack in enumerate(standing)]
+    named = [
+        _crack_label(ground, crack, centre, size, units if i < MOST_LENGTHS else None)
+        for i, crack in enumerate(standing)
+    ]
     return named[:MOST_NAMES] + labels
 
 
-def draw_offset(page: Page, ground: Ground, face: Face) -> list[Label]:
+def draw_offset(page: Page, ground: Ground, face: Face, units: Units = "mm") -> list[Label]:
     """Draw the outline's centroid and the pith's offset from it; return its label."""
     middle = ground.to_page([(0.0, 0.0)])[0]
     pith = ground.to_page([pith_or_middle(face)])[0]
@@ -58,7 +62,8 @@ def draw_offset(page: Page, ground: Ground, face: Face) -> list[Label]:
     if face.pith is not None and face.size.pith_offset is not None and np.hypot(*away) > 2:
         page.line([middle, pith], style.OFFSET, clip=ground.frame)
         words = length(face.size.pith_offset, twice_error(face, face.size.pith_offset, face.pith.standard_error))
-        labels.append(Label(words, _pair((pith + middle) / 2), (-away[1], away[0])))
+        inches = "" if units == "mm" else f" ({sixteenths(face.size.pith_offset)} in)"
+        labels.append(Label(words + inches, _pair((pith + middle) / 2), (-away[1], away[0])))
     cross(page, middle, 2.6, style.CENTRE)
     return labels
 
@@ -75,7 +80,7 @@ def draw_pith(page: Page, ground: Ground, face: Face) -> list[Label]:
     return [Label(words, _pair(pith), _pair(pith - ground.to_page([(0.0, 0.0)])[0]))]
 
 
-def draw_circles(page: Page, ground: Ground, face: Face) -> list[Label]:
+def draw_circles(page: Page, ground: Ground, face: Face, units: Units = "mm") -> list[Label]:
     """Draw the largest circle in the wood and the largest clear one; return their labels."""
     inscribed, clear = face.size.inscribed_circle, face.size.clear_circle
     if clear is None or clear.radius < inscribed.radius - 0.5:
@@ -85,7 +90,7 @@ def draw_circles(page: Page, ground: Ground, face: Face) -> list[Label]:
     edge = ground.circle(clear.centre, clear.radius)
     page.line(edge, style.CLEAR, closed=True, clip=ground.frame)
     lowest = edge[int(np.argmax(edge[:, 1]))]
-    return [Label(f"clear Ø {2 * clear.radius:.0f}", _pair(lowest), (0.0, 1.0))]
+    return [Label(f"clear Ø {brief(2 * clear.radius, units)}", _pair(lowest), (0.0, 1.0))]
 
 
 def by_length(face: Face) -> list[Crack]:
@@ -122,11 +127,12 @@ def pith_or_middle(face: Face) -> tuple[float, float]:
     return face.pith.point if face.pith is not None else (0.0, 0.0)
 
 
-def _crack_label(ground: Ground, crack: Crack, centre: NDArray[np.float64], with_length: bool, size: float) -> Label:
+def _crack_label(ground: Ground, crack: Crack, centre: NDArray[np.float64], size: float, units: Units | None) -> Label:
+    """Return the label of a crack: its name, and its length in those units."""
     path = ground.to_page(crack.path)
     outer = path[int(np.argmax(np.hypot(*(path - centre).T)))]
-    words = f"{crack.id}: {crack.length:.0f} mm" if with_length else crack.id
-    if crack.status == "possible" and with_length:
+    words = f"{crack.id}: {told(crack.length, units)}" if units else crack.id
+    if crack.status == "possible" and units:
         words += " ?"
     return Label(words, _pair(outer), _pair(outer - centre), dark=crack.status != "possible", size=size)
 

@@ -14,6 +14,7 @@ from photonest.report.ground import Ground, photo_ground, plain_ground, points_o
 from photonest.report.marks import Label, cross, draw_labels, scale_bar
 from photonest.report.page import Box, Page
 from photonest.report.section import wall_ring
+from photonest.report.units import Units, brief
 
 TOP_VIEW_ANGLES = (-50.0, -130.0, 130.0, 50.0, 0.0)
 
@@ -24,6 +25,7 @@ def draw_nest_on_face(
     face: Face,
     plan: Plan,
     box: Box,
+    units: Units = "mm",
     also: Callable[[Page, Ground], list[Label]] = lambda _page, _ground: [],
 ) -> float:
     """Draw the nest over the photo, or over the outline alone; return where what follows may start.
@@ -40,9 +42,9 @@ def draw_nest_on_face(
     draw_edges(page, ground, face)
     labels: list[Label] = []
     for nest in plan.nests:
-        labels += (_draw_lying if plan.stock.kind == "log" else _draw_standing)(page, ground, nest)
+        labels += (_draw_lying if plan.stock.kind == "log" else _draw_standing)(page, ground, nest, units)
     first = also(page, ground)
-    cracks, pith = draw_defects(page, ground, face), draw_pith(page, ground, face)
+    cracks, pith = draw_defects(page, ground, face, units), draw_pith(page, ground, face)
     bar = scale_bar(page, ground, face.scale.standard_error_pct)
     draw_labels(page, [*first, *labels, *pith, *cracks], ground.frame.grown(-1), points_to_show(ground, face), [bar])
     return ground.frame.bottom
@@ -63,7 +65,7 @@ def nest_name(plan: Plan, nest: Nest) -> str:
     return f", half {half_number(plan, nest)}" if len(plan.nests) > 1 else ""
 
 
-def _draw_standing(page: Page, ground: Ground, nest: Nest) -> list[Label]:
+def _draw_standing(page: Page, ground: Ground, nest: Nest, units: Units) -> list[Label]:
     """Draw the rims of bowls whose axis stands square to the face; return their labels."""
     centre = np.asarray(nest.axis.point[:2])
     labels = []
@@ -80,7 +82,7 @@ def _draw_standing(page: Page, ground: Ground, nest: Nest) -> list[Label]:
         at = ground.to_page([centre + (rim + mouth) / 2 * way])[0]
         labels.append(
             Label(
-                f"{bowl.number}: Ø {bowl.rim_diameter:.0f}",
+                f"{bowl.number}: Ø {brief(bowl.rim_diameter, units)}",
                 (float(at[0]), float(at[1])),
                 tuple(way.tolist()),
                 dark=True,
@@ -92,7 +94,7 @@ def _draw_standing(page: Page, ground: Ground, nest: Nest) -> list[Label]:
     return labels
 
 
-def _draw_lying(page: Page, ground: Ground, nest: Nest) -> list[Label]:
+def _draw_lying(page: Page, ground: Ground, nest: Nest, units: Units) -> list[Label]:
     """Draw the sections of bowls whose axis lies in the face; return their labels."""
     origin, down = np.asarray(nest.axis.point[:2]), np.asarray(nest.axis.direction[:2])
     across = np.array([down[1], -down[0]])
@@ -106,7 +108,9 @@ def _draw_lying(page: Page, ground: Ground, nest: Nest) -> list[Label]:
         fill = style.bowl_fill(bowl.number)
         page.area(wall_ring(bowl, to_page), style.Fill(fill.colour, 0.6, edge=style.INK, edge_width=1.1))
         at = to_page([bowl.outer[len(bowl.outer) // 4]])[0]
-        labels.append(Label(f"{bowl.number}: Ø {bowl.rim_diameter:.0f}", (float(at[0]), float(at[1])), dark=True))
+        labels.append(
+            Label(f"{bowl.number}: Ø {brief(bowl.rim_diameter, units)}", (float(at[0]), float(at[1])), dark=True)
+        )
     page.line(to_page([(0, -6), (0, nest.bowls[0].depth + 6)]), style.AXIS_LINE)
     reach = nest.bowls[0].rim_diameter / 2 + 6
     page.line(to_page([(-reach, 0), (reach, 0)]), style.RULE)

@@ -64,6 +64,17 @@ class Box:
         """Tell whether a point lies in the rectangle."""
         return self.left <= x <= self.right and self.top <= y <= self.bottom
 
+    def shift_in(self, points: ArrayLike) -> NDArray[np.float64]:
+        """Return how far points, shape (n, 2), must be moved together to lie inside, the upper left first; shape (2,).
+
+        >>> Box(0, 0, 10, 4).shift_in([(8, -1), (13, 2)]).tolist()
+        [-3.0, 1.0]
+        """
+        some = np.asarray(points, dtype=float)
+        low, size = some.min(axis=0), np.ptp(some, axis=0)
+        first, last = np.array([self.left, self.top]), np.array([self.right, self.bottom])
+        return np.asarray(np.clip(low, first, np.maximum(first, last - size)) - low)
+
     def overlap(self, other: Box) -> float:
         """Return the area shared with another rectangle, in mm2.
 
@@ -195,10 +206,9 @@ class Page:
         if self._window is not None:
             if not self._window.holds(x, y):
                 return
-            wide, high = text_width(words, size, bold), line_height(size)
-            start = x - {"left": 0.0, "center": wide / 2, "right": wide}[across]
-            x += np.clip(start, self._window.left, max(self._window.left, self._window.right - wide)) - start
-            y = min(max(y, self._window.top + ASCENT * high), self._window.bottom - (1 - ASCENT) * high)
+            share = {"left": 0.0, "center": 0.5, "right": 1.0}[across]
+            at = np.array([x, y])
+            x, y = at + self._window.shift_in(at + _text_corners(words, size, bold, turned, share))
         artist = self.axes.text(
             x, y, printable(words), fontsize=size, fontweight="bold" if bold else "normal", color=colour,
             ha=across, va="center_baseline" if upright == "center" else upright, rotation=turned,
@@ -286,6 +296,14 @@ def line_height(size: float) -> float:
 def text_width(words: str, size: float, bold: bool = False) -> float:
     """Return how wide a line of text is, in mm."""
     return _width_in_ems(printable(words), bold) * size * MM_PER_POINT
+
+
+def _text_corners(words: str, size: float, bold: bool, turned: float, share: float) -> NDArray[np.float64]:
+    """Return the corners of a line of text, turned in degrees against the clock, about a share of its width; (4, 2)."""
+    wide, high = text_width(words, size, bold), line_height(size)
+    turn = np.radians(turned)
+    along, down = np.array([np.cos(turn), -np.sin(turn)]), np.array([np.sin(turn), np.cos(turn)])
+    return np.array([wide * x * along + high * y * down for x in (-share, 1 - share) for y in (-ASCENT, 1 - ASCENT)])
 
 
 def wrapped(words: str, width: float, size: float, bold: bool = False) -> list[str]:

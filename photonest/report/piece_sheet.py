@@ -63,10 +63,10 @@ def piece_pages(book: Book, photo: Photo | None, face: Face, plan: Plan, units: 
                 for nest in plan.nests
                 for label in _draw_rip_line(page, ground, face, nest, half_number(plan, nest))
             ]
-        return _draw_landmarks(page, ground, marks, plan.nests[0].axis.point[:2])
+        return _draw_landmarks(page, ground, marks, plan.nests[0].axis.point[:2], units)
 
     book.y = draw_nest_on_face(
-        book.page, photo, face, plan, Box(book.page.left, book.y + 2, book.page.room, height), also
+        book.page, photo, face, plan, Box(book.page.left, book.y + 2, book.page.room, height), units, also
     )
     book.heading("Mark the wood")
     book.steps(steps)
@@ -177,14 +177,16 @@ def lean(along: NDArray[np.float64]) -> str:
     return f"{abs(angle):.0f}° to the {'right' if angle >= 0 else 'left'} of upright"
 
 
-def _draw_landmarks(page: Page, ground: Ground, marks: Sequence[Landmark], centre: Sequence[float]) -> list[Label]:
+def _draw_landmarks(
+    page: Page, ground: Ground, marks: Sequence[Landmark], centre: Sequence[float], units: Units
+) -> list[Label]:
     labels = []
     middle = ground.to_page([centre])[0]
     for mark in marks:
         at = ground.to_page([mark.point])[0]
         page.line([middle, at], style.Stroke(style.INK, 1.4, dash=(4, 2), casing=style.PAPER, casing_width=1.0))
         half = (middle + at) / 2
-        words = f"{mark.letter} {mark.distance:.0f} mm"
+        words = f"{mark.letter} {told(mark.distance, units)}"
         labels.append(
             Label(
                 words, (float(half[0]), float(half[1])), (float(at[1] - middle[1]), float(middle[0] - at[0])), dark=True

@@ -41,11 +41,11 @@ def plan_picture(photo: Photo | None, face: Face, plan: Plan, *, format: Format 
         page = Page(WIDTH, TALLEST)
         y = draw_title(page, counted(plan.score.bowls).capitalize(), face.photo.file)
         y = draw_warnings(page, [retold(words, units) for words in plan.warnings], y)
-        y = draw_nest_on_face(page, photo, face, plan, Box(page.left, y, page.room, 170.0))
+        y = draw_nest_on_face(page, photo, face, plan, Box(page.left, y, page.room, 170.0), units)
         for nest in plan.nests:
             if len(plan.nests) > 1:
                 y = heading(page, page.left, y + 3, f"Half {half_number(plan, nest)}")
-            y += draw_section(page, plan, nest, face.outline.wood, Box(page.left, y + 3, page.room, 130.0)) + 3
+            y += draw_section(page, plan, nest, face.outline.wood, Box(page.left, y + 3, page.room, 130.0), units) + 3
             y = draw_bowl_table(page, nest, y + 2, units)
             y = draw_cut_table(page, nest, y + 3, units)
         others = " ".join(filter(None, [instead(plan, units), *runners_up(plan, units)]))

@@ -13,6 +13,7 @@ from photonest.report import style
 from photonest.report.holding import face_recess
 from photonest.report.marks import Label, chip_size, cross, draw_chip, draw_labels
 from photonest.report.page import Box, Page
+from photonest.report.units import Units, brief
 
 ARC_POINTS = 90
 DASHED = style.Stroke(style.INK, 0.9, dash=(3, 2))
@@ -109,7 +110,7 @@ def fit_section(nest: Nest, stock: NDArray[np.float64], box: Box) -> HalfPlane:
     return HalfPlane(box.left + box.width / 2, box.top + above * per_mm, per_mm)
 
 
-def draw_section(page: Page, plan: Plan, nest: Nest, wood: ArrayLike, box: Box) -> float:
+def draw_section(page: Page, plan: Plan, nest: Nest, wood: ArrayLike, box: Box, units: Units = "mm") -> float:
     """Draw the section of a nest in the wood of a face, shape (n, 2), into a box of the page; return its height."""
     stock = stock_section(plan, nest, wood)
     place = fit_section(nest, stock, box)
@@ -129,7 +130,7 @@ def draw_section(page: Page, plan: Plan, nest: Nest, wood: ArrayLike, box: Box) 
         _draw_pivot(page, cut, place)
     for bowl in nest.bowls:
         _draw_sizes(page, bowl, place)
-    draw_labels(page, _cut_labels(nest, place), box, _busy(nest, place))
+    draw_labels(page, _labels(nest, place, units), box, _busy(nest, place))
     bottom = place.rim_y + place.per_mm * max(float(stock[:, 1].max()), nest.bowls[0].depth)
     return bottom - box.top + 3
 
@@ -176,7 +177,7 @@ def _draw_sizes(page: Page, bowl: Bowl, place: HalfPlane) -> None:
     draw_chip(page, Box(x - wide / 2, y - high / 2, wide, high), str(bowl.number), size=style.HEADING, dark=True)
 
 
-def _cut_labels(nest: Nest, place: HalfPlane) -> list[Label]:
+def _labels(nest: Nest, place: HalfPlane, units: Units) -> list[Label]:
     labels = []
     for cut in nest.cuts:
         entry = place.to_page([(cut.entry_radius, 0.0)])[0]
@@ -186,9 +187,11 @@ def _cut_labels(nest: Nest, place: HalfPlane) -> list[Label]:
         labels.append(Label(f"pivot {cut.number}", (float(pivot[0]), float(pivot[1])), side, size=style.SMALL + 1))
     for bowl in nest.bowls:
         a, b = place.to_page(thinnest_wall(bowl))
-        labels.append(Label(f"{bowl.wall_min:.0f}", tuple(((a + b) / 2).tolist()), (1.0, 0.4), size=style.SMALL + 1))
+        labels.append(
+            Label(brief(bowl.wall_min, units), tuple(((a + b) / 2).tolist()), (1.0, 0.4), size=style.SMALL + 1)
+        )
         base = place.to_page([(0.0, (bowl.outer[-1][1] + bowl.inner[-1][1]) / 2)])[0]
-        labels.append(Label(f"{bowl.base_min:.0f}", tuple(base.tolist()), (0.1, 0.0), size=style.SMALL + 1))
+        labels.append(Label(brief(bowl.base_min, units), tuple(base.tolist()), (0.1, 0.0), size=style.SMALL + 1))
     return labels
 
 

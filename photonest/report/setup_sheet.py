@@ -87,7 +87,7 @@ def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) ->
     limits = [(f"bowl {b.number}", retold("; ".join(what_limits(b)), units)) for b in nest.bowls if b.binds]
     taken += line_height(style.HEADING) + 2.3 + sum(book.fact_height(words) for _, words in limits)
     box = Box(book.page.left, book.y + 1, book.page.room, max(book.rest - taken, LEAST_SECTION))
-    book.y += draw_section(book.page, plan, nest, face.outline.wood, box) + 3
+    book.y += draw_section(book.page, plan, nest, face.outline.wood, box, units) + 3
     heads = ("bowl", "rim Ø", "depth", "wall", "base", "tenon Ø", "jaws")
     rows = [
         (

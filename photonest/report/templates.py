@@ -10,10 +10,10 @@ from numpy.typing import ArrayLike, NDArray
 from photonest.model import Bowl, Cut, Face, Nest, Plan, Points
 from photonest.report import style
 from photonest.report.book import Paper
-from photonest.report.findings import MOST_NAMES, by_length, by_size
-from photonest.report.marking import rip_line
+from photonest.report.findings import MOST_NAMES, by_length, by_size, dense
+from photonest.report.marking import rip_frame, rip_line
 from photonest.report.nest_view import nest_name
-from photonest.report.page import Box, Page
+from photonest.report.page import Box, Page, line_height, text_width
 from photonest.report.piece_sheet import saw_diameter
 from photonest.report.section import groove_edge
 from photonest.report.setup_sheet import refuse_unsafe
@@ -26,6 +26,8 @@ POSSIBLE = style.Stroke(style.INK, 1.6, dash=(3, 2))
 AXIS = style.Stroke(style.INK, 0.6, dash=(12, 2, 2, 2))
 MARGIN = 3.0
 LABEL = 11.0
+CLEAR = 8.0
+"""Distance in mm at which a crack no longer disturbs words."""
 
 
 def templates(
@@ -196,13 +198,34 @@ def _draw_circle(page: Page, face: Face, plan: Plan, nest: Nest, units: Units) -
 
 def _draw_rip(page: Page, face: Face, plan: Plan, nest: Nest, units: Units) -> None:
     """Draw a rip line and the lathe's axis on the end of a log."""
-    line = rip_line(face, nest)
+    line, (_, into) = rip_line(face, nest), rip_frame(face, nest)
     page.line(line, EDGE)
-    x, y = line[0] + 0.08 * (line[1] - line[0])
-    page.text(x + 1, y - 1.5, f"rip line{nest_name(plan, nest)}", size=LABEL)
+    _write_beside(page, f"rip line{nest_name(plan, nest)}", line, into, face)
     start, down = np.asarray(nest.axis.point[:2]), np.asarray(nest.axis.direction[:2])
     page.line([start, start + nest.bowls[0].depth * down], AXIS)
     _cross(page, start)
+
+
+def _write_beside(page: Page, words: str, line: NDArray[np.float64], into: NDArray[np.float64], face: Face) -> None:
+    """Write along a line, on the side that `into` points to, where it hides no crack."""
+    start, end = line if line[1, 0] >= line[0, 0] else line[::-1]  # to be read from left to right
+    along = (end - start) / np.hypot(*(end - start))
+    high, wide = line_height(LABEL), text_width(words, LABEL)
+    below = along[0] * into[1] - along[1] * into[0] > 0
+    beside = start + into * (high if below else 0.4 * high)
+    places = beside + np.linspace(0.08, 0.72, 9)[:, None] * (end - start)
+    x, y = places[int(np.argmax([min(_nearest_crack(face, at, wide * along), CLEAR) for at in places]))]
+    page.text(x, y, words, size=LABEL, turned=float(np.degrees(np.arctan2(-along[1], along[0]))))
+
+
+def _nearest_crack(face: Face, start: NDArray[np.float64], step: NDArray[np.float64]) -> float:
+    """Return how far the nearest crack that stands is from the line from a point by a step, in mm."""
+    standing = [dense(crack.path, 2.0) for crack in face.cracks if crack.status != "dismissed"]
+    if not standing:
+        return np.inf
+    away = np.vstack(standing) - start
+    share = np.clip(away @ step / (step @ step), 0, 1)
+    return float(np.hypot(*(away - share[:, None] * step).T).min())
 
 
 def circle(centre: ArrayLike, radius: float) -> NDArray[np.float64]:

@@ -32,6 +32,15 @@ def stacked(value: float, units: Units = "mm", digits: int = 0) -> str:
     return plain if units == "mm" else f"{plain}\n{sixteenths(value)} in"
 
 
+def brief(value: float, units: Units = "mm") -> str:
+    """Return a length for a label on a drawing, which are in mm; the inches, if asked, with their unit.
+
+    >>> brief(131.96), brief(131.96, "inch")
+    ('132', '132 (5 3/16 in)')
+    """
+    return f"{value:.0f}" if units == "mm" else f"{value:.0f} ({sixteenths(value)} in)"
+
+
 def retold(words: str, units: Units = "mm") -> str:
     """Return a text with inches, if asked, beside the lengths of a sixteenth or more that it tells in mm alone.
 

@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable
 
 from photonest.model import Bowl, Crack, Defect, DefectKind, Face, Plan
-from photonest.report.units import Units, retold, told
+from photonest.report.units import Units, retold, sixteenths, told
 
 MOST_LIMITS = 8
 """Reasons told of one bowl."""
@@ -59,18 +59,20 @@ def twice_error(face: Face, value: float, *own: float) -> float:
     return 2 * math.hypot(face.scale.standard_error_pct / 100 * value, *own)
 
 
-def crack_words(crack: Crack) -> str:
+def crack_words(crack: Crack, units: Units = "mm") -> str:
     """Return what a crack is and its length and width, in one short line.
 
     >>> crack_words(Crack("c1", ((0, 0), (84, 0)), 2.1, 84.0, "radial", 0.9, "seen", depth=40))
     'radial check, 84 × 2.1 mm, 40 deep'
     >>> crack_words(Crack("c2", ((0, 0), (31, 0)), 0.0, 31.0, "ring", 0.3, "possible"))
     'ring shake, 31 mm ?'
+    >>> crack_words(Crack("c3", ((0, 0), (84, 0)), 2.1, 84.0, "radial", 0.9, "seen"), "inch")
+    'radial check, 84 × 2.1 mm (3 5/16 in long)'
     """
     wide = f" × {crack.width:.1f}" if crack.width >= 0.05 else ""
     deep = f", {crack.depth:.0f} deep" if crack.depth is not None else ""
     doubt = " ?" if crack.status == "possible" else ""
-    return f"{CRACK_NAMES[crack.kind]}, {crack.length:.0f}{wide} mm{deep}{doubt}"
+    return f"{CRACK_NAMES[crack.kind]}, {crack.length:.0f}{wide} mm{_long(crack.length, units)}{deep}{doubt}"
 
 
 def defect_size(defect: Defect) -> tuple[float, float]:
@@ -82,7 +84,7 @@ def defect_size(defect: Defect) -> tuple[float, float]:
     return sides[1], sides[0]
 
 
-def defect_words(defect: Defect) -> str:
+def defect_words(defect: Defect, units: Units = "mm") -> str:
     """Return what a defect is and its size, in one short line.
 
     >>> defect_words(Defect("d1", "knot", ((0, 0), (30, 0), (30, 12), (0, 12)), 0.9, "seen", depth=40))
@@ -93,7 +95,11 @@ def defect_words(defect: Defect) -> str:
     long, wide = defect_size(defect)
     deep = f", {defect.depth:.0f} deep" if defect.depth is not None else ""
     doubt = " ?" if defect.status == "possible" else ""
-    return f"{DEFECT_NAMES[defect.kind]}, {long:.0f} × {wide:.0f} mm{deep}{doubt}"
+    return f"{DEFECT_NAMES[defect.kind]}, {long:.0f} × {wide:.0f} mm{_long(long, units)}{deep}{doubt}"
+
+
+def _long(value: float, units: Units) -> str:
+    return "" if units == "mm" else f" ({sixteenths(value)} in long)"
 
 
 def counted(bowls: int) -> str:

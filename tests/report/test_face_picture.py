@@ -66,6 +66,7 @@ def test_inches_stand_below_millimetres() -> None:
     words = words_of(face_picture(PHOTO, examples.face(), format="svg", units="inch"))
     assert "342 ± 3 mm" in words
     assert "13 1/2 in" in words  # 342.3 mm are 13.476 inches, nearest to 13 1/2
+    assert any(word.startswith("c1: ") and word.endswith(" in)") for word in words)
 
 
 def bare() -> Face:

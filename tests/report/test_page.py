@@ -127,15 +127,18 @@ def test_paragraph_says_where_it_ends() -> None:
         assert page.paragraph(5, 10, "one two", 80, size=12) == pytest.approx(10 + line_height(12))
 
 
+@pytest.mark.parametrize("turned", [0.0, 55.0, -90.0, 200.0])
 @pytest.mark.parametrize("across", ["left", "center", "right"])
 @pytest.mark.parametrize("at", [(51.0, 60.0), (149.0, 51.0), (100.0, 149.5), (50.0, 150.0)])
-def test_text_in_a_window_is_never_cut(at: tuple[float, float], across: Literal["left", "center", "right"]) -> None:
+def test_text_in_a_window_is_never_cut(
+    at: tuple[float, float], across: Literal["left", "center", "right"], turned: float
+) -> None:
     """Measured as matplotlib draws it, which knows nothing of how the page counts widths."""
     window = Box(50, 50, 100, 100)
     with drawing_settings():
         page = Page(210, 297)
         with page.window(window, (40.0, 30.0)):
-            page.text(at[0] - 40, at[1] - 30, "centre; rim Ø 296 mm", size=11, across=across)
+            page.text(at[0] - 40, at[1] - 30, "centre; rim Ø 296 mm", size=11, across=across, turned=turned)
             page.text(200.0, 20.0, "begins outside", size=11, across=across)
         (text,) = page.axes.texts
         extent = text.get_window_extent().transformed(page.axes.transData.inverted())

@@ -38,6 +38,7 @@ def test_without_a_photo() -> None:
 def test_inches_stand_below_millimetres() -> None:
     words = words_of(plan_picture(None, FACE, PLAN, format="svg", units="inch"))
     assert "12 5/16 in" in words  # 313.4 mm are 12.34 inches, nearest to 12 5/16
+    assert "1: Ø 313 (12 5/16 in)" in words
     assert "7/16 in" in words  # the offset of cut 1, 11.4 mm
 
 

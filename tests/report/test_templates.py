@@ -13,12 +13,14 @@ import pytest
 from photonest.model import UnsafePlanError
 from photonest.report import templates
 from photonest.report.book import PAPERS, Paper
-from photonest.report.page import Box
+from photonest.report.marking import rip_line
+from photonest.report.page import Box, Page
 from photonest.report.style import drawing_settings
 from photonest.report.templates import face_drawing
 from photonest.report.tiles import CHECK, HEAD, MARGIN, OVERLAP, SIDE, as_pdf, as_svg, corner_of, grid, sheets
 from tests.report import examples
 from tests.report.measuring import across, circle_through, rendered, svg_lines
+from tests.report.test_plan_picture import lying
 
 FACE, PLAN = examples.blank_face(), examples.plan()
 NEST = PLAN.nests[0]
@@ -206,6 +208,24 @@ def test_the_circle_to_saw_round_is_the_plans_and_is_named() -> None:
     widths = [float(np.ptp(points[:, 0])) for _, points in svg_lines(svg)]
     assert min(abs(width - wide.saw_diameter) for width in widths) < 0.02
     assert f"saw round the dashed Ø {wide.saw_diameter:.1f} mm" in svg.decode()
+
+
+def test_the_words_beside_a_rip_line_hide_no_crack() -> None:
+    """A crack runs where they would stand first; they are drawn turned, along the line."""
+    face, plan = examples.face(), lying()
+    ends = rip_line(face, plan.nests[0])
+    left, right = ends[np.argsort(ends[:, 0])]
+    blocked = tuple(map(tuple, (left + np.linspace(0.02, 0.4, 20)[:, None] * (right - left)).tolist()))
+    crack = replace(face.cracks[0], path=blocked)
+    places = []
+    for cracks in ((), (crack,)):
+        page = Page(600, 600)
+        with drawing_settings(), page.window(Box(0, 0, 600, 600), (300.0, 300.0)):
+            face_drawing(replace(face, cracks=cracks), plan, "mm").draw(page)
+        (text,) = [text for text in page.axes.texts if text.get_text() == "rip line, half 1"]
+        places.append((np.array(text.get_position()) - 300 - left) @ (right - left) / ((right - left) @ (right - left)))
+    assert places[0] == pytest.approx(0.08)
+    assert places[1] > 0.4
 
 
 def test_an_unsafe_plan_is_not_printed() -> None:
