@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import os
 import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -39,12 +40,17 @@ def read_photo(path: Path) -> Photo:
     _check_size(image.width, image.height, path.name)
     focal_px = _focal_px(image)
     pixels, grey = _decoded(image, path.name)
-    return Photo(pixels, path.name, hashlib.sha256(content).hexdigest(), grey, focal_px)
+    return Photo(pixels, _name(path), hashlib.sha256(content).hexdigest(), grey, focal_px)
 
 
 def frozen_pixels(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Return a copy of an array that nobody can make writeable again."""
     return np.frombuffer(pixels.tobytes(), dtype=np.uint8).reshape(pixels.shape)
+
+
+def _name(path: Path) -> str:
+    """Return a file's name as text: results name it, and letters in another encoding than UTF-8 are no text."""
+    return os.fsencode(path.name).decode("utf-8", "replace")
 
 
 def _content(path: Path) -> bytes:

@@ -1,6 +1,7 @@
 """Reading photos: every kind, as it is meant to be seen, and a clear error for everything else."""
 
 import hashlib
+import os
 import struct
 import zlib
 from pathlib import Path
@@ -135,6 +136,15 @@ def test_disguised_files_are_refused(tmp_path: Path, content: bytes, message: st
     path.write_bytes(content)
     with pytest.raises(PhotoError, match=message):
         read_photo(path)
+
+
+def test_a_name_that_is_no_text_can_be_written_to_a_file_all_the_same(tmp_path: Path) -> None:
+    path = Path(os.fsdecode(os.fsencode(tmp_path) + b"/elm\xff.png"))  # as an old camera card may name it
+    try:
+        picture().save(path)
+    except OSError:
+        pytest.skip("this file system takes names in UTF-8 alone")
+    assert read_photo(path).file.encode() == "elm\N{REPLACEMENT CHARACTER}.png".encode()
 
 
 def test_missing_files_and_folders_are_refused(tmp_path: Path) -> None:
