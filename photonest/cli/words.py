@@ -11,27 +11,29 @@ if TYPE_CHECKING:
 
 def describe_face(face: Face) -> str:
     """Return the measures of a face in a few lines."""
-    from photonest.report.words import DEFECT_NAMES, defect_size
+    from photonest.report.words import DEFECT_NAMES, defect_size, length, twice_error
 
-    size = face.size
+    size, edge = face.size, face.outline.standard_error
+
+    def across(value: float) -> str:
+        return length(value, twice_error(face, value, edge, edge))
+
     se, rim = face.scale.standard_error_pct, face.scale.rim_error_mm
     at_rim = "" if rim is None else f", {rim:.2g} mm at the far rim"
     lines = [
         f"Scale       {face.scale.kind}, {face.scale.mm_per_px:.4g} mm per pixel, standard error {se:.2g} %{at_rim}",
-        f"Diameter    {size.mean_diameter:.1f} mm mean ({size.min_diameter:.1f} to {size.max_diameter:.1f}), "
-        f"ovality {size.ovality_pct:.1f} %",
+        f"Diameter    {across(size.mean_diameter)} mean ({size.min_diameter:.1f} to {size.max_diameter:.1f}), "
+        f"ovality {size.ovality_pct:.1f} %; ± is twice the standard error",
     ]
     lines[1:1] = [f"            {note}" for note in face.scale.notes]
     if size.under_bark is not None:
-        lines.append(f"Under bark  {size.under_bark.mean_diameter:.1f} mm mean")
-    if face.pith is None:
+        lines.append(f"Under bark  {across(size.under_bark.mean_diameter)} mean")
+    if face.pith is None or size.pith_offset is None:
         lines.append("Pith        not found")
     else:
         where = "" if face.pith.inside else ", outside the piece"
-        lines.append(
-            f"Pith        {size.pith_offset:.1f} mm off centre ({size.eccentricity_pct:.1f} %), "
-            f"± {face.pith.standard_error:.1f} mm{where}"
-        )
+        offset = length(size.pith_offset, twice_error(face, size.pith_offset, face.pith.standard_error))
+        lines.append(f"Pith        {offset} off centre ({size.eccentricity_pct:.1f} %){where}")
     lines.append(f"Cracks      {len(face.cracks) or 'none seen'}")
     for crack in face.cracks:
         depth = "" if crack.depth is None else f", {crack.depth:.0f} mm deep"

@@ -190,7 +190,10 @@ def _moisture_now(
     if start is not None:
         now = 100 * (float(weights[-1]) / dry_weight(float(weights[0]), start.moisture_pct) - 1)
         error = (100 + now) / (100 + start.moisture_pct) * start.standard_error
-        note = f"Moisture now rests on {start.moisture_pct:g} ± {start.standard_error:.2g} % at the start."
+        note = (
+            f"Moisture now rests on {start.moisture_pct:.0f} % at the start (standard error "
+            f"{start.standard_error:.0f})."
+        )
         if now < 0:
             note = "The weight is below that of dry wood: the moisture at the start was higher than said."
         return max(now, 0.0), error, [note]

@@ -53,6 +53,11 @@ def test_an_off_cut_gives_the_start() -> None:
     assert "Moisture now: 30 % (standard error 2)" in found.stdout  # (100 + 30) / (100 + 70) of the 3 at the start
 
 
+def test_the_start_is_told_in_figures_that_mean_something() -> None:
+    found = run("--weight", "2031-01-01,1700", "--weight", "2031-02-01,1300", "--sample", "100,60")
+    assert "rests on 67 % at the start (standard error 4)" in found.stderr  # 40 of 60 g; ± means twice on the picture
+
+
 @pytest.mark.parametrize(
     "words",
     [
