@@ -99,7 +99,8 @@ def _nest_pages(book: Book, face: Face, plan: Plan, nest: Nest, units: Units) ->
     ]
     book.y = table(book.page, book.y, heads, rows)
     dashed = "the tenons, and the recess by which cores are turned round" if nest.cuts else "the tenon"
-    book.paragraph(f"The drawing is in mm. Dashed: {dashed}.", size=style.SMALL)
+    unit = "mm" if units == "mm" else "mm (and inches)"
+    book.paragraph(f"The drawing is in {unit}. Dashed: {dashed}.", size=style.SMALL)
     for words in choices:
         book.y += GAP
         book.paragraph(words, size=style.SMALL)

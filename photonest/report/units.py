@@ -13,13 +13,12 @@ SIXTEENTH = MM_PER_INCH / 16
 
 
 def told(value: float, units: Units = "mm", digits: int = 0) -> str:
-    """Return a length with its unit, in mm and, if asked, in inches.
+    """Return a length with its unit, in mm and, if asked, in inches, if it has any sixteenths.
 
-    >>> told(131.96, "mm", 1), told(131.96, "inch", 1)
-    ('132.0 mm', '132.0 mm (5 3/16 in)')
+    >>> told(131.96, "mm", 1), told(131.96, "inch", 1), told(0.3, "inch", 1)
+    ('132.0 mm', '132.0 mm (5 3/16 in)', '0.3 mm')
     """
-    plain = f"{value:.{digits}f} mm"
-    return plain if units == "mm" else f"{plain} ({sixteenths(value)} in)"
+    return _beside(f"{value:.{digits}f} mm", sixteenths(value), units)
 
 
 def stacked(value: float, units: Units = "mm", digits: int = 0) -> str:
@@ -63,17 +62,17 @@ def at_least(value: float, units: Units = "mm") -> str:
     '27.3 mm (1 1/8 in)'
     """
     plain = f"{math.ceil(round(value * 10, 6)) / 10:.1f} mm"
-    return plain if units == "mm" else f"{plain} ({_inches(math.ceil(round(value / SIXTEENTH, 6)))} in)"
+    return _beside(plain, _inches(math.ceil(round(value / SIXTEENTH, 6))), units)
 
 
 def at_most(value: float, units: Units = "mm") -> str:
     """Return a greatest length, rounded downwards to a tenth and a sixteenth: never more than is safe.
 
-    >>> at_most(34.49, "inch")
-    '34.4 mm (1 5/16 in)'
+    >>> at_most(34.49, "inch"), at_most(1.0, "inch")
+    ('34.4 mm (1 5/16 in)', '1.0 mm')
     """
     plain = f"{math.floor(round(value * 10, 6)) / 10:.1f} mm"
-    return plain if units == "mm" else f"{plain} ({_inches(math.floor(round(value / SIXTEENTH, 6)))} in)"
+    return _beside(plain, _inches(math.floor(round(value / SIXTEENTH, 6))), units)
 
 
 def sixteenths(value: float) -> str:
@@ -84,6 +83,11 @@ def sixteenths(value: float) -> str:
     """
     count = round(abs(value) / SIXTEENTH)
     return f"-{_inches(count)}" if value < 0 and count else _inches(count)
+
+
+def _beside(plain: str, inches: str, units: Units) -> str:
+    """Return a length in mm with its inches, if they are asked for and not naught: the mm alone says more then."""
+    return plain if units == "mm" or inches == "0" else f"{plain} ({inches} in)"
 
 
 def _inches(count: int) -> str:

@@ -125,6 +125,7 @@ def in_inches() -> bytes:
 def test_inches_stand_beside_millimetres() -> None:
     sheets = texts(in_inches())
     assert "+16.0 mm (5/8 in) of rim diameters" in sheets[1]
+    assert "The drawing is in mm (and inches)." in sheets[1]
     assert "3/8 in below rim" in sheets[3]
     assert "its inches may be 0.8 mm off" in sheets[2]
     text = sheets[3]
