@@ -239,7 +239,7 @@ class Catalogue:
         known = {"species", "note", "kind", "thickness", "length"}
         if not facts or not facts.keys() <= known:
             raise CatalogueError(
-                f"Nothing of {', '.join(sorted(known))} is given.", "Give --species, --note, --thickness or --length."
+                "Nothing to record is given.", "Give --stock, --species, --note, --thickness or --length."
             )
         return self._happen(code, "described", facts, day)
 
@@ -265,7 +265,8 @@ class Catalogue:
             raise CatalogueError(f"That face is of another photo ({face.photo.file}) than {found.code}.")
         if face_hash(face or stored) != plan.face.sha256:
             raise CatalogueError(
-                f"That plan was not made for the face of {found.code}.", "Give the face file it was made for, too."
+                f"That plan was not made for {'the face given or beside it' if face else f'the face of {found.code}'}.",
+                "Plan again if the face was changed since; else give the face file it was made for with --face.",
             )
         changed = face is not None and face_hash(face) != face_hash(stored)
         with writing(self._engine, self.where) as connection:

@@ -128,7 +128,7 @@ def _report(batch: Batch, json: bool) -> None:
         show(json_module.dumps(document, indent=1, ensure_ascii=False, default=str))
     else:
         for entry in batch.added:
-            show(line_of(entry))
+            show(f"{line_of(entry)}  from {' '.join(entry.photo_file.split())}")
     say(f"{len(batch.added)} added, {len(batch.known)} already there, {len(batch.failed)} not measured.")
     if batch.failed or batch.warnings:
         say("These need a look:")

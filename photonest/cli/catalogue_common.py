@@ -86,12 +86,15 @@ def past_day_of(moment: datetime | None) -> date | None:
 def opened(where: str | None, photos: Path | None, *, make: bool = False) -> Iterator[Catalogue]:
     """Give the catalogue asked for, or the usual one."""
     from photonest.catalogue.store import Catalogue
+    from photonest.model import CatalogueError
 
     if where is None:
         from platformdirs import user_data_path
 
         folder = user_data_path("photonest", ensure_exists=make)
         where = str(folder / "catalogue.sqlite")
+        if not make and not folder.exists():
+            raise CatalogueError("There is no catalogue yet.", "Begin one with: photonest catalogue add PHOTO.")
     with Catalogue(where, photos, make=make) as catalogue:
         yield catalogue
 

@@ -200,7 +200,7 @@ def test_unknown_codes_and_states(catalogue: Catalogue) -> None:
             call("NOPE")
     with pytest.raises(CatalogueError, match="is not a state"):
         catalogue.set_state(code, "mouldy")
-    with pytest.raises(CatalogueError, match="Nothing of"):
+    with pytest.raises(CatalogueError, match="Nothing to record"):
         catalogue.describe(code, {"colour": "brown"})
 
 

@@ -70,7 +70,9 @@ def filled(yard: Path) -> tuple[str, str]:
 def test_adding_a_folder_goes_on_after_a_bad_photo(yard: Path) -> None:
     found = run("add", yard / "incoming", "--jobs", 1)
     assert "1 of 3 photos could not be measured" in str(found.exception)
-    assert len(found.stdout.splitlines()) == 2
+    lines = {line.split()[0]: line for line in found.stdout.splitlines()}
+    assert sorted(line.split()[-1] for line in lines.values()) == ["a.png", "b.png"]  # which photo has which code
+    assert set(lines) == set(codes())
     assert "2 added, 0 already there, 1 not measured" in found.stderr
     assert "bad.png: It is a bad photo." in found.stderr
     assert "Look at crack c2." in found.stderr  # a warning of the measurement
@@ -79,6 +81,15 @@ def test_adding_a_folder_goes_on_after_a_bad_photo(yard: Path) -> None:
     assert "0 added, 1 already there" in again.stderr
     assert "stay as they were" not in again.stderr
     assert "stay as they were" in run("add", yard / "incoming" / "a.png", "--thickness", 80).stderr
+
+
+def test_before_the_first_piece_it_is_told_how_to_begin(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.delenv("PHOTONEST_CATALOGUE")
+    monkeypatch.setattr("platformdirs.user_data_path", lambda *_, **__: tmp_path / "none yet")
+    error = run("list").exception
+    assert isinstance(error, CatalogueError)
+    assert "There is no catalogue yet" in error.message
+    assert "catalogue add" in error.hint
 
 
 def test_a_piece_through_its_life(yard: Path) -> None:
