@@ -254,6 +254,9 @@ def _find_breach(stage: Stage, plugin: Any) -> str:
 @contextlib.contextmanager
 def stdout_to_stderr() -> Iterator[None]:
     """Send what is printed meanwhile to stderr, at the level of the process: stdout carries results alone."""
+    if not sys.stdout:  # Python has none where the program was started with it closed
+        yield
+        return
     sys.stdout.flush()
     try:
         kept = os.dup(1)

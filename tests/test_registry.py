@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from photonest.model import DocumentError, PluginError
-from photonest.registry import BUILT_IN, Finder, Listing, LoadFailure, Registry, load_finder
+from photonest.registry import BUILT_IN, Finder, Listing, LoadFailure, Registry, load_finder, stdout_to_stderr
 from photonest.spec import STAGES, Stage
 
 FAKES = "tests.plugins.fakes"
@@ -26,6 +26,12 @@ def test_every_built_in_finder_loads_and_keeps_its_contract() -> None:
         finders, _ = registry.load(stage)
         built_in = {finder.name for finder in finders if finder.listing.source == "built in"}
         assert built_in == set(BUILT_IN[stage])
+
+
+def test_finders_load_where_there_is_no_stdout(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stdout", None)  # as Python leaves it where the program was started with it closed
+    with stdout_to_stderr():
+        pass
 
 
 def test_auto_goes_by_priority_then_name_and_never_by_order_of_installation() -> None:
