@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from photonest.cli.common import AsJson, parsed_point, photo_of, say, say_warnings, show, write_results
+from photonest.cli.common import AsJson, parsed_point, photo_of, picture_of, say, say_warnings, show, write_results
 from photonest.cli.words import describe_face
 
 if TYPE_CHECKING:
@@ -43,6 +43,9 @@ def adjust(
         str | None, typer.Option(metavar='"X,Y X,Y ..."', help="Replace the outline by these points, once around.")
     ] = None,
     px: Annotated[bool, typer.Option("--px", help=PX)] = False,
+    photo: Annotated[
+        Path | None, typer.Option(metavar="PHOTO", help="The photo to draw face.png on, where it is not at hand.")
+    ] = None,
     json: AsJson = False,
 ) -> None:
     """Overrule what was measured: move the pith, add, dismiss or probe cracks and defects, replace the outline.
@@ -75,7 +78,7 @@ def adjust(
     changed = adjusted(face, changes)
     document = dump_json(face_to_document(changed))
     files = {file.name: document.encode()}
-    files.update(_picture(file, changed))
+    files.update(_picture(file, changed, photo))
     write_results(file.parent, files)
     say_warnings(changed.warnings)
     say(f"Wrote {', '.join(str(file.parent / name) for name in files)}.")
@@ -147,12 +150,12 @@ def _number(text: str, option: str) -> float:
         raise typer.BadParameter(f"{text!r} is not a number.", param_hint=option) from None
 
 
-def _picture(file: Path, face: Face) -> dict[str, bytes]:
+def _picture(file: Path, face: Face, given: Path | None) -> dict[str, bytes]:
     """Draw face.png anew where the photo is at hand; an old picture would show what is no longer so."""
     from photonest.report import face_picture
 
-    photo = photo_of(face, file)
+    photo = photo_of(face, file) if given is None else picture_of(face, file, given)
     if photo is None:
-        say("face.png was not drawn anew: the photo is not beside the face file.")
+        say(f"face.png was not drawn anew, as {face.photo.file} is not at hand: give it as --photo, here or to plan.")
         return {}
     return {"face.png": face_picture(photo, face)}

@@ -1,12 +1,18 @@
 """What a person types for ``photonest adjust`` is read as meant."""
 
+import hashlib
 import math
+from dataclasses import replace
+from pathlib import Path
 
+import numpy as np
 import pytest
 import shapely
 import typer
+from PIL import Image
 
-from photonest.cli.adjust import _defect, _reader
+from photonest.cli.adjust import _defect, _picture, _reader
+from photonest.model import PhotoError
 from tests.model.examples import whole_face
 
 POINTS = _reader(whole_face(), px=False)
@@ -25,3 +31,19 @@ def test_a_defect_is_a_middle_with_a_width_or_an_edge() -> None:
 def test_what_is_no_defect_is_refused(text: str) -> None:
     with pytest.raises(typer.BadParameter):
         _defect(text, POINTS)
+
+
+def test_the_picture_is_drawn_on_a_photo_that_lies_elsewhere(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("photonest.report.face_picture", lambda *_: b"drawn")
+    (tmp_path / "yard").mkdir()
+    photo = tmp_path / "yard" / "elm.png"
+    Image.fromarray(np.zeros((500, 800, 3), np.uint8)).save(photo)
+    face = whole_face()
+    face = replace(face, photo=replace(face.photo, sha256=hashlib.sha256(photo.read_bytes()).hexdigest()))
+    assert _picture(tmp_path / "face.json", face, None) == {}
+    assert "--photo" in capsys.readouterr().err
+    assert _picture(tmp_path / "face.json", face, photo) == {"face.png": b"drawn"}
+    with pytest.raises(PhotoError, match="not the photo"):
+        _picture(tmp_path / "face.json", whole_face(), photo)
