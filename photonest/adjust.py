@@ -7,6 +7,7 @@ import itertools
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -24,9 +25,11 @@ from photonest.model import (
     Pith,
     Point,
     Points,
+    Scale,
 )
 from photonest.model.values import FieldError
 from photonest.rectify import shifted
+from photonest.scale.uncertainty import diameter_error_pct, rim_error_mm
 from photonest.sizes import centroid, measure_size
 
 
@@ -55,7 +58,8 @@ class Changes:
     Attributes
     ----------
     outline : points or None
-        Replaces the outline; bark is then not told apart.
+        Replaces the outline; bark is then not told apart. Its centroid becomes the origin only once all is changed:
+        every position of one call is in the frame as it was before.
     pith : (x, y) or None
         Where the pith really is.
     pith_error : float
@@ -92,25 +96,27 @@ def adjusted(face: Face, changes: Changes) -> Face:
     _check_ids(face, changes)
     if both := sorted(set(changes.dismissed) & set(changes.restored)):
         raise MarksError(f"{', '.join(both)} can't be dismissed and restored at once.", "Give one of the two.")
+    whole = _whole(face.outline.points if changes.outline is None else changes.outline)
     try:
-        face = _with_outline(face, changes.outline)
-        pith = face.pith if changes.pith is None else _new_pith(face, changes)
+        pith = face.pith if changes.pith is None else _new_pith(whole, changes)
         cracks = [_changed_crack(crack, changes) for crack in face.cracks]
         defects = [_changed_defect(defect, changes) for defect in face.defects]
         cracks += [_new_crack(new, pith) for new in changes.added]
         defects += [_new_defect(new) for new in changes.added_defects]
     except FieldError as error:
         raise MarksError(f"The change can't be made: {error}.") from error
-    _check_inside(face, cracks, defects)
+    _check_inside(whole, cracks, defects)
     kept_cracks, kept_defects = _numbered(face, cracks, defects)
     changed = replace(
         face,
         pith=pith,
         cracks=kept_cracks,
         defects=kept_defects,
-        size=measure_size(face.outline, pith, kept_cracks, kept_defects),
         provenance=(*face.provenance, *_records(changes)),
     )
+    changed = _with_outline(changed, changes.outline)
+    size = measure_size(changed.outline, changed.pith, changed.cracks, changed.defects)
+    changed = replace(changed, size=size)
     return replace(changed, warnings=face_warnings(changed))
 
 
@@ -133,16 +139,23 @@ def _check_ids(face: Face, changes: Changes) -> None:
                 )
 
 
-def _with_outline(face: Face, points: Points | None) -> Face:
-    """Return the face with another outline; its centroid becomes the origin, and everything else moves along."""
-    if points is None:
-        return face
+def _whole(points: Points) -> Any:
+    """Return the polygon of an outline; raise MarksError where it is none."""
     import shapely
 
     shape = shapely.Polygon(points) if len(points) >= 3 else None
     if shape is None or not shape.is_valid or shape.area <= 0:
         why = "it needs three points or more" if shape is None else shapely.is_valid_reason(shape)
         raise MarksError(f"The outline given is not a simple polygon: {why}.", "Give its points in order, once around.")
+    return shape
+
+
+def _with_outline(face: Face, points: Points | None) -> Face:
+    """Return the face with another outline; its centroid becomes the origin, and everything else moves along."""
+    if points is None:
+        return face
+    import shapely
+
     dx, dy = (-value for value in centroid(points))
 
     def moved(line: Points) -> Points:
@@ -150,22 +163,28 @@ def _with_outline(face: Face, points: Points | None) -> Face:
 
     pith = face.pith
     if pith is not None:
-        pith = replace(pith, point=moved((pith.point,))[0], inside=bool(shape.covers(shapely.Point(pith.point))))
+        inside = bool(shapely.Polygon(points).covers(shapely.Point(pith.point)))
+        pith = replace(pith, point=moved((pith.point,))[0], inside=inside)
     return replace(
         face,
         outline=Outline(moved(points), None, 1.0, set_by="person"),
-        scale=shifted(face.scale, dx, dy),
+        scale=_scale_about(shifted(face.scale, dx, dy), moved(points)),
         pith=pith,
         cracks=tuple(replace(crack, path=moved(crack.path)) for crack in face.cracks),
         defects=tuple(replace(defect, outline=moved(defect.outline)) for defect in face.defects),
     )
 
 
-def _new_pith(face: Face, changes: Changes) -> Pith:
+def _scale_about(scale: Scale, points: Points) -> Scale:
+    """Return the scale with its standard errors for another outline: they grow with how far it reaches."""
+    error, at_rim = diameter_error_pct(scale, points), rim_error_mm(scale, points)
+    return replace(scale, standard_error_pct=error, rim_error_mm=at_rim)
+
+
+def _new_pith(whole: Any, changes: Changes) -> Pith:
     import shapely
 
     assert changes.pith is not None
-    whole = shapely.Polygon(face.outline.points)
     point = shapely.Point(changes.pith)
     if whole.distance(point) > 5 * math.sqrt(whole.area):
         raise MarksError(f"A pith at {changes.pith} lies far outside the piece.", "Positions are mm from its middle.")
@@ -268,23 +287,27 @@ def with_end(path: Points, end: Point) -> Points:
     return kept[::-1] if flip else kept
 
 
-def _check_inside(face: Face, cracks: list[Crack], defects: list[Defect]) -> None:
+def _check_inside(whole: Any, cracks: list[Crack], defects: list[Defect]) -> None:
+    """Raise MarksError where what a person set leaves the wood; what is dismissed may lie beyond a drawn outline."""
     import shapely
 
-    whole = shapely.Polygon(face.outline.points)
     near = whole.buffer(0.02 * math.sqrt(whole.area))
     for crack in cracks:
-        if crack.set_by == "person" and not near.covers(shapely.LineString(crack.path)):
+        if _asserted(crack) and not near.covers(shapely.LineString(crack.path)):
             raise MarksError(
                 f"The crack {list(crack.path[0])} to {list(crack.path[-1])} leaves the wood.",
                 "Positions are mm from the middle of the face, x to the right and y down.",
             )
     for defect in defects:
-        if defect.set_by == "person" and not near.covers(shapely.Polygon(defect.outline)):
+        if _asserted(defect) and not near.covers(shapely.Polygon(defect.outline)):
             raise MarksError(
                 f"The {defect.kind} about {list(defect.outline[0])} leaves the wood.",
                 "Positions are mm from the middle of the face, x to the right and y down.",
             )
+
+
+def _asserted(mark: Crack | Defect) -> bool:
+    return mark.set_by == "person" and mark.status != "dismissed"
 
 
 def _numbered(face: Face, cracks: list[Crack], defects: list[Defect]) -> tuple[tuple[Crack, ...], tuple[Defect, ...]]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from photonest.model import (
     Attempt,
     CrackError,
+    MarksError,
     NotFound,
     OutlineError,
     PhotonestError,
@@ -96,7 +97,7 @@ def all_answers(
     alone: str | None = None,
 ) -> Answer:
     """Ask every finder; the value lists their answers. After one of the finder called `alone` no other is asked."""
-    if stage == "cracks" and choices.cracks == "none":
+    if stage == "cracks" and choices.cracks == "none" and not _marked(choices):
         return Answer([], (_unasked(stage),))
     return _answered(stage, _walk(registry, stage, choices, inputs, check, lambda finder: finder.name == alone))
 
@@ -116,7 +117,7 @@ def _walk(
 ) -> _Asked:
     """Ask finders in their order, up to one whose answer is enough."""
     name: str = getattr(choices, stage)
-    finders, failures = registry.load(stage) if name == "auto" else ((registry.named(stage, name),), ())
+    finders, failures = _finders(registry, stage, choices)
     attempts = [_not_loaded(failure) for failure in failures]
     refusals: list[NotFound] = []
     answers: list[Any] = []
@@ -130,6 +131,19 @@ def _walk(
         elif isinstance(found, NotFound):
             refusals.append(found)
     return _Asked(answers, tuple(attempts), tuple(refusals))
+
+
+def _finders(registry: Registry, stage: Stage, choices: Choices) -> tuple[Sequence[Finder], Sequence[LoadFailure]]:
+    """Return the finders to ask; cracks that a person marked are kept whatever finder is asked for by name."""
+    name: str = getattr(choices, stage)
+    if name == "auto":
+        return registry.load(stage)
+    names = dict.fromkeys([*(["by-hand"] if stage == "cracks" and _marked(choices) else []), name])
+    return tuple(registry.named(stage, each) for each in names if each != "none"), ()
+
+
+def _marked(choices: Choices) -> bool:
+    return ("cracks", "by-hand") in choices.settings
 
 
 def _ask(
@@ -148,6 +162,13 @@ def _ask(
             return found, attempt("not found", str(found.reason))
         return check(found), attempt("found")
     except PhotonestError as error:
+        if (
+            finder.name == "by-hand" and finder.stage != "scale"
+        ):  # passed over, a crack that a person added would be lost
+            raise MarksError(
+                f"What was set by hand on this photo no longer fits the face: {error.message}",
+                "Measure into another folder with --out, and set it anew there with photonest adjust.",
+            ) from error
         if named:
             raise
         return NotFound(error.message, error.hint), attempt("refused", error.message)

@@ -87,7 +87,10 @@ def checked_pith(found: Any, outline: Outline) -> Pith:
 
 
 def checked_marks(found: Any, outline: Outline) -> tuple[Crack | Defect, ...]:
-    """Return a finder's cracks and defects, each in the wood, lengths taken anew."""
+    """Return a finder's cracks and defects, each in the wood, lengths taken anew.
+
+    What a person dismissed may lie outside: a shadow, say, that an earlier outline took in.
+    """
     import shapely
 
     if isinstance(found, (str, bytes)) or not isinstance(found, Sequence):
@@ -106,7 +109,7 @@ def checked_marks(found: Any, outline: Outline) -> tuple[Crack | Defect, ...]:
                 raise _breach(f"a {mark.kind}'s outline is not a simple polygon")
         else:
             raise _breach(f"a Crack or a Defect was due, not {type(mark).__name__}")
-        if not near.covers(line):
+        if mark.status != "dismissed" and not near.covers(line):
             raise _breach("one of its marks lies outside the wood")
         marks.append(mark)
     return tuple(marks)

@@ -38,7 +38,7 @@ class HandMarks:
             }
         if stage == "pith" and self.pith_px is not None:
             return {"point": mm((self.pith_px,))[0], "standard_error": self.pith_error}
-        if stage == "cracks":
+        if stage == "cracks" and (self.cracks_px or self.defects_px):
             return {
                 "cracks": [plain(replace(crack, path=mm(crack.path))) for crack in self.cracks_px],
                 "defects": [plain(replace(defect, outline=mm(defect.outline))) for defect in self.defects_px],

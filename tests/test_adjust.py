@@ -1,8 +1,10 @@
 """What a person sets overrules what was measured, is recorded, and outlives a new measurement."""
 
+import math
 from dataclasses import replace
 from typing import cast
 
+import numpy as np
 import pytest
 
 from photonest.adjust import Changes, NewCrack, NewDefect, adjusted, crack_kind, with_end
@@ -11,6 +13,7 @@ from photonest.gates import merge_marks
 from photonest.marks import hand_marks
 from photonest.model import Crack, Defect, Face, MarksError, Pith, face_from_document, face_to_document
 from photonest.pipeline import measure
+from photonest.rectify import mm_to_photo
 from photonest.registry import BUILT_IN, Listing
 from photonest.spec import Stage
 from tests.test_pipeline import GOOD, Chain, photo
@@ -71,6 +74,43 @@ def test_another_outline_moves_the_origin_to_its_centroid(face: Face) -> None:
     assert changed.pith is not None and face.pith is not None
     assert changed.pith.point == pytest.approx((face.pith.point[0] + 10, face.pith.point[1]))
     assert changed.outline.set_by == "person"
+
+
+def test_all_positions_of_one_call_are_in_the_frame_as_it_was(face: Face) -> None:
+    outline = ((-40.0, -40.0), (20.0, -40.0), (20.0, 40.0), (-40.0, 40.0))  # its centroid lies 10 mm to the left
+    new, knot = NewCrack(((-10.0, 0.0), (-35.0, 0.0))), NewDefect("knot", KNOT)
+    changed = adjusted(face, Changes(outline=outline, pith=(-20.0, 5.0), added=(new,), added_defects=(knot,)))
+    assert changed.pith is not None
+    for asked, marks in ((((-20.0, 5.0),), (changed.pith.point,)), (new.path, changed.cracks[-1].path)):
+        assert np.allclose(mm_to_photo(face.scale, asked), mm_to_photo(changed.scale, marks))
+    assert np.allclose(mm_to_photo(face.scale, KNOT), mm_to_photo(changed.scale, changed.defects[-1].outline))
+    assert changed.size.pith_offset == pytest.approx(math.hypot(-20 + 10, 5))
+
+
+def test_what_was_dismissed_may_lie_outside_an_outline_drawn_by_hand(face: Face) -> None:
+    outline = ((-40.0, -40.0), (10.0, -40.0), (10.0, 40.0), (-40.0, 40.0))  # c1 lies to the right of it
+    dismissed = adjusted(face, Changes(dismissed=("c1",)))
+    for changed in (adjusted(dismissed, Changes(outline=outline)), adjusted(face, Changes(outline, dismissed=("c1",)))):
+        assert [crack.status for crack in changed.cracks] == ["dismissed"]
+        assert measure(photo(), by_hand_first(), Choices(cracks="by-hand"), hand_marks(changed)).cracks
+    with pytest.raises(MarksError, match="leaves the wood"):
+        adjusted(adjusted(face, Changes(depths={"c1": 9.0})), Changes(outline=outline))
+
+
+def test_a_finder_asked_for_by_name_does_not_lose_what_a_person_marked(face: Face) -> None:
+    marks = hand_marks(adjusted(face, Changes(added=(NewCrack(((-10.0, 20.0), (-30.0, 20.0))),))))
+    for name, count in (("fake", 2), ("none", 1)):
+        cracks = measure(photo(), by_hand_first(), Choices(cracks=name), marks).cracks
+        assert [crack.set_by for crack in cracks].count("person") == 1 and len(cracks) == count
+    assert measure(photo(), by_hand_first(), Choices(cracks="none"), hand_marks(face)).cracks == ()
+
+
+def test_marks_that_no_longer_fit_are_refused_aloud(face: Face) -> None:
+    added = adjusted(face, Changes(added=(NewCrack(((-10.0, 20.0), (-30.0, 20.0))),)))
+    marks = hand_marks(added)
+    moved = replace(marks.cracks_px[0], path=tuple((x + 1e4, y) for x, y in marks.cracks_px[0].path))
+    with pytest.raises(MarksError, match="no longer fits"):
+        measure(photo(), by_hand_first(), Choices(), replace(marks, cracks_px=(moved,)))
 
 
 @pytest.mark.parametrize(
