@@ -258,7 +258,7 @@ def _half(question: Question, log: Log, half: HalfNest, halves: Sequence[HalfNes
     names = np.append(names, ["the pith"] * (len(points.rho) - len(names)))
     recipe = half.found.recipe
     widest = log.widest[log.zs.index(half.z)]
-    marking = log_marking(question.face, axis, recipe, question.shop)
+    marking = log_marking(question.face, question.stock, axis, recipe, question.shop)
     nest = nest_of(question, axis, recipe, points, names, math.inf, math.inf, marking)
     if recipe.rim > widest - NEAR and widest < question.shop.swing / 2 - question.shop.trueing:
         first = replace(nest.bowls[0], binds=(*nest.bowls[0].binds, "the length of the log"))

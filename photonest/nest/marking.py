@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from photonest.model import Axis, Face, Point, Shop
+from photonest.model import Axis, Face, Point, Shop, Stock
 from photonest.nest.keepouts import distances, segments_of
 from photonest.nest.refine import Recipe
 from photonest.nest.solve import Found
@@ -23,33 +23,38 @@ def round_marking(face: Face, axis: Axis, found: Found, shop: Shop) -> tuple[str
     return (*lines, f"{_saw_words(found.recipe, shop)}; scribe that circle and check it.")
 
 
-def log_marking(face: Face, axis: Axis, recipe: Recipe, shop: Shop) -> tuple[str, ...]:
-    """Return how to mark the rip line, the centre and the circle of one half of a log."""
-    x, y, z = axis.point
-    into = np.array(axis.direction[:2])
+def log_marking(face: Face, stock: Stock, axis: Axis, recipe: Recipe, shop: Shop) -> tuple[str, ...]:
+    """Return how to mark the rip line, the centre and the circle of one half of a log.
+
+    The rims lie at the rip line or, where they face the bark, the foot of the first bowl does.
+    """
+    at, into = np.asarray(axis.point[:2]), np.asarray(axis.direction[:2])
+    if stock.rim_towards == "bark":
+        at, into = at + recipe.depth * into, -into
     across = np.array([-into[1], into[0]])
-    lines = []
-    ends = [_exit(face, (x, y), across * side) for side in (1.0, -1.0)]
+    angle = f"at {angle_on_paper(across):.0f} degrees to the photo's horizontal"
     if face.pith is not None:
-        pith = np.asarray(face.pith.point)
-        away = float((np.array([x, y]) - pith) @ into)
-        lines.append(
-            f"Rip along a line {away:.0f} mm from the pith, on the {_direction(into)} side of it, at "
-            f"{angle_on_paper(across):.0f} degrees to the photo's horizontal."
-        )
-        along = float((np.array([x, y]) - pith) @ across)
-        lines.append(
-            f"On the sawn face the centre lies {abs(along):.0f} mm from the pith's line, {ends[0]:.0f} mm and "
-            f"{ends[1]:.0f} mm from the two edges{_under_bark(face) or ' of the wood'}, {z:.0f} mm from the "
-            "photographed end."
-        )
+        away, along = (float((at - face.pith.point) @ way) for way in (into, across))
+        lines = [
+            f"Rip along a line {away:.0f} mm from the pith, on the {_direction(into)} side of it, {angle}; saw beside "
+            "it, on the side away from the bowls."
+        ]
+        beside = "where the pith is nearest"
+        if abs(along) >= 0.5:
+            beside = f"{abs(along):.0f} mm to the {_direction(along * across)} of where the pith is nearest"
     else:
-        lines.append(
-            f"Rip along a line at {angle_on_paper(across):.0f} degrees to the photo's horizontal through a point "
-            f"{_from_edge(face, (x, y))}; the centre lies {z:.0f} mm from the photographed end."
-        )
-    lines.append(f"{_saw_words(recipe, shop)} about that centre.")
-    return tuple(lines)
+        lines = [
+            f"Rip along a line {angle}, through a point {_from_edge(face, (at[0], at[1]))}; saw beside it, on the side "
+            f"away from the bowls, which lie to the {_direction(into)} of it."
+        ]
+        beside = "at that point"
+    one, other = (f"{_exit(face, (at[0], at[1]), way):.0f} mm from the {_direction(way)}" for way in (across, -across))
+    return (
+        *lines,
+        f"On the sawn face the centre lies {beside}, {one} edge{_under_bark(face)} and {other} one as the photo shows "
+        f"them, and {axis.point[2]:.0f} mm from the photographed end.",
+        f"{_saw_words(recipe, shop)} about that centre.",
+    )
 
 
 def _saw_words(recipe: Recipe, shop: Shop) -> str:

@@ -1,6 +1,8 @@
-"""Marking words say from which of two edges their distances are taken, and a circle that leaves wood to true."""
+"""Marking words say which line, edge and side they mean, and a circle that leaves wood to true."""
 
+import re
 from dataclasses import replace
+from typing import Literal
 
 import pytest
 
@@ -29,3 +31,27 @@ def test_the_circle_to_saw_leaves_the_trueing_and_is_never_told_smaller() -> Non
     line = next(line for line in nest.marking if "no smaller than" in line)
     across = float(line.split("no smaller than ")[1].split(" mm")[0])
     assert 0 <= across - (nest.bowls[0].rim_diameter + 2 * shop.trueing) < 0.2  # both are told to a tenth
+
+
+@pytest.mark.parametrize("towards", ["pith", "bark"])
+def test_a_log_is_ripped_between_the_bowls_and_the_pith(towards: Literal["pith", "bark"]) -> None:
+    wood, shop, pith = face(ring(150.0), pith=(4.0, -3.0)), Shop(), (4.0, -3.0)
+    stock = Stock("log", length=300.0, rim_towards=towards)
+    plan = plan_nest(wood, stock, shop, rip=0.0, others=False, work=1)
+    assert len(plan.nests) == 2
+    for nest in plan.nests:
+        (x, y, _), (_, down, _) = nest.axis.point, nest.axis.direction
+        planes = (y, y + down * nest.bowls[0].depth)  # of the rims and of the foot; the rip lies level in the photo
+        nearest = min(planes, key=lambda plane: abs(plane - pith[1]))
+        side = "upper" if sum(planes) / 2 < pith[1] else "lower"
+        rip, centre, _ = nest.marking
+        away = re.search(r"line (\S+) mm from the pith, on the (\w+) side", rip)
+        assert away is not None and away[2] == side
+        assert float(away[1]) == pytest.approx(abs(nearest - pith[1]), abs=0.51)  # told to a millimetre
+        aside = re.search(r"(\S+) mm to the (left|right) of where", centre)
+        if abs(x - pith[0]) > 0.5:
+            assert aside is not None and aside[2] == ("left" if x < pith[0] else "right")
+        half = (150.0**2 - nearest**2) ** 0.5  # the chord of the ring, on which the centre lies
+        for name, far in (("left", half + x), ("right", half - x)):
+            told = re.search(rf"(\d+) mm from the {name}", centre)
+            assert told is not None and float(told[1]) == pytest.approx(far, abs=0.7)  # a polygon stands for the ring
