@@ -91,7 +91,7 @@ class Shop:
     foot_share : float
         The foot's diameter as a share of the rim diameter, before the jaws limit it.
     screws : float or None
-        How deep faceplate screws reach into the far side of the stock; None when there are none.
+        How deep the screws of a faceplate on the first bowl's foot reach in; None when there are none.
     min_rim, min_depth : float
         Rim diameter and depth at which a bowl is worth having.
     max_slope : float

@@ -38,7 +38,7 @@ FIGURES: dict[str, Figure] = {
     "wall_share": Figure(0.02, 0.5, "", "nor than this share of the bowl's own rim diameter."),
     "tenon": Figure(0, 40, "mm", "Depth of the tenon, added to the wall at the base."),
     "foot_share": Figure(0.05, 1, "", "Diameter of the foot as a share of the rim diameter, before the jaws limit it."),
-    "screws": Figure(1, 200, "mm", "How deep faceplate screws reach into the far side; leave it out if none.", True),
+    "screws": Figure(1, 200, "mm", "How deep screws of a faceplate on the foot reach in; leave it out if none.", True),
     "min_rim": Figure(40, 1000, "mm", "A bowl smaller than this across the rim is not worth having,"),
     "min_depth": Figure(10, 500, "mm", "nor one shallower than this."),
     "max_slope": Figure(0, 45, "degrees", "Greatest slope of a groove at the axis, so that the core comes free."),

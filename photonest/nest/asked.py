@@ -98,16 +98,15 @@ def nest_of(
     recipe: Recipe,
     points: HalfPlanePoints,
     owners: NDArray[np.str_],
-    limit: float,
     thickness: float,
     marking: tuple[str, ...],
 ) -> Nest:
     """Return a nest on an axis from its recipe; `owners` names what each of the points is of."""
     rules = question.work.rules
-    names = binding(rules, recipe, points, owners, limit, thickness)
+    names = binding(rules, recipe, points, owners, thickness)
     return Nest(
         axis,
-        bowls_of(rules, recipe, clearance_from(points, question.shop.clearance), limit, names),
+        bowls_of(rules, recipe, clearance_from(points, question.shop.clearance), names),
         cuts_of(rules, recipe),
         saw_diameter=2 * (recipe.rim + question.shop.trueing),
         marking=marking,

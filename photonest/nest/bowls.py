@@ -56,11 +56,10 @@ def bowls_of(
     rules: Rules,
     recipe: Recipe,
     clearance: Clearance,
-    limit: float = math.inf,
     binds: Sequence[tuple[str, ...]] | None = None,
 ) -> tuple[Bowl, ...]:
-    """Return the bowls of a recipe, the largest first; no inside goes below `limit`."""
-    outsides, grooves = recipe.bowls(rules, limit), recipe.grooves(rules)
+    """Return the bowls of a recipe, the largest first."""
+    outsides, grooves = recipe.bowls(rules), recipe.grooves(rules)
     volumes = capacities(outsides, grooves)
     found = []
     for place, bowl in enumerate(outsides):

@@ -164,10 +164,11 @@ def _check_lathe(nest: Nest, plan: Plan) -> Iterator[Violation]:
     rims = [bowl.outer[0][0] for bowl in nest.bowls]
     if [bowl.number for bowl in nest.bowls] != list(range(1, len(rims) + 1)) or sorted(rims, reverse=True) != rims:
         yield Violation("order", "bowls", "are not numbered from the largest")
-    if shop.screws is not None and plan.stock.thickness is not None:
-        deepest = max(h for _, h in first.inner)
-        if deepest > plan.stock.thickness - shop.screws + SLACK:
-            yield Violation("screws", "cut 1", f"the faceplate screws reach the groove at {deepest:.1f} mm")
+    left = first.outer[-1][1] - max(h for _, h in first.inner)  # a faceplate sits on the foot
+    if shop.screws is not None and left < shop.screws + shop.clearance - SLACK:
+        yield Violation(
+            "screws", "cut 1", f"its groove comes within {left:.1f} mm of the foot, {shop.screws:g} mm screws"
+        )
 
 
 def _check_wood(nest: Nest, face: Face, plan: Plan) -> Iterator[Violation]:

@@ -42,11 +42,11 @@ class Outside(NamedTuple):
         return Outside(*(np.asarray(field)[:, None] for field in self))
 
 
-def turned_outside(rules: Rules, rim: ArrayLike, depth: ArrayLike, limit: float = np.inf) -> Outside:
+def turned_outside(rules: Rules, rim: ArrayLike, depth: ArrayLike) -> Outside:
     """Return the outside of a first bowl: an arc about the axis through (rim, 0) and (foot, depth).
 
     Where the arc's centre would lie behind the rim plane (a bowl deeper than ``sqrt(rim^2 - foot^2)``), or the foot is
-    wider than the rim, the radius is NaN. No inside goes below `limit`, where screws may be.
+    wider than the rim, the radius is NaN.
     """
     rim, depth = np.broadcast_arrays(np.asarray(rim, float), np.asarray(depth, float))
     foot = rules.foot(rim)
@@ -55,9 +55,17 @@ def turned_outside(rules: Rules, rim: ArrayLike, depth: ArrayLike, limit: float 
         possible = (stand_off >= -1e-9) & (foot < rim) & (depth > 0)
     stand_off = np.where(possible, np.maximum(stand_off, 0.0), np.nan)
     wall = rules.wall(rim)
-    floor, axis_floor = np.minimum(depth - wall, limit), np.minimum(depth - wall - rules.shop.tenon, limit)
     radius = np.hypot(rim, stand_off)
-    return Outside(np.zeros_like(rim), stand_off, radius, rim, foot, depth, wall, floor, axis_floor)
+    return Outside(np.zeros_like(rim), stand_off, radius, rim, foot, depth, wall, *_floors(rules, depth, wall))
+
+
+def _floors(rules: Rules, depth: Real, wall: Real) -> tuple[Real, Real]:
+    """Return how deep the inside of a first bowl may go: anywhere, and on the axis, where the tenon is.
+
+    Screws of a faceplate reach in from the foot: the bowl is turned round on it once its outside is done.
+    """
+    base = wall + rules.shop.tenon
+    return depth - np.maximum(wall, rules.screw_reach), depth - np.maximum(base, rules.screw_reach)
 
 
 def deepest(rules: Rules, rim: ArrayLike) -> Real:
@@ -67,7 +75,7 @@ def deepest(rules: Rules, rim: ArrayLike) -> Real:
     return found
 
 
-def loosest_outside(rules: Rules, low: Real, high: Real, room: Real, limit: float = np.inf) -> Outside:
+def loosest_outside(rules: Rules, low: Real, high: Real, room: Real) -> Outside:
     """Return an outside that holds every first bowl of rim radius low to high, no deeper than `room`.
 
     At depth h the radius of such a bowl is ``sqrt(r^2 (1 - h/H) + f^2 h/H + h H - h^2)``, which grows with the rim r,
@@ -78,9 +86,8 @@ def loosest_outside(rules: Rules, low: Real, high: Real, room: Real, limit: floa
     with np.errstate(invalid="ignore", divide="ignore"):
         stand_off = np.maximum((high**2 - most**2 - depth**2) / (2 * depth), 0.0)
     wall = rules.least_wall_from(low)
-    floor, axis_floor = np.minimum(depth - wall, limit), np.minimum(depth - wall - rules.shop.tenon, limit)
     radius = np.where(depth > 0, np.hypot(high, stand_off), np.nan)
-    return Outside(np.zeros_like(high), stand_off, radius, high, least, depth, wall, floor, axis_floor)
+    return Outside(np.zeros_like(high), stand_off, radius, high, least, depth, wall, *_floors(rules, depth, wall))
 
 
 def cored_outside(rules: Rules, edge: ArrayLike, offset: ArrayLike, stand_off: ArrayLike) -> Outside:

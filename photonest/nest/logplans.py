@@ -259,12 +259,12 @@ def _half(question: Question, log: Log, half: HalfNest, halves: Sequence[HalfNes
     recipe = half.found.recipe
     widest = log.widest[log.zs.index(half.z)]
     marking = log_marking(question.face, question.stock, axis, recipe, question.shop)
-    nest = nest_of(question, axis, recipe, points, names, math.inf, math.inf, marking)
+    nest = nest_of(question, axis, recipe, points, names, math.inf, marking)
     if recipe.rim > widest - NEAR and widest < question.shop.swing / 2 - question.shop.trueing:
         first = replace(nest.bowls[0], binds=(*nest.bowls[0].binds, "the length of the log"))
         nest = replace(nest, bowls=(first, *nest.bowls[1:]))
     along = min(widest - recipe.rim, half.slack)
-    kept = bowls_kept(question.work, points, math.inf, widest, half.found.bowls, math.inf)
+    kept = bowls_kept(question.work, points, math.inf, widest, half.found.bowls)
     return with_room(nest, max(0.0, along), max(0.0, along, kept))
 
 

@@ -154,7 +154,7 @@ def nest_at(log: Log, angle: float, a: float, b: float, z: float, starts: int = 
     room_at = room_on_axis(log.work.rules, log.site(angle, z), a, b)
     wish, found = log.wish(side), None
     if wish.sizes:
-        found = wanted_nest(log.work, room_at, widest, math.inf, wish.sizes).found
+        found = wanted_nest(log.work, room_at, widest, wish.sizes).found
     else:
         counted = log.work.worth.objective == "bowls"
         nests = nests_on_axis(wish.work, room_at, widest, best_only=counted and wish.count is None, starts=starts)

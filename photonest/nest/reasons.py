@@ -16,10 +16,10 @@ NEAR = 0.35  # mm: figures are in tenths, and two of them may be rounded
 
 
 def binding(
-    rules: Rules, recipe: Recipe, points: HalfPlanePoints, names: NDArray[np.str_], limit: float, thickness: float
+    rules: Rules, recipe: Recipe, points: HalfPlanePoints, names: NDArray[np.str_], thickness: float
 ) -> list[tuple[str, ...]]:
     """Return, for each bowl, what binds it; `names` tells what each of the points is of."""
-    return [_first(rules, recipe, points, names, thickness), *_cores(rules, recipe, limit)]
+    return [_first(rules, recipe, points, names, thickness), *_cores(rules, recipe)]
 
 
 def _first(
@@ -38,16 +38,17 @@ def _first(
     return tuple(found)
 
 
-def _cores(rules: Rules, recipe: Recipe, limit: float) -> list[tuple[str, ...]]:
+def _cores(rules: Rules, recipe: Recipe) -> list[tuple[str, ...]]:
     shop, found = rules.shop, []
-    bowls = recipe.bowls(rules, limit)
+    bowls = recipe.bowls(rules)
     for place, groove in enumerate(recipe.grooves(rules)):
         bowl, (edge, offset, stand_off) = bowls[place], groove
         reasons = []
         if float(wall_between(bowl, *groove) - bowl.wall) < NEAR:
             reasons.append(f"the wall of bowl {place + 1}")
         if float(bowl.axis_floor) - (math.sqrt(edge**2 - offset**2) - stand_off) < NEAR:
-            reasons.append(f"the base of bowl {place + 1}")
+            screwed = place == 0 and rules.screw_reach > float(bowl.wall) + shop.tenon
+            reasons.append("the screws of the faceplate" if screwed else f"the base of bowl {place + 1}")
         index = recipe.cuts[place][0]
         low, high = rules.offsets(shop.cutters[index].radius) or (0.0, 0.0)
         if min(offset - low, high - offset) < NEAR:

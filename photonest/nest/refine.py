@@ -37,10 +37,10 @@ class Recipe:
     depth: float
     cuts: tuple[tuple[int, float, float], ...]
 
-    def bowls(self, rules: Rules, limit: float = math.inf) -> list[Outside]:
-        """Return the outside of each bowl, the largest first; no inside goes below `limit`."""
+    def bowls(self, rules: Rules) -> list[Outside]:
+        """Return the outside of each bowl, the largest first."""
         cutters = rules.shop.cutters
-        found = [turned_outside(rules, self.rim, self.depth, limit)]
+        found = [turned_outside(rules, self.rim, self.depth)]
         for index, offset, stand_off in self.cuts:
             edge = cutters[index].radius - cutters[index].kerf / 2
             found.append(cored_outside(rules, edge, offset, stand_off))
@@ -76,9 +76,7 @@ def trace(chains: Chains, levels: Sequence[Level], first: Outside) -> tuple[tupl
     return tuple(cuts)
 
 
-def refined(
-    rules: Rules, start: Recipe, widest: float, room: Room, limit: float, worth: WorthOf
-) -> tuple[Recipe, float] | None:
+def refined(rules: Rules, start: Recipe, widest: float, room: Room, worth: WorthOf) -> tuple[Recipe, float] | None:
     """Return the best recipe that small moves from `start` lead to, and its worth; None if they lead to none.
 
     A start that does not fit is moved to where it falls short by less, until it fits.
@@ -100,7 +98,7 @@ def refined(
             trial[:, 0] = np.floor(np.minimum(trial[:, 0], widest) * 10 + 1e-6) / 10
             trial[:, 1 : 1 + count] = np.clip(np.round(trial[:, 1 : 1 + count], 1), lows, highs)
             trial[:, 1 + count :] = np.maximum(np.round(trial[:, 1 + count :], 1), 0.0)
-            value, depth, stand_offs = _value(rules, cutters, trial, room, limit, worth)
+            value, depth, stand_offs = _value(rules, cutters, trial, room, worth)
             winner = int(np.argmax(value))
             if value[winner] <= best + 1e-9:
                 break
@@ -123,15 +121,13 @@ def _moves(count: int) -> Real:
     return np.array(found)
 
 
-def _value(
-    rules: Rules, cutters: list[int], trial: Real, room: Room, limit: float, worth: WorthOf
-) -> tuple[Real, Real, Real]:
+def _value(rules: Rules, cutters: list[int], trial: Real, room: Room, worth: WorthOf) -> tuple[Real, Real, Real]:
     """Return the worth, first depth and stand-offs of many candidates; below MISSES by what is missing to fit."""
     travel, count = rules.shop.stand_off, len(cutters)
     rim, offsets, extra = trial[:, 0], trial[:, 1 : 1 + count], trial[:, 1 + count :]
     rims, place_of = np.unique(rim, return_inverse=True)
     depth = (np.floor(np.nan_to_num(room(rims)) * 10 + 1e-6) / 10)[place_of]
-    bowl = turned_outside(rules, rim, depth, limit)
+    bowl = turned_outside(rules, rim, depth)
     missing = _missing(rules, bowl)
     bowls, grooves, stand_offs = [bowl], [], np.empty_like(offsets)
     for place, index in enumerate(cutters):

@@ -40,7 +40,7 @@ def why_no_bowl(question: Question, radius: float, along: float) -> tuple[str, s
             f"{shop.min_depth:.0f} mm deep.",
             "Use a thicker piece, or lower min_depth in the workshop file.",
         )
-    screws = "" if shop.screws is None else f", with screws {shop.screws:.0f} mm deep in its back,"
+    screws = "" if shop.screws is None else f", with screws {shop.screws:.0f} mm deep in its foot,"
     return (
         f"No bowl fits: {along:.0f} mm of thickness{screws} leaves no bowl {shop.min_depth:.0f} mm deep with its base, "
         f"{shop.min_rim:.0f} mm across or more.",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import math
 from dataclasses import replace
 
 import numpy as np
@@ -32,17 +31,16 @@ MOST_GAINS = 3
 
 def plan_round(question: Question, gap: float) -> Answer:
     """Return the best nest of a blank or slice."""
-    stock, shop, work = question.stock, question.shop, question.work
+    stock, work = question.stock, question.work
     thickness, keep_axis = float(stock.thickness or 0.0), question.keep_axis
     found = best_of_round(work, question.outs, stock, question.scale_error, keep_axis, gap)
-    limit = math.inf if shop.screws is None else thickness - shop.screws - shop.clearance
     if question.want:
-        found = _with_wanted(question, found, gap, limit)
+        found = _with_wanted(question, found, gap)
     count = _count_asked(question, found)
     best = found.nests[count]
-    nest = _nest(question, found, count, limit)
+    nest = _nest(question, found, count)
     # farther off, the hollow may hold its defects no more, however many bowls there are
-    kept = 0.0 if found.in_hollow else bowls_kept(work, found.points, thickness, found.widest, count, limit)
+    kept = 0.0 if found.in_hollow else bowls_kept(work, found.points, thickness, found.widest, count)
     nest = with_room(nest, nest.may_be_off, max(kept, nest.may_be_off))
     bounds = found.bounds
     bound = bounds.get(count, best.value) if work.worth.objective == "bowls" else max(bounds.values())
@@ -52,27 +50,27 @@ def plan_round(question: Question, gap: float) -> Answer:
         bound,
         question.bowls or max(bounds, default=count),
         _round_alternatives(question, found, nest.axis, count),
-        () if question.wished or not question.others else _runners_up(question, nest, best, limit),
+        () if question.wished or not question.others else _runners_up(question, nest, best),
         tuple(f"{name} stays in the wood hollowed out of the last bowl while it spins." for name in found.in_hollow),
         () if question.want or question.bowls or not question.others else _gains(question, found, keep_axis, best),
     )
 
 
-def _nest(question: Question, found: RoundPlan, count: int, limit: float) -> Nest:
+def _nest(question: Question, found: RoundPlan, count: int) -> Nest:
     """Return the nest found of a number of bowls."""
     best, thickness = found.nests[count], float(question.stock.thickness or 0.0)
     far = question.stock.rim == "far"
     axis = Axis((found.x, found.y, thickness if far else 0.0), (0.0, 0.0, -1.0 if far else 1.0))
     first = turned_outside(question.work.rules, np.array([best.recipe.rim]), np.array([best.recipe.depth]))
     names, marking = names_of(question.outs)[found.owner], round_marking(question.face, axis, best, question.shop)
-    nest = nest_of(question, axis, best.recipe, found.points, names, limit, thickness, marking)
+    nest = nest_of(question, axis, best.recipe, found.points, names, thickness, marking)
     slack = axis_slack(found.points, first)
     if found.demand is not None:
         slack = min(slack, found.demand.slack(best.recipe.bowls(question.work.rules)[-1]))
     return with_room(nest, slack, 0.0)
 
 
-def _runners_up(question: Question, best: Nest, worth: Found, limit: float) -> tuple[Alternative, ...]:
+def _runners_up(question: Question, best: Nest, worth: Found) -> tuple[Alternative, ...]:
     """Return the best plan about another axis, and the best about this one with fewer cutters, where there are such."""
     x, y, _ = best.axis.point
     diameter = question.face.size.mean_diameter
@@ -88,7 +86,7 @@ def _runners_up(question: Question, best: Nest, worth: Found, limit: float) -> t
         plan = best_of_round(work, question.outs, question.stock, question.scale_error, at)
         if plan.nests:
             count = max(plan.nests, key=lambda n: float(work.rank(n, plan.nests[n].value)))
-            other, value = _nest(question, plan, count, limit), plan.nests[count].value
+            other, value = _nest(question, plan, count), plan.nests[count].value
             found.append(runner_up(question.work, [best], worth.value, [other], value, diameter))
     return best_choices(found)
 
@@ -133,7 +131,7 @@ def _nearest_defects(question: Question, found: RoundPlan, best: Found) -> list[
     return [question.outs[i].name for i in owners if question.outs[i].name not in found.in_hollow]
 
 
-def _with_wanted(question: Question, free: RoundPlan, gap: float, limit: float) -> RoundPlan:
+def _with_wanted(question: Question, free: RoundPlan, gap: float) -> RoundPlan:
     """Return the plan with the nest that holds the bowls wanted alone; raise NoPlanError where none does.
 
     The hollow of a smaller last bowl may not hold what that of the best does: then all defects are kept clear of.
@@ -145,7 +143,7 @@ def _with_wanted(question: Question, free: RoundPlan, gap: float, limit: float) 
             return np.minimum(room(rim, rules.foot(rim), plan.points), thickness)
 
         may_end = None if plan.demand is None else plan.demand.met
-        return wanted_nest(question.work, room_at, plan.widest, limit, question.want, may_end)
+        return wanted_nest(question.work, room_at, plan.widest, question.want, may_end)
 
     found, wanted = free, wanted_in(free)
     if wanted.found is None and free.in_hollow:

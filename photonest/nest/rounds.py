@@ -31,7 +31,6 @@ FEW = 4
 SHARE_OF_GAP = 0.1  # the rest is left to the tables, which are bounds
 NEAR = 12.0  # mm: how far a found axis is moved to where it clears all by the most
 MOST_SUBSETS = 8
-LIMIT_STEP = 2.0  # mm: tables of first bowls are kept by the depth that screws leave, no finer than this
 
 
 @dataclass(frozen=True)
@@ -109,18 +108,16 @@ def best_of_round(
     it a search over the face, which stops well within the gap.
     """
     thickness = float(stock.thickness or 0.0)
-    shop = work.rules.shop
-    limit = math.inf if shop.screws is None else thickness - shop.screws - shop.clearance
     far = stock.rim == "far"
     shallow = [out for out in outs if out.depth is not None]
     taper = None if stock.far_outline is None else segments_of(stock.far_outline, closed=True)
     if taper is not None or (far and shallow):
         site = round_site(outs, thickness, scale_error, far=far, taper=taper)
-        return _by_search(work, site, limit, keep_axis, gap * SHARE_OF_GAP)
-    plan = _with_shallow(work, outs, (), thickness, limit, scale_error, keep_axis)
+        return _by_search(work, site, keep_axis, gap * SHARE_OF_GAP)
+    plan = _with_shallow(work, outs, (), thickness, scale_error, keep_axis)
     bounds = dict(plan.bounds)
     for ignored in _choices(shallow) if hollow else ():
-        asked = (work, outs, ignored, thickness, limit, scale_error, keep_axis)
+        asked = (work, outs, ignored, thickness, scale_error, keep_axis)
         other = _with_shallow(*asked, beat=_top(work, plan), every=len(shallow) <= FEW)
         bounds = {n: max(bounds.get(n, 0.0), other.bounds.get(n, 0.0)) for n in {*bounds, *other.bounds}}
         plan = max(plan, other, key=lambda each: _top(work, each))
@@ -143,7 +140,6 @@ def _with_shallow(
     outs: Sequence[KeepOut],
     ignored: tuple[KeepOut, ...],
     thickness: float,
-    limit: float,
     scale_error: float,
     keep_axis: Point | None,
     beat: float | None = None,
@@ -165,7 +161,7 @@ def _with_shallow(
     def room_at(rim: Real) -> Real:
         return np.full_like(rim, thickness)
 
-    bounds = bound_on_axis(work, room_at, min(bound, most), limit)
+    bounds = bound_on_axis(work, room_at, min(bound, most))
     if beat is not None and max((float(work.rank(n, value)) for n, value in bounds.items()), default=0.0) <= beat:
         return RoundPlan(
             x,
@@ -180,7 +176,7 @@ def _with_shallow(
     may_end = demand.met(work.points.grid.bowls) if names else None
     ends = None if may_end is None else levels(work.points, work.worth, may_end)
     nests = nests_on_axis(
-        work, room_at, min(radius, most), limit, ends=ends, may_end=demand.met if names else None
+        work, room_at, min(radius, most), ends=ends, may_end=demand.met if names else None
     )  # fmt: skip
     all_clear = clear_radius(outs, scale_error)
     away, keep = all_clear.away_and_keep(x, y)
@@ -252,10 +248,10 @@ def _demand(
     return Demand(table[:, 0], table[:, 1], table[:, 2]), names
 
 
-def _by_search(work: Workshop, site: RoundSite, limit: float, keep_axis: Point | None, share: float) -> RoundPlan:
+def _by_search(work: Workshop, site: RoundSite, keep_axis: Point | None, share: float) -> RoundPlan:
     shop = work.rules.shop
     most = shop.swing / 2 - shop.trueing
-    first = first_bowl_values(work, most, LIMIT_STEP * math.ceil(limit / LIMIT_STEP) if limit < math.inf else limit)
+    first = first_bowl_values(work, most)
     if keep_axis is not None:
         site = replace(site, low=keep_axis, high=keep_axis)
     best = most_valuable(first, site, share)
@@ -263,7 +259,7 @@ def _by_search(work: Workshop, site: RoundSite, limit: float, keep_axis: Point |
     nests: dict[int, Found] = {}
     for _ in range(3):
         points = site.points(x, y)
-        found = _on(work, points, most, limit)
+        found = _on(work, points, most)
         if not found or (nests and _rank_of(work, found) <= _rank_of(work, nests)):
             break
         nests, at = found, (x, y)
@@ -280,18 +276,16 @@ def _by_search(work: Workshop, site: RoundSite, limit: float, keep_axis: Point |
     return RoundPlan(x, y, most, site.points(x, y), nests, bounds, site.owner)
 
 
-def _on(work: Workshop, points: HalfPlanePoints, most: float, limit: float) -> dict[int, Found]:
+def _on(work: Workshop, points: HalfPlanePoints, most: float) -> dict[int, Found]:
     rules = work.rules
-    return nests_on_axis(work, lambda rim: room(rim, rules.foot(rim), points), most, limit)
+    return nests_on_axis(work, lambda rim: room(rim, rules.foot(rim), points), most)
 
 
 def _rank_of(work: Workshop, nests: dict[int, Found]) -> float:
     return max(float(work.rank(n, found.value)) for n, found in nests.items())
 
 
-def bowls_kept(
-    work: Workshop, points: HalfPlanePoints, thickness: float, widest: float, count: int, limit: float
-) -> float:
+def bowls_kept(work: Workshop, points: HalfPlanePoints, thickness: float, widest: float, count: int) -> float:
     """Return how far the axis may be off, in mm, with as many bowls still possible."""
     rules = work.rules
 
@@ -301,7 +295,7 @@ def bowls_kept(
         def room_at(rim: Real) -> Real:
             return np.minimum(room(rim, rules.foot(rim), tighter), thickness)
 
-        return most_bowls(work, room_at, widest, limit) >= count
+        return most_bowls(work, room_at, widest) >= count
 
     low, high = 0.0, 64.0
     while high - low > 0.5:

@@ -51,6 +51,11 @@ class Rules:
         """Return the least base: the wall and the tenon."""
         return self.wall(rim) + self.shop.tenon
 
+    @property
+    def screw_reach(self) -> float:
+        """How near to the foot no inside may come, for the screws of a faceplate that is fixed there; 0 without."""
+        return 0.0 if self.shop.screws is None else self.shop.screws + self.shop.clearance
+
     def foot(self, rim: ArrayLike) -> Real:
         """Return the radius of the foot: the set share of the rim, in the nearest jaws."""
         rim = np.asarray(rim, dtype=float)

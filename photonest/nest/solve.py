@@ -51,7 +51,7 @@ class Workshop:
     point_levels: list[Level]
     cells: Chains
     cell_levels: list[Level]
-    memory: dict[tuple[float, float, float, float], FirstBowls] = field(default_factory=dict)
+    memory: dict[tuple[float, float, float], FirstBowls] = field(default_factory=dict)
     only: int | None = None
 
     def rank(self, count: int, value: Any) -> Any:
@@ -93,13 +93,13 @@ class Found:
         return len(self.recipe.cuts) + 1
 
 
-def first_bowls(work: Workshop, room: Room, widest: float, limit: float) -> Outside:
+def first_bowls(work: Workshop, room: Room, widest: float) -> Outside:
     """Return the deepest first bowl of each rim radius up to the widest; only those worth having."""
     least = work.rules.shop.min_rim / 2
     if widest < least:
         return turned_outside(work.rules, np.empty(0), np.empty(0))
     rims = np.append(np.arange(least, widest, RADIUS_STEP), widest)
-    found = turned_outside(work.rules, rims, np.minimum(room(rims), deepest(work.rules, rims)), limit)
+    found = turned_outside(work.rules, rims, np.minimum(room(rims), deepest(work.rules, rims)))
     return found.at(worth_having(work.rules, found))
 
 
@@ -107,7 +107,6 @@ def nests_on_axis(
     work: Workshop,
     room: Room,
     widest: float,
-    limit: float = math.inf,
     ends: Sequence[Level] | None = None,
     most: int = MOST_BOWLS,
     best_only: bool = False,
@@ -124,8 +123,6 @@ def nests_on_axis(
         How deep a first bowl of each rim radius may be on this axis.
     widest : float
         The greatest rim radius.
-    limit : float
-        How deep any inside may reach.
     ends : sequence of Level or None
         The values to use where not every core may be the last.
     most : int
@@ -138,7 +135,7 @@ def nests_on_axis(
         How many first bowls each number of bowls is refined from: 1 or 2.
     """
     rules, worth = work.rules, work.worth
-    firsts = first_bowls(work, room, widest, limit)
+    firsts = first_bowls(work, room, widest)
     if not len(firsts.rim):
         return {}
     chains = work.point_levels if ends is None else ends
@@ -157,7 +154,7 @@ def nests_on_axis(
         ]
         for start in tried or _near_misses(work, firsts, count):
             best = refined(
-                rules, start, widest, lambda rim: np.minimum(room(rim), deepest(rules, rim)), limit,
+                rules, start, widest, lambda rim: np.minimum(room(rim), deepest(rules, rim)),
                 lambda bowls, grooves: _worth_where(worth, bowls, grooves, may_end),
             )  # fmt: skip
             if best is not None and (count not in found or best[1] > found[count].value + 1e-9):
@@ -200,9 +197,9 @@ def _worth_where(
     return found if may_end is None else np.where(may_end(bowls[-1]), found, IMPOSSIBLE)
 
 
-def most_bowls(work: Workshop, room: Room, widest: float, limit: float = math.inf) -> int:
+def most_bowls(work: Workshop, room: Room, widest: float) -> int:
     """Return how many bowls fit on one axis, on the grid of exact cuts."""
-    firsts = first_bowls(work, room, widest, limit)
+    firsts = first_bowls(work, room, widest)
     if not len(firsts.rim):
         return 0
     follows = following(work.points.grid, firsts)
@@ -220,7 +217,7 @@ def upper_values(work: Workshop, firsts: Outside) -> list[Real]:
     return found + [own + best_following(follows, level)[0] for level in work.cell_levels]
 
 
-def bound_on_axis(work: Workshop, room: Room, widest: float, limit: float = math.inf) -> dict[int, float]:
+def bound_on_axis(work: Workshop, room: Room, widest: float) -> dict[int, float]:
     """Return an upper bound of what a nest of each number of bowls is worth on one axis.
 
     `room` must not grow with the rim radius.
@@ -229,7 +226,7 @@ def bound_on_axis(work: Workshop, room: Room, widest: float, limit: float = math
     if widest < least:
         return {}
     lows = np.arange(least, widest + 1e-9, RADIUS_STEP)
-    firsts = loosest_outside(work.rules, lows, np.minimum(lows + RADIUS_STEP, widest), room(lows), limit)
+    firsts = loosest_outside(work.rules, lows, np.minimum(lows + RADIUS_STEP, widest), room(lows))
     tops = {n: float(values.max()) for n, values in enumerate(upper_values(work, firsts), 1)}
     return {n: value for n, value in tops.items() if value > IMPOSSIBLE / 2}
 
@@ -253,7 +250,6 @@ class FirstBowls:
     """
 
     work: Workshop
-    limit: float
     low: Real
     high: Real
     foot: Real
@@ -280,7 +276,7 @@ class FirstBowls:
         column = (block[:, None] * TOGETHER + np.arange(TOGETHER)).ravel()
         inside = column < len(self.depth)
         row, column = row[inside], column[inside]
-        firsts = loosest_outside(self.work.rules, self.low[row], self.high[row], self.depth[column], self.limit)
+        firsts = loosest_outside(self.work.rules, self.low[row], self.high[row], self.depth[column])
         best = np.full(len(row), IMPOSSIBLE)
         for number, values in enumerate(upper_values(self.work, firsts), 1):
             if self.work.only not in (None, number):
@@ -289,11 +285,9 @@ class FirstBowls:
         self.rank[row, column] = best
 
 
-def first_bowl_values(
-    work: Workshop, widest: float, limit: float = math.inf, step: float = RADIUS_STEP, down: float = DEPTH_STEP
-) -> FirstBowls:
+def first_bowl_values(work: Workshop, widest: float, step: float = RADIUS_STEP, down: float = DEPTH_STEP) -> FirstBowls:
     """Return what nests are worth at most by their first bowls, up to a widest rim radius; kept for the next time."""
-    key = (widest, limit, step, down)
+    key = (widest, step, down)
     if key not in work.memory:
         rules = work.rules
         low = np.arange(rules.shop.min_rim / 2, widest + 1e-9, step)
@@ -302,5 +296,5 @@ def first_bowl_values(
         high = np.minimum(low + step, widest)
         foot = rules.least_foot_from(low)
         known = np.zeros((len(low), math.ceil(len(depth) / TOGETHER)), bool)
-        work.memory[key] = FirstBowls(work, limit, low, high, foot, depth, rank, known)
+        work.memory[key] = FirstBowls(work, low, high, foot, depth, rank, known)
     return work.memory[key]

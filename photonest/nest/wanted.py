@@ -31,7 +31,6 @@ def wanted_nest(
     work: Workshop,
     room: Room,
     widest: float,
-    limit: float,
     sizes: Sequence[float],
     may_end: MayEnd | None = None,
 ) -> Wanted:
@@ -41,19 +40,19 @@ def wanted_nest(
     large as it can be: that says what stops it.
     """
     rims = sorted((size / 2 for size in sizes), reverse=True)
-    found = _holding(work, room, widest, limit, rims, may_end)
+    found = _holding(work, room, widest, rims, may_end)
     if found is not None:
         return Wanted(found, "")
     if may_end is not None:
         return Wanted(None, "No last bowl of these sizes holds in its hollow the shallow defects left to it.")
     for count in range(1, len(rims) + 1):
-        if _holding(work, room, widest, limit, rims[:count]) is not None:
+        if _holding(work, room, widest, rims[:count]) is not None:
             continue
         if count == 1:
-            most = first_bowls(work, room, widest, limit).rim
+            most = first_bowls(work, room, widest).rim
             reason = "no bowl fits" if not len(most) else f"the wood is clear to {2 * float(most.max()):.0f} mm there"
             return Wanted(None, f"A bowl {2 * rims[0]:.0f} mm across does not fit: {reason}.")
-        best = _largest_after(work, room, widest, limit, rims[: count - 1])
+        best = _largest_after(work, room, widest, rims[: count - 1])
         kept = ", ".join(f"{2 * rim:.0f}" for rim in rims[: count - 1])
         reach = (
             f"the largest bowl after {kept} mm is {2 * best:.0f} mm" if best > 0 else f"nothing fits after {kept} mm"
@@ -139,9 +138,9 @@ def _levels_of(chains: Chains, worth: Worth, allowed: Sequence[NDArray[np.bool_]
 
 
 def _holding(
-    work: Workshop, room: Room, widest: float, limit: float, rims: Sequence[float], may_end: MayEnd | None = None
+    work: Workshop, room: Room, widest: float, rims: Sequence[float], may_end: MayEnd | None = None
 ) -> Found | None:
-    firsts = first_bowls(work, room, widest, limit)
+    firsts = first_bowls(work, room, widest)
     firsts = firsts.at(firsts.rim >= rims[0] - SLACK)
     if len(rims) == 1 and may_end is not None:
         firsts = firsts.at(may_end(firsts))
@@ -163,15 +162,15 @@ def _holding(
     def depth_at(rim: Real) -> Real:  # thicker wood is turned away first
         return np.minimum(room(rim), deepest(work.rules, rim))
 
-    best = refined(work.rules, Recipe(float(firsts.rim[place]), 0.0, cuts), widest, depth_at, limit, worth)
+    best = refined(work.rules, Recipe(float(firsts.rim[place]), 0.0, cuts), widest, depth_at, worth)
     return None if best is None else Found(*best)
 
 
-def _largest_after(work: Workshop, room: Room, widest: float, limit: float, rims: Sequence[float]) -> float:
+def _largest_after(work: Workshop, room: Room, widest: float, rims: Sequence[float]) -> float:
     """Return the largest rim radius, to 0.5 mm, that can follow bowls of the sizes given."""
     low, high = 0.0, rims[-1]
     while high - low > 0.5:
         middle = (low + high) / 2
-        fits = _holding(work, room, widest, limit, [*rims, middle]) is not None
+        fits = _holding(work, room, widest, [*rims, middle]) is not None
         low, high = (middle, high) if fits else (low, middle)
     return low

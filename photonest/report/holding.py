@@ -64,7 +64,7 @@ def face_recess(nest: Nest, shop: Shop) -> Grip | None:
 def first_hold(nest: Nest, shop: Shop, units: Units = "mm") -> str:
     """Return how the blank is held for the first cut."""
     if shop.screws is not None:
-        return f"faceplate on the far side, its screws no more than {told(shop.screws, units)} deep"
+        return f"faceplate on the foot, its screws no more than {told(shop.screws, units)} deep"
     return tenon_of(nest.bowls[0], shop).words(units)
 
 

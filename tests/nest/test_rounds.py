@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -62,9 +64,14 @@ def test_a_tapered_piece_gives_a_bowl_within_its_sides() -> None:
 
 def test_screws_keep_clear_of_the_first_groove() -> None:
     wood, shop = face(ring(150.0)), Shop(screws=40.0)
-    plan = plan_nest(wood, Stock("blank", thickness=130.0), shop)
-    assert check_plan(wood, plan) == ()
-    assert plan.nests[0].bowls[0].inner[-1][1] <= 130 - 40 - shop.clearance + 0.05
+    for thickness in (130.0, 170.0):  # a half ball ends above the back of the thicker one: its foot holds the faceplate
+        plan = plan_nest(wood, Stock("blank", thickness=thickness), shop, others=False)
+        bowl = plan.nests[0].bowls[0]
+        assert check_plan(wood, plan) == ()
+        assert bowl.base_min >= 40 + shop.clearance - 0.05
+        near = replace(plan, shop=replace(shop, screws=bowl.base_min - shop.clearance + 0.2))
+        assert "screws" in {violation.rule for violation in check_plan(wood, near)}
+    assert bowl.depth < 170 - shop.clearance
 
 
 def test_capacity_and_value() -> None:
