@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -326,3 +327,13 @@ class Face:
     warnings: tuple[str, ...] = ()
     provenance: tuple[Attempt, ...] = ()
     extra: Extra = extra_fields()
+
+    @property
+    def place_error(self) -> float:
+        """Standard error, due to the scale, of where a point lies from another, as a share of the way between them.
+
+        Across a whole face the errors of a tilt cancel, which make one side read larger and the other smaller: a mean
+        diameter is surer than the place of a single crack. So the farthest place of the rim tells, where it is known.
+        """
+        share, at_rim = self.scale.standard_error_pct / 100, self.scale.rim_error_mm or 0.0
+        return max(share, at_rim / max(math.hypot(x, y) for x, y in self.outline.points))

@@ -51,8 +51,8 @@ class Question:
 
     @property
     def scale_error(self) -> float:
-        """Standard error of the scale as a share."""
-        return self.face.scale.standard_error_pct / 100
+        """Standard error, due to the scale, of any place seen from an axis, as a share of the way there."""
+        return self.face.place_error
 
 
 @dataclass(frozen=True)

@@ -231,7 +231,7 @@ def _check_defects(nest: Nest, face: Face, plan: Plan) -> Iterator[Violation]:
 
     solid = section(nest.bowls[0].outer).difference(section(nest.bowls[-1].inner))
     shapely.prepare(solid)
-    share = face.scale.standard_error_pct / 100
+    share = face.place_error
     for name, points, reach, error, depth in standing_defects(face, plan):
         lines, on_face = in_half_plane(points, depth, nest)
         away = shapely.distance(lines, solid) - reach

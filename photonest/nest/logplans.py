@@ -224,7 +224,7 @@ def _log(question: Question) -> Log:
     else:
         slab = shop.pith_slab + 2 * face.pith.standard_error
         split = Split(face.pith.point, max(slab, shop.saw_kerf / 2), stock.rim_towards == "pith")
-    found = gathered(marks(_with_far_outline(question)))
+    found = gathered(marks(_with_far_outline(question)), question.scale_error)
     log = Log(question.work, found, centre, split, tuple(places), widest, question.scale_error)
     rips = log.rips if question.rip is None else ((math.radians(90 - question.rip) % math.pi, 0.0),)
     return replace(log, rips=rips, through_centre=kept is not None)

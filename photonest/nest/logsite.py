@@ -105,7 +105,7 @@ def marks(keepouts: Sequence[KeepOut]) -> Marks:
     )
 
 
-def gathered(found: Marks) -> Marks:
+def gathered(found: Marks, scale_error: float) -> Marks:
     """Return the marks as they are while few; else those of defects that lie near each other as one that keeps as much.
 
     Each stands for all in a square, with the most that any of them asks for and the way to it, so that nothing comes
@@ -123,8 +123,8 @@ def gathered(found: Marks) -> Marks:
     middle, of = (cells + 0.5) * size, of.ravel()
     away = np.hypot(*(at - middle[of]).T)
     most = [np.full(len(cells), -math.inf) for _ in range(3)]
-    # a tenth more: what the scale's error asks for grows with the distance too
-    asked = (found.margin[which] + 1.1 * away, found.error[which], found.depth[which])
+    # what the scale's error asks for grows with the distance too
+    asked = (found.margin[which] + (1 + 2 * scale_error) * away, found.error[which], found.depth[which])
     for held, each in zip(most, asked, strict=True):
         np.maximum.at(held, of, each)
     rest, owner = found.of_edge(), found.owner[which][first]

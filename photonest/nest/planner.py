@@ -183,7 +183,7 @@ def _warnings(face: Face, stock: Stock, shop: Shop, outs: Sequence[KeepOut]) -> 
     wide = [cutter.name for cutter in shop.cutters if cutter.kerf > shop.wall_min]
     if wide:
         found.append(f"The kerf of {', '.join(wide)} is wider than the thinnest wall: check the figure.")
-    if face.scale.standard_error_pct > 1.5:
+    if face.place_error > 0.015:
         found.append(
             "The scale is uncertain, so the plan keeps far from every defect: a better photo gives larger bowls."
         )

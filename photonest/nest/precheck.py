@@ -187,7 +187,7 @@ def _meeting(number: int, solid: Any, bowl: Bowl, face: Face, plan: Plan) -> Mee
     """Return the worst that a part of the half-plane meets: what comes deepest inside, or else nearest its margin."""
     import shapely
 
-    share = face.scale.standard_error_pct / 100
+    share = face.place_error
     worst = Meeting(number, "clear", "", 1000.0, 0.0, 0.0)
     for name, points, reach, error, depth in standing_defects(face, plan):
         lines, on_face = in_half_plane(points, depth, plan.nests[0])

@@ -1,10 +1,11 @@
+import math
 from dataclasses import replace
 
 import pytest
 
-from photonest.model import Bowl, Crack, Cut, Plan, Shop
-from photonest.nest import check_plan
-from tests.nest.examples import plain_blank, radial_crack
+from photonest.model import Bowl, Crack, Cut, Plan, Shop, Stock
+from photonest.nest import check_plan, plan_nest
+from tests.nest.examples import face, plain_blank, radial_crack, ring
 
 
 def with_bowl(plan: Plan, place: int, **changes: object) -> Plan:
@@ -21,13 +22,13 @@ def with_cut(plan: Plan, **changes: object) -> Plan:
 
 
 def rules_broken(plan: Plan, *more: Crack) -> set[str]:
-    face, _ = plain_blank()
-    return {violation.rule for violation in check_plan(replace(face, cracks=face.cracks + more), plan)}
+    blank, _ = plain_blank()
+    return {violation.rule for violation in check_plan(replace(blank, cracks=blank.cracks + more), plan)}
 
 
 def test_a_good_plan_breaks_no_rule() -> None:
-    face, plan = plain_blank()
-    assert check_plan(face, plan) == ()
+    blank, plan = plain_blank()
+    assert check_plan(blank, plan) == ()
 
 
 @pytest.mark.parametrize(
@@ -45,6 +46,19 @@ def test_a_shallow_crack_in_the_last_hollow_is_let_be() -> None:
     x, y, _ = plan.nests[0].axis.point
     assert rules_broken(plan, radial_crack("c9", 0, 5, 30, centre=(x, y), depth=10.0)) == set()
     assert "clearance" in rules_broken(plan, radial_crack("c9", 0, 5, 30, centre=(x, y), depth=40.0))
+
+
+def test_a_place_is_known_no_better_than_that_of_the_rim() -> None:
+    """By hand: from the axis a crack begins at 120 mm, half a millimetre wide to either side."""
+    for at_rim, share in ((None, 0.002), (0.15, 0.002), (3.0, 0.02)):  # the rim lies 150 mm off, and 0.2 % is of all
+        blank = face(ring(150.0), (radial_crack("c1", 0, 120, 149),))
+        blank = replace(blank, scale=replace(blank.scale, rim_error_mm=at_rim))
+        plan = plan_nest(blank, Stock("blank", thickness=70.0), Shop(), keep_axis=(0.0, 0.0), bowls=1, others=False)
+        room = 120 - 0.5 - 5 - 2 * math.hypot(0.3, share * 120)
+        assert 0 <= room - plan.nests[0].bowls[0].rim_diameter / 2 < 0.1 + 1e-9  # told in tenths, rounded down
+        assert check_plan(blank, plan) == ()
+        worse = replace(blank, scale=replace(blank.scale, rim_error_mm=4.0))
+        assert {violation.rule for violation in check_plan(worse, plan)} == {"clearance"}
 
 
 def test_thin_walls_and_bases_are_seen() -> None:
@@ -100,5 +114,5 @@ def test_thinner_wood_is_seen() -> None:
 
 
 def test_a_further_wall_need_is_heeded() -> None:
-    face, plan = plain_blank()
-    assert any(v.rule == "wall" for v in check_plan(face, plan, wall_need=lambda rim: 40.0))
+    blank, plan = plain_blank()
+    assert any(v.rule == "wall" for v in check_plan(blank, plan, wall_need=lambda rim: 40.0))

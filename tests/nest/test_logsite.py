@@ -23,7 +23,7 @@ def scattered(count: int) -> Marks:
 
 def test_few_marks_stay_as_they_are() -> None:
     found = scattered(500)
-    assert gathered(found) is found
+    assert gathered(found, 0.01) is found
 
 
 @pytest.mark.parametrize("scale_error", [0.0, 0.04])
@@ -32,7 +32,7 @@ def test_many_marks_are_gathered_and_nothing_is_nearer_than_before(
 ) -> None:
     monkeypatch.setattr(logsite, "MOST_MARKS", 400)
     found = scattered(3000)
-    fewer = gathered(found)
+    fewer = gathered(found, 0.01)
     assert 100 < np.count_nonzero(~fewer.edge) <= 400
     assert np.array_equal(fewer.at[fewer.edge], found.at[found.edge])
 
