@@ -46,7 +46,8 @@ def check(
 ) -> None:
     """Say before coring which bowls and cuts are clear, close to a crack or hit by one, and what to change.
 
-    Ends with exit code 20 when a bowl or a cut is not clear, or the piece is too small for the plan.
+    Ends with exit code 20 when a bowl or a cut is not clear, the piece is too small for the plan, or the plan itself is
+    not sound.
     """
     from photonest.model import UnsafePlanError, read_plan
     from photonest.nest import check_before_coring
@@ -79,6 +80,8 @@ def check(
         show(dump_json(document | {"axis": asdict(checked.axis), "advice": list(checked.advice)}).rstrip())
     else:
         show(describe_check(checked))
+    if checked.faults:
+        raise UnsafePlanError("The plan itself breaks rules of safe coring.", "Plan again.")
     if checked.too_small:
         raise UnsafePlanError("The piece is too small for the plan.", "Change what is said above, or plan again.")
     if not checked.all_clear:

@@ -19,6 +19,7 @@ from photonest.model import Bowl, Cut, Face, Nest, Plan, Points, Shop
 from photonest.nest.check_knots import rays_through
 
 SLACK = 0.05  # mm: chords of the drawn curves (sagitta under 0.02), samples 0.25 apart along a crack, and rounding
+LEEWAY = 0.3  # mm: what the errors of two distances to a defect may add to how far an axis may be off
 PATH_STEP = 0.25
 FAR = 1e5
 
@@ -56,16 +57,21 @@ def check_plan(face: Face, plan: Plan, wall_need: Callable[[float], float] | Non
     """
     found: list[Violation] = []
     for nest in plan.nests:
-        found += _check_shapes(nest)
-        for bowl in nest.bowls:
-            found += _check_bowl(bowl, plan.shop, wall_need)
-        for cut, bowl in zip(nest.cuts, nest.bowls, strict=False):
-            found += _check_cut(cut, bowl, plan.shop)
-        found += _check_lathe(nest, plan)
+        found += check_nest(nest, plan.shop, wall_need)
         found += _check_wood(nest, face, plan)
         found += _check_rip(nest, face, plan)
         found += _check_defects(nest, face, plan)
     return tuple(found)
+
+
+def check_nest(nest: Nest, shop: Shop, wall_need: Callable[[float], float] | None = None) -> Iterator[Violation]:
+    """Yield every rule that a nest breaks by itself, whatever wood it is cut from."""
+    yield from _check_shapes(nest)
+    for bowl in nest.bowls:
+        yield from _check_bowl(bowl, shop, wall_need)
+    for cut, bowl in zip(nest.cuts, nest.bowls, strict=False):
+        yield from _check_cut(cut, bowl, shop)
+    yield from _check_lathe(nest, shop)
 
 
 def _line(points: Points) -> Any:
@@ -157,8 +163,8 @@ def _check_cut(cut: Cut, bowl: Bowl, shop: Shop) -> Iterator[Violation]:
         yield Violation("speed", where, f"{cut.top_rpm:g} rpm is {speed:.1f} m/s at the rim")
 
 
-def _check_lathe(nest: Nest, plan: Plan) -> Iterator[Violation]:
-    first, shop = nest.bowls[0], plan.shop
+def _check_lathe(nest: Nest, shop: Shop) -> Iterator[Violation]:
+    first = nest.bowls[0]
     if 2 * first.outer[0][0] > shop.swing + SLACK:
         yield Violation("swing", "bowl 1", f"{2 * first.outer[0][0]:.1f} mm does not swing")
     rims = [bowl.outer[0][0] for bowl in nest.bowls]
@@ -177,6 +183,8 @@ def _check_wood(nest: Nest, face: Face, plan: Plan) -> Iterator[Violation]:
 
     rho, h = np.asarray(nest.bowls[0].outer).T
     rho = rho + plan.shop.trueing
+    if 0 < nest.saw_diameter < 2 * rho[0] - 2 * SLACK:
+        yield Violation("saw", "bowl 1", f"a blank {nest.saw_diameter:.1f} mm across leaves nothing to true")
     origin, into = np.asarray(nest.axis.point), np.asarray(nest.axis.direction)
     woods = [face.outline.wood, *([plan.stock.far_outline] if plan.stock.far_outline else [])]
     if plan.stock.kind == "log":
@@ -239,6 +247,9 @@ def _check_defects(nest: Nest, face: Face, plan: Plan) -> Iterator[Violation]:
         short = float((needed - away).max())
         if short > SLACK:
             yield Violation("clearance", "bowls", f"{name} is {short:.2f} mm nearer than it may be")
+        elif short + nest.may_be_off > LEEWAY:
+            message = f"with the axis {nest.may_be_off:.1f} mm off, as is allowed, {name} comes nearer than it may be"
+            yield Violation("leeway", "bowls", message)
 
 
 def standing_defects(

@@ -9,7 +9,7 @@ from typing import Any, Literal
 import numpy as np
 
 from photonest.model import Axis, Bowl, Cut, Face, Nest, NoPlanError, Plan, Point, Shop, Stock, StockError
-from photonest.nest.check import in_half_plane, section, standing_defects
+from photonest.nest.check import check_nest, in_half_plane, section, standing_defects
 from photonest.nest.planner import plan_nest
 from photonest.nest.rules import WallNeed
 
@@ -54,6 +54,8 @@ class Precheck:
     bowls, cuts : tuple of Meeting
     too_small : tuple of str
         In which ways the piece can't hold the nest, each in a sentence.
+    faults : tuple of str
+        The rules of safe coring that the nest breaks by itself, in this workshop: a file may have been changed by hand.
     advice : tuple of str
         What to do, in plain words.
     safe : Plan or None
@@ -64,13 +66,16 @@ class Precheck:
     bowls: tuple[Meeting, ...]
     cuts: tuple[Meeting, ...]
     too_small: tuple[str, ...]
+    faults: tuple[str, ...]
     advice: tuple[str, ...]
     safe: Plan | None
 
     @property
     def all_clear(self) -> bool:
-        """Whether the piece holds the nest, and every bowl and every cut is clear."""
-        return not self.too_small and all(meeting.verdict == "clear" for meeting in (*self.bowls, *self.cuts))
+        """Whether the nest is sound, the piece holds it, and every bowl and every cut is clear."""
+        return not (self.too_small or self.faults) and all(
+            meeting.verdict == "clear" for meeting in (*self.bowls, *self.cuts)
+        )
 
 
 def rim_centre(face: Face) -> Point:
@@ -129,8 +134,12 @@ def check_before_coring(
     pairs = zip(nest.cuts, nest.bowls, strict=False)
     cuts = tuple(_meeting(cut.number, _groove(cut), bowl, face, asked) for cut, bowl in pairs)
     small = _too_small(face, stock, nest)
-    advice, safe = _advice(face, stock, shop, nest, bowls, cuts, small, at, wall_need)
-    return Precheck(nest.axis, bowls, cuts, small, advice, safe)
+    faults = tuple(f"{fault.where}: {fault.message}" for fault in check_nest(nest, shop))
+    told = (
+        [f"Don't cut by this plan: {'; '.join(faults)}. It was changed, or is of another workshop."] if faults else []
+    )
+    advice, safe = _advice(face, stock, shop, nest, bowls, cuts, (*told, *small), at, wall_need)
+    return Precheck(nest.axis, bowls, cuts, small, faults, advice, safe)
 
 
 def _nest_of(plan: Plan, stock: Stock, half: int | None) -> Nest:
@@ -209,14 +218,14 @@ def _advice(
     nest: Nest,
     bowls: tuple[Meeting, ...],
     cuts: tuple[Meeting, ...],
-    small: tuple[str, ...],
+    worse: tuple[str, ...],
     at: Point,
     wall_need: WallNeed | None,
 ) -> tuple[tuple[str, ...], Plan | None]:
     bad = [meeting for meeting in (*bowls, *cuts) if meeting.verdict != "clear"]
-    if not bad and not small:
+    if not bad and not worse:
         return ("Nothing comes within the margin of any bowl or cut.",), None
-    told = [*small]
+    told = [*worse]
     for meeting in bowls:
         if meeting.verdict == "hit":
             told.append(

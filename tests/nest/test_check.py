@@ -1,5 +1,6 @@
 import math
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -65,6 +66,19 @@ def test_thin_walls_and_bases_are_seen() -> None:
     _, plan = plain_blank()
     inner = tuple((rho * 1.04, h * 1.04) for rho, h in plan.nests[0].bowls[2].inner)
     assert {"wall", "base"} <= rules_broken(with_bowl(plan, 2, inner=inner))
+
+
+def test_what_is_told_of_sawing_and_marking_is_checked() -> None:
+    blank, plan = plain_blank()
+    nest = plan.nests[0]
+    cases: tuple[tuple[dict[str, Any], set[str]], ...] = (
+        ({"saw_diameter": 2 * nest.bowls[0].outer[0][0]}, {"saw"}),
+        ({"may_be_off": nest.may_be_off + 1.0}, {"leeway"}),
+        ({"may_be_off": 0.0}, set()),
+    )
+    for changes, rules in cases:
+        changed = replace(plan, nests=(replace(nest, **changes),))
+        assert {violation.rule for violation in check_plan(blank, changed)} == rules
 
 
 def test_a_shifted_pivot_is_seen() -> None:

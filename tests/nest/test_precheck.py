@@ -1,10 +1,11 @@
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
 from photonest.model import Axis, Shop, Stock, StockError
 from photonest.nest import check_before_coring, check_plan, plan_nest, rim_centre
-from tests.nest.examples import face, radial_crack, ring
+from tests.nest.examples import face, plain_blank, radial_crack, ring
 
 STOCK = Stock("blank", thickness=120.0)
 
@@ -51,6 +52,19 @@ def test_a_plan_made_for_another_centre_is_checked_where_the_blank_turns() -> No
     here = check_before_coring(wood, STOCK, Shop(), plan)
     assert there.all_clear
     assert here.bowls[0].verdict == "hit"
+
+
+@pytest.mark.parametrize(
+    ("changes", "where"), [({"top_rpm": 2000.0}, "cut 1"), ({"pivot": (0.0, -9.0)}, "cut 1"), ({}, "")]
+)
+def test_a_plan_changed_by_hand_is_not_cleared(changes: dict[str, Any], where: str) -> None:
+    blank, plan = plain_blank()
+    nest = plan.nests[0]
+    changed = replace(nest, cuts=(replace(nest.cuts[0], **changes), *nest.cuts[1:]))
+    axis = nest.axis.point[:2]
+    found = check_before_coring(blank, plan.stock, plan.shop, replace(plan, nests=(changed,)), axis=axis)
+    assert found.all_clear is not bool(where)
+    assert bool(where) == any(where in line and "Don't cut" in line for line in found.advice)
 
 
 def test_the_rim_turns_about_the_centre_of_its_circle() -> None:
