@@ -91,7 +91,11 @@ class Piece:
     ] = Towards.PITH
     check_depth: Annotated[
         float | None,
-        typer.Option(metavar="MM", help="How deep the end checks reach into a log.", rich_help_panel=_PIECE),
+        typer.Option(
+            metavar="MM",
+            help="How deep the end checks reach into a log; ring shakes go through.",
+            rich_help_panel=_PIECE,
+        ),
     ] = None
     far_check_depth: Annotated[
         float | None, typer.Option(metavar="MM", help="The same at its far end.", rich_help_panel=_PIECE)

@@ -151,7 +151,7 @@ class Crack:
     tip_margin : float
         How far the path was extended at each free end beyond what is seen, in mm.
     widths : tuple of float
-        Opening at each point of the path, in mm; may be empty.
+        Opening at each point of the path, in mm; may be empty. See `openings`.
     """
 
     id: str
@@ -177,8 +177,19 @@ class Crack:
             tip_margin=self.tip_margin,
         )
         require_positive(depth=self.depth)
+        if not all(0 <= width < math.inf for width in self.widths):
+            raise FieldError("widths", "must all be finite and not negative")
         if not 0 <= self.confidence <= 1:
             raise FieldError("confidence", f"must be between 0 and 1, not {self.confidence}")
+
+    @property
+    def openings(self) -> tuple[float, ...]:
+        """Opening at each point of the path, in mm: the widest at all of them where none told is as wide as that.
+
+        Then they are not told, or somebody found the crack wider, or its path longer, since.
+        """
+        told = len(self.widths) == len(self.path) and max(self.widths) >= self.width
+        return self.widths if told else (self.width,) * len(self.path)
 
 
 @dataclass(frozen=True)

@@ -44,7 +44,8 @@ class Stock:
         taken as straight between.
     check_depth, far_check_depth : float or None
         How deep end checks reach into a log from the photographed and from the far end. Without the first, cracks go
-        through the log unless their own depth is known; without the second, the far end is taken to be checked as deep.
+        through the log unless their own depth is known, and ring shakes always do; without the second, the far end is
+        taken to be checked as deep.
     rim_towards : {"pith", "bark"}
         Which way the rims of a log's bowls face.
     knots_lean : bool

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.model import Bowl, Cut, Face, Nest, Plan, Points, Shop
+from photonest.model import Bowl, Crack, Cut, Face, Nest, Plan, Points, Shop
 from photonest.nest.check_knots import rays_through
 
 SLACK = 0.05  # mm: chords of the drawn curves (sagitta under 0.02), samples 0.25 apart along a crack, and rounding
@@ -260,9 +260,8 @@ def standing_defects(
         yield "pith", np.array([face.pith.point]), np.zeros(1), face.pith.standard_error, None
     for crack in face.cracks:
         if crack.status != "dismissed":
-            widths = crack.widths if len(crack.widths) == len(crack.path) else [crack.width] * len(crack.path)
-            points, half = _sampled(crack.path, [w / 2 for w in widths])
-            yield f"crack {crack.id}", points, half, crack.standard_error, _reaching(crack.depth, plan)
+            points, half = _sampled(crack.path, [width / 2 for width in crack.openings])
+            yield f"crack {crack.id}", points, half, crack.standard_error, _reaching(crack, plan)
     for defect in face.defects:
         if defect.status != "dismissed":
             points = _filled(defect.outline)
@@ -271,8 +270,11 @@ def standing_defects(
                 yield f"{defect.kind} {defect.id}", branch[0], np.zeros(len(branch[0])), branch[1], defect.depth
 
 
-def _reaching(depth: float | None, plan: Plan) -> float | None:
-    return plan.stock.check_depth if depth is None and plan.stock.kind == "log" else depth
+def _reaching(crack: Crack, plan: Plan) -> float | None:
+    """Return how deep a crack reaches: an end check of a log as told, but no ring shake, which is none."""
+    if crack.depth is None and plan.stock.kind == "log" and crack.kind != "ring":
+        return plan.stock.check_depth
+    return crack.depth
 
 
 def _sampled(path: Points, half: Iterable[float]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -64,7 +64,7 @@ def keepouts(face: Face, stock: Stock, shop: Shop) -> tuple[KeepOut, ...]:
 
     Knots are prisms like every other defect, as wide at every depth as on the face; on end grain, where it is asked
     for, they are the sectors that hold their branches however these lean. End checks end at their depth, but no other
-    defect does that was not probed.
+    defect does that was not probed; a ring shake is none of them, for drying splits wood across the rings.
     """
     edge_error = face.outline.standard_error
     sides = segments_of(face.outline.wood, closed=True)
@@ -74,8 +74,9 @@ def keepouts(face: Face, stock: Stock, shop: Shop) -> tuple[KeepOut, ...]:
         pith = segments_of((face.pith.point,), closed=False)
         found.append(KeepOut("pith", pith, np.zeros(1), shop.clearance, face.pith.standard_error))
     checks = stock.check_depth if stock.kind == "log" else None
-    cracks = [(crack, checks if crack.depth is None else crack.depth) for crack in _standing(face.cracks)]
-    found += [_from_crack(crack, shop, depth_of(depth, stock)) for crack, depth in cracks]
+    for crack in _standing(face.cracks):
+        depth = checks if crack.depth is None and crack.kind != "ring" else crack.depth
+        found.append(_from_crack(crack, shop, depth_of(depth, stock)))
     found += [_from_defect(defect, face, stock, shop) for defect in _standing(face.defects)]
     return tuple(found)
 
@@ -92,11 +93,8 @@ def _standing(marks: Iterable[Mark]) -> list[Mark]:
 
 def _from_crack(crack: Crack, shop: Shop, depth: float | None) -> KeepOut:
     segments = segments_of(crack.path, closed=False)
-    widths = np.asarray(crack.widths, float)
-    if len(widths) == len(crack.path):
-        reach = np.maximum(widths[:-1], widths[1:]) / 2
-    else:
-        reach = np.full(len(segments), crack.width / 2)
+    widths = np.asarray(crack.openings)
+    reach = np.maximum(widths[:-1], widths[1:]) / 2
     return KeepOut(f"crack {crack.id}", segments, reach, shop.clearance, crack.standard_error, "line", depth)
 
 

@@ -103,8 +103,9 @@ def defects(face: Face, plan: Plan) -> Iterator[tuple[str, shapely.Polygon, NDAr
     for crack in face.cracks:
         if crack.status != "dismissed":
             widths = crack.widths if len(crack.widths) == len(crack.path) else [crack.width] * len(crack.path)
+            depth = checks if crack.depth is None and crack.kind != "ring" else crack.depth
             for area, line in pieces(crack.path, [w / 2 for w in widths]):
-                yield crack.id, area, line, crack.standard_error, crack.depth if crack.depth is not None else checks
+                yield crack.id, area, line, crack.standard_error, depth
     for mark in face.defects:
         if mark.status != "dismissed":
             depth = mark.depth

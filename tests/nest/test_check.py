@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 
 from photonest.model import Bowl, Crack, Cut, Plan, Shop, Stock
+from photonest.model.values import FieldError
 from photonest.nest import check_plan, plan_nest
 from tests.nest.examples import face, plain_blank, radial_crack, ring
 
@@ -60,6 +61,20 @@ def test_a_place_is_known_no_better_than_that_of_the_rim() -> None:
         assert check_plan(blank, plan) == ()
         worse = replace(blank, scale=replace(blank.scale, rim_error_mm=4.0))
         assert {violation.rule for violation in check_plan(worse, plan)} == {"clearance"}
+
+
+def test_a_crack_found_wider_since_is_as_wide_everywhere_and_no_opening_is_negative() -> None:
+    crack = radial_crack("c1", 0, 120, 149, widths=(1.0, 1.0, 1.0, 0.4, 0.0))
+    assert crack.openings == crack.widths
+    assert set(replace(crack, width=4.0).openings) == {4.0} == set(replace(crack, width=4.0, widths=()).openings)
+    _, plan = plain_blank()
+    x, y, _ = plan.nests[0].axis.point
+    near = radial_crack("c9", 100, 164.5, 170, centre=(x, y), widths=(0.1,) * 5, width=0.1)
+    assert "clearance" not in rules_broken(plan, near)
+    assert "clearance" in rules_broken(plan, replace(near, width=8.0))
+    for wrong in (-3.0, math.nan):
+        with pytest.raises(FieldError, match="widths"):
+            replace(crack, widths=(wrong, 1.0, 1.0, 0.4, 0.0))
 
 
 def test_thin_walls_and_bases_are_seen() -> None:

@@ -97,3 +97,12 @@ def test_end_checks_end_at_their_depth_and_other_defects_do_not() -> None:
     wood: Face = replace(WOOD, cracks=(crack,))
     outs = keepouts(wood, Stock("log", length=300.0, check_depth=30.0), Shop())
     assert {out.name: out.depth for out in outs[1:]} == {"crack c1": 30.0, "knot d1": None}
+
+
+def test_a_ring_shake_is_no_end_check() -> None:
+    """Drying splits wood across the rings (end checks are radial); along them it parts in the standing tree."""
+    ring_shake: Crack = radial_crack("c1", 200, 60, 100, kind="ring")
+    log = Stock("log", length=300.0, check_depth=30.0)
+    for crack, depth in ((ring_shake, None), (replace(ring_shake, depth=70.0), 70.0)):
+        wood: Face = replace(WOOD, cracks=(crack,))
+        assert {out.name: out.depth for out in keepouts(wood, log, Shop())[1:]} == {"crack c1": depth, "knot d1": None}
