@@ -199,9 +199,24 @@ def _changed_crack(crack: Crack, changes: Changes) -> Crack:
     if crack.id in changes.depths:
         crack = replace(crack, depth=changes.depths[crack.id], set_by="person")
     if crack.id in changes.ends:
-        path = with_end(crack.path, changes.ends[crack.id])
-        crack = replace(crack, path=path, length=_length(path), widths=(), set_by="person")
+        path = with_end(crack.path, end := changes.ends[crack.id])
+        widths = _widths_to(crack, path, end)
+        crack = replace(crack, path=path, length=_length(path), widths=widths, set_by="person")
     return crack
+
+
+def _widths_to(crack: Crack, path: Points, end: Point) -> tuple[float, ...]:
+    """Return the openings of a crack with an end moved: up to there as wide as it is anywhere, and not as unseen.
+
+    What opens nowhere is taken for a margin beyond the seen end, which the other end still has.
+    """
+    if len(crack.widths) != len(crack.path):
+        return ()
+    first, kept = path[0] == end, len(path) - 1
+    widths = crack.widths[-kept:] if first else crack.widths[:kept][::-1]
+    seen = next((place for place, width in enumerate(widths) if width > 0), kept)
+    found = (*(crack.width,) * (seen + 1), *widths[seen:])
+    return found if first else found[::-1]
 
 
 def _changed_defect(defect: Defect, changes: Changes) -> Defect:

@@ -15,6 +15,7 @@ from photonest.model import Crack, Defect, Face, MarksError, Pith, face_from_doc
 from photonest.pipeline import measure
 from photonest.rectify import mm_to_photo
 from photonest.registry import BUILT_IN, Listing
+from photonest.report.marking import seen_ends
 from photonest.spec import Stage
 from tests.test_pipeline import GOOD, Chain, photo
 
@@ -65,6 +66,22 @@ def test_depth_and_end_are_set(face: Face) -> None:
     assert changed.cracks[0].depth == 12.5
     assert changed.cracks[0].path[-1] == (36.0, 1.0)
     assert changed.cracks[0].length > face.cracks[0].length
+
+
+def test_a_moved_end_is_where_the_crack_is_seen_to_end(face: Face) -> None:
+    """Marks on the wood are told from there; the other end keeps its margin, in which the crack opens nowhere."""
+    path = ((-10.0, 0.0), (-12.0, 0.0), (-30.0, 0.0), (-33.0, 0.0))
+    crack = replace(face.cracks[0], path=path, width=0.8, widths=(0.0, 0.5, 0.8, 0.0), tip_margin=3.0)
+    face = replace(face, cracks=(crack,))
+    for end, ends in (
+        ((-36.0, 0.0), ((-12.0, 0.0), (-36.0, 0.0))),
+        ((-25.0, 0.0), ((-12.0, 0.0), (-25.0, 0.0))),
+        ((-4.0, 0.0), ((-4.0, 0.0), (-30.0, 0.0))),
+        ((-15.0, 0.0), ((-15.0, 0.0), (-30.0, 0.0))),
+    ):
+        moved = adjusted(face, Changes(ends={"c1": end})).cracks[0]
+        assert seen_ends(moved) == ends
+        assert min(moved.openings) >= 0.0 and max(moved.openings) == 0.8
 
 
 def test_another_outline_moves_the_origin_to_its_centroid(face: Face) -> None:
