@@ -29,8 +29,8 @@ def draw_edges(page: Page, ground: Ground, face: Face) -> None:
         page.line(ground.to_page(face.outline.under_bark), style.WOOD_EDGE, closed=True, clip=ground.frame)
 
 
-def draw_defects(page: Page, ground: Ground, face: Face, units: Units = "mm") -> list[Label]:
-    """Draw cracks and other defects; return their labels, the longest cracks first."""
+def draw_defects(page: Page, ground: Ground, face: Face, units: Units | None = "mm") -> list[Label]:
+    """Draw cracks and other defects; return their labels, the longest cracks first; no units: without lengths."""
     edges: dict[str, list[NDArray[np.float64]]] = defaultdict(list)
     for defect in face.defects:
         edges[defect.status].append(ground.to_page(defect.outline))

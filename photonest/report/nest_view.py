@@ -7,9 +7,9 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photonest.model import Face, Nest, Photo, Plan
+from photonest.model import Bowl, Face, Nest, Photo, Plan
 from photonest.report import style
-from photonest.report.findings import draw_defects, draw_edges, draw_pith, points_to_show
+from photonest.report.findings import MOST_LENGTHS, draw_defects, draw_edges, draw_pith, points_to_show
 from photonest.report.ground import Ground, photo_ground, plain_ground, points_of_interest
 from photonest.report.marks import Label, cross, draw_labels, scale_bar
 from photonest.report.page import Box, Page
@@ -17,6 +17,8 @@ from photonest.report.section import wall_ring
 from photonest.report.units import Units, brief
 
 TOP_VIEW_ANGLES = (-50.0, -130.0, 130.0, 50.0, 0.0)
+LEAST_ROOM = {"inch": 1200.0, "mm": 600.0}
+"""Of the picture for each label that tells a size, in mm²: with less they hide each other and the marks."""
 
 
 def draw_nest_on_face(
@@ -26,28 +28,45 @@ def draw_nest_on_face(
     plan: Plan,
     box: Box,
     units: Units = "mm",
-    also: Callable[[Page, Ground], list[Label]] = lambda _page, _ground: [],
+    also: Callable[[Page, Ground, Units | None], list[Label]] = lambda _page, _ground, _units: [],
 ) -> float:
     """Draw the nest over the photo, or over the outline alone; return where what follows may start.
 
     Parameters
     ----------
     also : callable
-        Draws more over it, and returns the labels of that; they come before all others.
+        Draws more over it, and returns the labels of that, in the units it is given; they come before all others.
     """
     ground = ground_in(photo, face, box)
+    cracks = sum(crack.status != "dismissed" for crack in face.cracks)
+    told = sum(len(nest.bowls) for nest in plan.nests) + min(cracks, MOST_LENGTHS)
+    on_labels = label_units(ground.frame, told, units)
     ground.lay(page, face.outline.points)
     if photo is None:
         page.area(ground.to_page(face.outline.points), style.Fill("#e9dcc3"))
     draw_edges(page, ground, face)
     labels: list[Label] = []
     for nest in plan.nests:
-        labels += (_draw_lying if plan.stock.kind == "log" else _draw_standing)(page, ground, nest, units)
-    first = also(page, ground)
-    cracks, pith = draw_defects(page, ground, face, units), draw_pith(page, ground, face)
+        labels += (_draw_lying if plan.stock.kind == "log" else _draw_standing)(page, ground, nest, on_labels)
+    first = also(page, ground, on_labels)
+    defects, pith = draw_defects(page, ground, face, on_labels), draw_pith(page, ground, face)
     bar = scale_bar(page, ground, face.scale.standard_error_pct)
-    draw_labels(page, [*first, *labels, *pith, *cracks], ground.frame.grown(-1), points_to_show(ground, face), [bar])
+    draw_labels(page, [*first, *labels, *pith, *defects], ground.frame.grown(-1), points_to_show(ground, face), [bar])
     return ground.frame.bottom
+
+
+def label_units(frame: Box, labels: int, units: Units) -> Units | None:
+    """Return the units of sizes on labels: mm where a picture is too small for inches, None where for any size.
+
+    >>> [label_units(Box(0, 0, side, side), 11, "inch") for side in (120, 90, 75)]
+    ['inch', 'mm', None]
+    """
+    choices: tuple[Units, ...] = ("mm",) if units == "mm" else ("inch", "mm")
+    return next((each for each in choices if frame.width * frame.height >= LEAST_ROOM[each] * labels), None)
+
+
+def _bowl_words(bowl: Bowl, units: Units | None) -> str:
+    return str(bowl.number) if units is None else f"{bowl.number}: Ø {brief(bowl.rim_diameter, units)}"
 
 
 def ground_in(photo: Photo | None, face: Face, box: Box) -> Ground:
@@ -65,7 +84,7 @@ def nest_name(plan: Plan, nest: Nest) -> str:
     return f", half {half_number(plan, nest)}" if len(plan.nests) > 1 else ""
 
 
-def _draw_standing(page: Page, ground: Ground, nest: Nest, units: Units) -> list[Label]:
+def _draw_standing(page: Page, ground: Ground, nest: Nest, units: Units | None) -> list[Label]:
     """Draw the rims of bowls whose axis stands square to the face; return their labels."""
     centre = np.asarray(nest.axis.point[:2])
     labels = []
@@ -82,7 +101,7 @@ def _draw_standing(page: Page, ground: Ground, nest: Nest, units: Units) -> list
         at = ground.to_page([centre + (rim + mouth) / 2 * way])[0]
         labels.append(
             Label(
-                f"{bowl.number}: Ø {brief(bowl.rim_diameter, units)}",
+                _bowl_words(bowl, units),
                 (float(at[0]), float(at[1])),
                 tuple(way.tolist()),
                 dark=True,
@@ -94,7 +113,7 @@ def _draw_standing(page: Page, ground: Ground, nest: Nest, units: Units) -> list
     return labels
 
 
-def _draw_lying(page: Page, ground: Ground, nest: Nest, units: Units) -> list[Label]:
+def _draw_lying(page: Page, ground: Ground, nest: Nest, units: Units | None) -> list[Label]:
     """Draw the sections of bowls whose axis lies in the face; return their labels."""
     origin, down = np.asarray(nest.axis.point[:2]), np.asarray(nest.axis.direction[:2])
     across = np.array([down[1], -down[0]])
@@ -108,9 +127,7 @@ def _draw_lying(page: Page, ground: Ground, nest: Nest, units: Units) -> list[La
         fill = style.bowl_fill(bowl.number)
         page.area(wall_ring(bowl, to_page), style.Fill(fill.colour, 0.6, edge=style.INK, edge_width=1.1))
         at = to_page([bowl.outer[len(bowl.outer) // 4]])[0]
-        labels.append(
-            Label(f"{bowl.number}: Ø {brief(bowl.rim_diameter, units)}", (float(at[0]), float(at[1])), dark=True)
-        )
+        labels.append(Label(_bowl_words(bowl, units), (float(at[0]), float(at[1])), dark=True))
     page.line(to_page([(0, -6), (0, nest.bowls[0].depth + 6)]), style.AXIS_LINE)
     reach = nest.bowls[0].rim_diameter / 2 + 6
     page.line(to_page([(-reach, 0), (reach, 0)]), style.RULE)

@@ -56,14 +56,14 @@ def piece_pages(book: Book, photo: Photo | None, face: Face, plan: Plan, units: 
     height = float(np.clip(book.rest - wanted, LEAST_PHOTO, 150))
     book.need(height)
 
-    def also(page: Page, ground: Ground) -> list[Label]:
+    def also(page: Page, ground: Ground, on_labels: Units | None) -> list[Label]:
         if log:
             return [
                 label
                 for nest in plan.nests
                 for label in _draw_rip_line(page, ground, face, nest, half_number(plan, nest))
             ]
-        return _draw_landmarks(page, ground, marks, plan.nests[0].axis.point[:2], units)
+        return _draw_landmarks(page, ground, marks, plan.nests[0].axis.point[:2], on_labels)
 
     book.y = draw_nest_on_face(
         book.page, photo, face, plan, Box(book.page.left, book.y + 2, book.page.room, height), units, also
@@ -178,7 +178,7 @@ def lean(along: NDArray[np.float64]) -> str:
 
 
 def _draw_landmarks(
-    page: Page, ground: Ground, marks: Sequence[Landmark], centre: Sequence[float], units: Units
+    page: Page, ground: Ground, marks: Sequence[Landmark], centre: Sequence[float], units: Units | None
 ) -> list[Label]:
     labels = []
     middle = ground.to_page([centre])[0]
@@ -186,7 +186,7 @@ def _draw_landmarks(
         at = ground.to_page([mark.point])[0]
         page.line([middle, at], style.Stroke(style.INK, 1.4, dash=(4, 2), casing=style.PAPER, casing_width=1.0))
         half = (middle + at) / 2
-        words = f"{mark.letter} {told(mark.distance, units)}"
+        words = mark.letter if units is None else f"{mark.letter} {told(mark.distance, units)}"
         labels.append(
             Label(
                 words, (float(half[0]), float(half[1])), (float(at[1] - middle[1]), float(middle[0] - at[0])), dark=True

@@ -39,6 +39,18 @@ def test_a_log_is_marked_by_two_rip_lines_and_two_centres() -> None:
     assert "Rip line 2: the pith is 20 mm ± 4 mm off, away from the bowls" in words
 
 
+def test_a_picture_full_of_labels_tells_no_inches_that_would_hide_the_marks() -> None:
+    face = replace(FACE, cracks=tuple(replace(FACE.cracks[0], id=f"c{number}") for number in range(1, 13)))
+    with drawing_settings():
+        book = Book("Letter", "log.jpg")
+        piece_pages(book, None, face, PLAN, "inch")
+        words = " ".join(texts(book.bound("A log")))
+    rim = PLAN.nests[0].bowls[0].rim_diameter
+    assert f"1: Ø {rim:.0f}" in words
+    assert f"1: Ø {rim:.0f} (" not in words
+    assert " in) from this end" in words  # what is measured on the wood is told in both
+
+
 def test_many_long_warnings_flow_over_and_the_far_rim_is_said() -> None:
     warnings = tuple(f"Warning {i}: " + 12 * "the wood may do something unexpected here " for i in range(14))
     plan = replace(examples.plan(), warnings=warnings, stock=Stock("blank", thickness=150.0, rim="far"))
