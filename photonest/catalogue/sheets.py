@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 DPI = 300
 A4 = (210.0, 297.0)
+LARGEST = 10.0
+"""Size of a label's code in mm, its letters 7 mm high: legible from 2 m at 3 mm a metre (common practice)."""
 QUIET = 4
 """Blank modules round a QR symbol that ISO/IEC 18004 asks for."""
 
@@ -99,11 +101,17 @@ def _draw_label(page: Any, x: int, y: int, entry: Entry) -> None:
     symbol = qr_picture(entry.code, px(29.0))
     page.paste(symbol, (x + px(3.0), y + (px(LABELS.height) - symbol.height) // 2))
     left, width = x + px(34.0), px(33.0)
-    _write(page, left, y + px(5.0), width, entry.code, 6.5 if len(entry.code) <= 6 else 3.6)
+    _write(page, left, y + px(3.0), width, entry.code, _code_mm(entry.code, width))
     size = f"{entry.min_diameter:.0f}–{entry.max_diameter:.0f} mm"
     lines = [entry.species or "", size, f"in {entry.added_day}", entry.place or ""]
     for index, text in enumerate(line for line in lines if line):
         _write(page, left, y + px(15.0 + 4.6 * index), width, text, 3.2)
+
+
+def _code_mm(code: str, width: int) -> float:
+    """Return the size of type in which all of a code goes into a width in pixels: large, to be read off a shelf."""
+    wide = float(_font(px(LARGEST)).getlength(code))
+    return min(LARGEST, 0.98 * LARGEST * width / wide)  # a little less, since type is set in whole pixels
 
 
 def qr_picture(text: str, side: int) -> Image:

@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 import pypdfium2
 import pytest
+from numpy.typing import NDArray
 from PIL import Image
 
 from photonest.catalogue.entries import Entry
@@ -71,6 +72,19 @@ def test_labels_go_on_to_the_next_page_and_leave_used_ones() -> None:
     assert [read_label(second, index) for index in range(6)] == [f"K{n}MG" for n in range(19, 24)] + [""]
     with pytest.raises(CatalogueError, match="can't be skipped"):
         label_sheet(pieces(1), skip=24)
+
+
+def code_on_label(code: str) -> NDArray[np.bool_]:
+    """Return where the ink of a label's code is, at 200 dots an inch."""
+    (page,) = pages(label_sheet([dataclasses.replace(PIECE, code=code)]))
+    left, top, right, bottom = (round(mm / 25.4 * 200) for mm in (34.0, 0.5, 70.0, 15.0))
+    return np.asarray(page.convert("L").crop((left, top, right, bottom))) < 128
+
+
+def test_a_code_is_read_off_a_shelf_and_never_cut_short() -> None:
+    rows = np.flatnonzero(code_on_label("KMHF").any(axis=1))
+    assert (rows[-1] - rows[0]) / 200 * 25.4 > 6.0  # mm; 3 mm high for each metre away, common practice, no source
+    assert not np.array_equal(code_on_label("W" * 15 + "A"), code_on_label("W" * 15 + "B"))
 
 
 def test_cells_stay_on_the_page() -> None:
