@@ -86,9 +86,10 @@ def _nest_lines(nest: Nest, log: bool) -> list[str]:
         )
         lines += [f"    limited by {reason}" for reason in what_limits(bowl)]
     lines += [
-        f"  cut {cut.number}: {cut.cutter}, pivot {-cut.pivot[1]:.1f} in front, {cut.pivot[0]:+.1f} across, "
-        f"entry radius {cut.entry_radius:.1f}, depth {cut.axis_depth:.1f} mm, "
-        f"start {cut.start_rpm:.0f}, at most {cut.top_rpm:.0f} rpm"
+        f"  cut {cut.number}: {cut.cutter}, pivot {-cut.pivot[1]:.1f} mm in front of the rim plane and "
+        f"{abs(cut.pivot[0]):.1f} {'toward' if cut.pivot[0] > 0 else 'away from'} the cut, entry radius "
+        f"{cut.entry_radius:.1f}, depth {cut.axis_depth:.1f} mm, start at {cut.start_rpm:.0f}, "
+        f"never over {cut.top_rpm:.0f} rpm"
         for cut in nest.cuts
     ]
     if nest.may_be_off >= 0.05:

@@ -1,12 +1,12 @@
-"""What the screen says of a face is what its picture says."""
+"""What the screen says of a face and a plan is what pictures and papers say."""
 
 from dataclasses import replace
 
 import pytest
 
-from photonest.cli.words import describe_face
+from photonest.cli.words import describe_face, describe_plan
 from photonest.report.face_picture import size_rows
-from tests.report.examples import face
+from tests.report.examples import face, plan
 
 
 @pytest.mark.parametrize("name", ["mean Ø", "pith off centre"])
@@ -23,3 +23,14 @@ def test_a_pith_outside_the_piece_is_said_to_be() -> None:
     outside = replace(measured, pith=replace(measured.pith, inside=False))
     assert "outside the piece" in describe_face(outside)
     assert "not found" in describe_face(replace(measured, pith=None))
+
+
+def test_a_cutter_is_set_by_the_same_words_as_on_its_page() -> None:
+    made = plan()
+    near, far = (
+        replace(cut, pivot=(across, cut.pivot[1])) for cut, across in zip(made.nests[0].cuts, (4.0, -9.3), strict=True)
+    )
+    told = describe_plan(replace(made, nests=(replace(made.nests[0], cuts=(near, far)),)))
+    assert f"pivot {-near.pivot[1]:.1f} mm in front of the rim plane and 4.0 toward the cut" in told
+    assert f"pivot {-far.pivot[1]:.1f} mm in front of the rim plane and 9.3 away from the cut" in told
+    assert f"never over {far.top_rpm:.0f} rpm" in told
