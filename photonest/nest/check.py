@@ -61,6 +61,7 @@ def check_plan(face: Face, plan: Plan, wall_need: Callable[[float], float] | Non
         found += _check_wood(nest, face, plan)
         found += _check_rip(nest, face, plan)
         found += _check_defects(nest, face, plan)
+    found += _check_halves(plan)
     return tuple(found)
 
 
@@ -189,9 +190,7 @@ def _check_wood(nest: Nest, face: Face, plan: Plan) -> Iterator[Violation]:
     woods = [face.outline.wood, *([plan.stock.far_outline] if plan.stock.far_outline else [])]
     if plan.stock.kind == "log":
         yield from _check_length(nest, plan)
-        across = np.array([-into[1], into[0]])
-        sides = [origin[:2] + h[:, None] * into[:2] + side * rho[:, None] * across for side in (1.0, -1.0)]
-        lying = shapely.Polygon(np.vstack([sides[0], sides[1][::-1]]))
+        lying = _lying(nest, plan.shop.trueing)
         for wood in woods:
             out = lying.difference(shapely.Polygon(wood).buffer(SLACK)).area
             if out > 0.1:
@@ -209,6 +208,26 @@ def _check_wood(nest: Nest, face: Face, plan: Plan) -> Iterator[Violation]:
         yield Violation("wood", "bowl 1", f"comes {short:.2f} mm too near to the edge of the wood")
     if h.max() > thickness + SLACK:
         yield Violation("wood", "bowl 1", "is deeper than the wood is thick")
+
+
+def _lying(nest: Nest, trueing: float) -> Any:
+    """Return the section of a log's first bowl, with what is trued off it, in the plane of the log's end."""
+    import shapely
+
+    rho, h = np.asarray(nest.bowls[0].outer).T
+    origin, into = np.asarray(nest.axis.point[:2]), np.asarray(nest.axis.direction[:2])
+    across = np.array([-into[1], into[0]])
+    sides = [origin + h[:, None] * into + side * (rho + trueing)[:, None] * across for side in (1.0, -1.0)]
+    return shapely.Polygon(np.vstack([sides[0], sides[1][::-1]]))
+
+
+def _check_halves(plan: Plan) -> Iterator[Violation]:
+    """See that the nests of a log lie in different halves of it, the saw's slot between them."""
+    if plan.stock.kind != "log" or len(plan.nests) < 2:
+        return
+    apart = float(_lying(plan.nests[0], 0.0).distance(_lying(plan.nests[1], 0.0)))
+    if len(plan.nests) > 2 or apart < plan.shop.saw_kerf - SLACK:
+        yield Violation("halves", "nests", f"they lie {apart:.1f} mm apart, and the saw takes {plan.shop.saw_kerf:g}")
 
 
 def _check_length(nest: Nest, plan: Plan) -> Iterator[Violation]:

@@ -139,7 +139,8 @@ def check_before_coring(
         [f"Don't cut by this plan: {'; '.join(faults)}. It was changed, or is of another workshop."] if faults else []
     )
     advice, safe = _advice(face, stock, shop, nest, bowls, cuts, (*told, *small), at, wall_need)
-    return Precheck(nest.axis, bowls, cuts, small, faults, advice, safe)
+    guessed = _guessed(face, shop, at) if axis is None else ()
+    return Precheck(nest.axis, bowls, cuts, small, faults, (*guessed, *advice), safe)
 
 
 def _nest_of(plan: Plan, stock: Stock, half: int | None) -> Nest:
@@ -178,6 +179,18 @@ def _too_small(face: Face, stock: Stock, nest: Nest) -> tuple[str, ...]:
     if room + error < rim - ROUNDED:
         told.append(f"Bowl 1 reaches {rim:.1f} mm from the axis, and the wood ends {room:.1f} mm from it.")
     return tuple(told)
+
+
+def _guessed(face: Face, shop: Shop, centre: Point) -> tuple[str, ...]:
+    """Return that the axis is a guess, where the rim is farther from round than trueing and errors explain."""
+    away = np.hypot(*(np.asarray(face.outline.wood) - centre).T)
+    off = float(np.ptp(away)) / 2
+    if off <= shop.trueing + 2 * face.outline.standard_error:
+        return ()
+    return (
+        f"The rim is up to {off:.0f} mm off round, as of a piece that was not turned yet: where it will turn is a "
+        "guess. Give it with --axis X,Y.",
+    )
 
 
 def _wood_of(bowl: Bowl) -> Any:

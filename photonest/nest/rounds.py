@@ -113,7 +113,11 @@ def best_of_round(
     taper = None if stock.far_outline is None else segments_of(stock.far_outline, closed=True)
     if taper is not None or (far and shallow):
         site = round_site(outs, thickness, scale_error, far=far, taper=taper)
-        return _by_search(work, site, keep_axis, gap * SHARE_OF_GAP)
+        rims = outs[0] if taper is None or not far else replace(outs[0], segments=taper, reach=np.zeros(len(taper)))
+        edge = clear_radius([rims], scale_error)
+        room = widest(edge)[3] if keep_axis is None else edge.at(*keep_axis)
+        found = _by_search(work, site, keep_axis, gap * SHARE_OF_GAP)
+        return replace(found, widest=min(found.widest, max(room, 0.0)))
     plan = _with_shallow(work, outs, (), thickness, scale_error, keep_axis)
     bounds = dict(plan.bounds)
     for ignored in _choices(shallow) if hollow else ():

@@ -7,7 +7,7 @@ from typing import Literal
 import pytest
 
 from photonest.model import Shop, Stock
-from photonest.nest import plan_nest
+from photonest.nest import check_plan, plan_nest
 from photonest.nest.marking import _from_edge
 from tests.model.examples import whole_face
 from tests.nest.examples import face, ring
@@ -38,10 +38,12 @@ def test_a_log_is_ripped_between_the_bowls_and_the_pith(towards: Literal["pith",
     wood, shop, pith = face(ring(150.0), pith=(4.0, -3.0)), Shop(), (4.0, -3.0)
     stock = Stock("log", length=300.0, rim_towards=towards)
     plan = plan_nest(wood, stock, shop, rip=0.0, others=False, work=1)
-    assert len(plan.nests) == 2
+    assert len(plan.nests) == 2 and check_plan(wood, plan) == ()
     for nest in plan.nests:
         (x, y, _), (_, down, _) = nest.axis.point, nest.axis.direction
         planes = (y, y + down * nest.bowls[0].depth)  # of the rims and of the foot; the rip lies level in the photo
+        twice = replace(plan, nests=(nest, nest))
+        assert "halves" in {violation.rule for violation in check_plan(wood, twice)}
         nearest = min(planes, key=lambda plane: abs(plane - pith[1]))
         side = "upper" if sum(planes) / 2 < pith[1] else "lower"
         rip, centre, _ = nest.marking

@@ -67,6 +67,13 @@ def test_a_plan_changed_by_hand_is_not_cleared(changes: dict[str, Any], where: s
     assert bool(where) == any(where in line and "Don't cut" in line for line in found.advice)
 
 
+def test_a_piece_that_was_not_turned_has_no_axis_yet() -> None:
+    for ovality, guessed in ((0.0, False), (0.03, False), (0.12, True)):  # 0.12: radii of 141 and 159 mm
+        wood = face(ring(150.0, ovality=ovality))
+        assert guessed == any("9 mm off round" in line for line in check_before_coring(wood, STOCK, Shop()).advice)
+        assert not any("round" in line for line in check_before_coring(wood, STOCK, Shop(), axis=(0.0, 0.0)).advice)
+
+
 def test_the_rim_turns_about_the_centre_of_its_circle() -> None:
     shifted = tuple((x + 7.0, y - 4.0) for x, y in ring(120.0))
     assert rim_centre(face(shifted)) == pytest.approx((7.0, -4.0), abs=0.01)

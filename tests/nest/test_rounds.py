@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from photonest.model import OutlineError, Price, Shop, ShopError, Stock
+from photonest.model import NoPlanError, OutlineError, Price, Shop, ShopError, Stock
 from photonest.nest import check_plan, plan_nest
 from photonest.nest.curves import turned_outside
 from photonest.nest.rounds import Demand
@@ -60,6 +60,14 @@ def test_a_tapered_piece_gives_a_bowl_within_its_sides() -> None:
     tapered = plan_nest(wood, Stock("blank", thickness=140.0, far_outline=ring(50.0)), Shop())
     assert check_plan(wood, tapered) == ()
     assert tapered.nests[0].bowls[0].capacity_ml < straight.nests[0].bowls[0].capacity_ml
+
+
+def test_the_room_on_a_far_face_is_that_of_the_wood() -> None:
+    """A ring of 150 mm less the trueing and twice its errors: no bowl of 310 mm, and the swing does not matter."""
+    wood = face(ring(150.0), (radial_crack("c1", 40, 130, 149, depth=20.0),))
+    with pytest.raises(NoPlanError, match=r"29\d mm across") as raised:
+        plan_nest(wood, Stock("blank", thickness=120.0, rim="far"), Shop(min_rim=310.0))
+    assert "swing" not in str(raised.value)
 
 
 def test_screws_keep_clear_of_the_first_groove() -> None:
