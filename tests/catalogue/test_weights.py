@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import io
+import itertools
 from datetime import UTC, date, datetime
 
 import pytest
 from PIL import Image
 
 from photonest.catalogue.entries import Happening
-from photonest.catalogue.weights import weighings_of, weight_picture
+from photonest.catalogue.weights import LINE_PT, spread, weighings_of, weight_picture
 from photonest.model import CatalogueError
 from photonest.wood.weighings import Weighing
 
@@ -50,3 +51,13 @@ def test_a_picture_of_those_weighed_twice() -> None:
     assert b"KMGF" not in weight_picture({"ELM-7": series["KMGF"]}, "svg")
     with pytest.raises(CatalogueError, match="weighed twice"):
         weight_picture({"AAX9": series["AAX9"]})
+
+
+def test_codes_of_pieces_that_dry_alike_stand_clear_of_each_other() -> None:
+    heights = [88.0, 90.0, 88.1, 88.05, 97.0, 88.0]
+    placed = sorted(spread(heights, 1.5))
+    assert all(b - a >= 1.5 - 1e-9 for a, b in itertools.pairwise(placed))
+    assert spread(heights, 1.5)[4] == 97.0  # with room about it, it stays
+    many = {f"K{n}": weighings_of([weighed(2, 1900), weighed(20, 1700)]) for n in range(50)}
+    with Image.open(io.BytesIO(weight_picture(many))) as picture:
+        assert picture.height >= 50 * LINE_PT / 72 * 120  # dots
