@@ -14,8 +14,8 @@ the wood on both sides. The way from photo to crack is one module a step:
 Its reach: a check whose opening darkens about a pixel of the photo. Finer ones, and the parts of a check that have not
 opened at the face, are not seen: tips are extended by a stated margin, within which six in seven free tips of drawn
 cracks lie (93 in 100 of those that the line found runs up to), and a plan keeps its clearance besides. On drawn photos
-of 3 MP between seven tenths and nearly nine tenths of the cracks' length are found on end grain, the less the more of
-it are hairlines, with lines of a third of the diameter or more a face that are none, most of them called possible.
+between eight tenths and nearly all of the cracks' length are found, the less the more of it are hairlines, with lines
+of a fifth of the diameter a face that are none, most of them called possible.
 
 ``patches`` (`photonest.cracks.patch_finder:Patches`) finds knots, holes and bark inclusions: `patches` outlines what is
 darker than the wood about it, or of another colour, at several levels; `patch_cues` says what each looks like,

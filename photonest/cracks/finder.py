@@ -17,8 +17,6 @@ from photonest.model import Crack, CrackKind, Defect, FlatPhoto, NotFound, Outli
 NEAR_PITH = 0.03  # of the diameter: a check that comes so near goes through
 PALE = 0.2  # of the wood's brightness: a line less dark than that is never more than possible
 FAINT = 0.3  # of what makes a possible crack: enough for one that goes on from another
-ENDS = -1.0  # log odds to which a line is followed: higher, more tips lie beyond the margin; lower, more beside a crack
-EVENED = 0.005  # of the diameter: what they are averaged over
 SPACING, SAME, GAP = 0.004, 0.004, 0.03  # of the diameter: of points, of one line told twice, between fragments
 LED_ON = 0.5  # likelihood from which a line is followed beyond what the network sees
 LEAST_WIDTH = 0.01  # mm, of what is seen; 0 is left to the margins at the tips
@@ -78,7 +76,7 @@ def cracks_of(
     """
     centre, across = pith.point if pith else None, seen.diameter
     traces = [
-        _traced(_between_ends(one, seen), float(p), seen, centre)
+        _traced(one, float(p), seen, centre)
         for one, p in zip(found, sure, strict=True)
         if p >= FAINT * options.possible_from
     ]
@@ -91,14 +89,6 @@ def _traced(one: Candidate, sure: float, seen: View, centre: Point | None) -> Tr
     mm, line = seen.full.mm_per_px, one.profile
     trace = traced(seen.full.to_mm(line.path), line.width * mm, sure, line.light, SPACING * seen.diameter, centre)
     return replace(trace, pale=abs(1 - line.level) < PALE)
-
-
-def _between_ends(one: Candidate, seen: View) -> Candidate:
-    """Return a line from the first to the last place where the network sees a crack, if it does anywhere."""
-    count = min(len(one.odds), max(1, round(EVENED * seen.diameter_px / one.profile.step)))
-    framed = np.pad(one.odds, (count // 2, count - 1 - count // 2), mode="edge")
-    seen_at = np.flatnonzero(np.convolve(framed, np.full(count, 1 / count), "valid") >= ENDS)
-    return one.part(int(seen_at[0]), int(seen_at[-1]) + 1) if len(seen_at) > 3 else one
 
 
 def _crack(trace: Trace, seen: View, pith: Pith | None, options: LineOptions) -> Crack:

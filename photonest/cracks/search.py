@@ -25,6 +25,8 @@ EDGE = 0.004  # of the diameter: nothing is looked for so near the edge
 LEAST_SUM = 8.0  # of scores along a path
 MANY_ROUNDS = 4  # about a pith checks crowd, and of some only the third round finds what a better one passed by
 HEART = 0.03  # of the diameter: so near the pith what goes round it is no ring shake
+ENDS = -1.0  # log odds to which a line is followed: higher, more tips lie beyond the margin; lower, more beside a crack
+EVENED = 0.005  # of the diameter: what they are averaged over
 TAIL = 0.35  # of the log odds of a line's surer places
 
 
@@ -168,10 +170,19 @@ def _measured(seen: View, like: Likeness, grid: Grid, paths: Sequence[GridPath])
         lines = [line for line, is_light in zip(px, light, strict=True) if is_light == way]
         for line in profiles(grey, lines, reach, slack, way):
             x, y = flat.to_px(seen.full.to_mm(line.path)).T
-            one = _without_tails(Candidate(line, like.at(x[None], y[None])[0]), int(2 * slack / line.step))
+            one = _between_ends(Candidate(line, like.at(x[None], y[None])[0]), seen)
+            one = _without_tails(one, int(2 * slack / line.step))
             if one.profile.length > LEAST_LENGTH * seen.diameter_px:
                 found.append(one)
     return found
+
+
+def _between_ends(one: Candidate, seen: View) -> Candidate:
+    """Return a line from the first to the last place where the network sees a crack, if it does anywhere."""
+    count = min(len(one.odds), max(1, round(EVENED * seen.diameter_px / one.profile.step)))
+    framed = np.pad(one.odds, (count // 2, count - 1 - count // 2), mode="edge")
+    seen_at = np.flatnonzero(np.convolve(framed, np.full(count, 1 / count), "valid") >= ENDS)
+    return one.part(int(seen_at[0]), int(seen_at[-1]) + 1) if len(seen_at) > 3 else one
 
 
 def _without_tails(one: Candidate, most: int) -> Candidate:

@@ -111,19 +111,25 @@ def weights_in(file: Path | None) -> Weights | None:
 
 
 def averaged(
-    network: nn.Module, loss: Callable[[nn.Module], Tensor], steps: int, rate: float, warm_up: int, kept: float
+    network: nn.Module,
+    loss: Callable[[nn.Module], Tensor],
+    steps: int,
+    rate: float,
+    warm_up: int,
+    kept: float,
+    cooled: float = 0.01,
 ) -> nn.Module:
     """Train a network and return the running mean of its weights.
 
     `loss` is asked at every step, for a batch of its own making. The rate rises to `rate` over the first `warm_up`
-    steps and cools along a cosine to a hundredth; `kept` is the share of the mean that each step keeps.
+    steps and cools along a cosine to the share `cooled`; `kept` is the share of the mean that each step keeps.
     """
     mean_fn: Any = torch.optim.swa_utils.get_ema_multi_avg_fn(kept)
     mean = torch.optim.swa_utils.AveragedModel(network, multi_avg_fn=mean_fn, use_buffers=True)
     optimiser = torch.optim.AdamW(network.parameters(), rate, weight_decay=1e-3)
     run = torch.zeros((), device=DEVICE)
     for k in range(steps):
-        cooling = 0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * k / steps))
+        cooling = cooled + (1 - cooled) * 0.5 * (1 + math.cos(math.pi * k / steps))
         optimiser.param_groups[0]["lr"] = rate * min(1.0, (k + 1) / warm_up) * cooling
         value = loss(network)
         optimiser.zero_grad()

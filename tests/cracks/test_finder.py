@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from photonest.cracks.finder import LineOptions, Lines, _between_ends, cracks_of, judged, margins
+from photonest.cracks.finder import LineOptions, Lines, cracks_of, judged, margins
 from photonest.cracks.judge import shipped
 from photonest.cracks.profiles import profiles
-from photonest.cracks.search import Candidate, candidates, view
+from photonest.cracks.search import Candidate, _between_ends, candidates, view
 from photonest.cracks.traces import length_of
 from photonest.model import Crack, FlatPhoto, NotFound
 from tests.cracks.scenes import CENTRE, MM_PER_PX, WANDER, face, outline, pith

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -14,6 +14,7 @@ from tests.drawn.defects import DefectSpec, bend_rings, paint_in_wood, paint_on_
 from tests.drawn.looks import LOOKS, Look
 from tests.drawn.marks import MarkSpec, Traced, mark_path
 from tests.drawn.noise import Array, Grid, clouds, generator, speckle, walk
+from tests.drawn.wear import WearSpec, dust_over, wear_down
 from tests.drawn.wood import Growth
 
 
@@ -33,6 +34,8 @@ class FinishSpec:
         Where the light comes from, as the direction on the face.
     relief : float
         How strongly the surface's relief shows in that light.
+    wear : WearSpec
+        What looks like cracks and is none.
     """
 
     saw: Literal["none", "band", "disc", "chain"] = "band"
@@ -47,6 +50,7 @@ class FinishSpec:
     dirt: float = 0.1
     light_deg: float = 225.0
     relief: float = 1.0
+    wear: WearSpec = field(default_factory=WearSpec)
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,6 +82,7 @@ def paint(
     _draw_marks(colour, marks, grid, before_saw=True)
     relief += _saw_relief(finish, grid, x, y, rng)
     relief += np.float32(finish.torn * look.fuzz) * _torn(grid, rng)
+    wear_down(colour, relief, finish.wear, growth, grid, age)
     paint_in_wood(colour, relief, defects, grid)
     if growth.spec.bark > 0:
         _cover_with_bark(colour, relief, look, grid, depth, outside, rng)
@@ -88,6 +93,7 @@ def paint(
     paint_on_wood(linear, defects, grid, finish.light_deg)
     for crack in cracks:
         _open_crack(linear, crack, grid, finish, rng)
+    dust_over(linear, finish.wear.film, growth, grid)
     cover = np.clip(outside / np.float32(grid.step) + 0.5, 0, 1)
     return Painted(grid, linear, np.asarray(cover, np.float32))
 
