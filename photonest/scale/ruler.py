@@ -17,17 +17,13 @@ from photonest.scale.edges import Edge, coarse_edge, fine_edge, light
 from photonest.scale.lines import Lines, joined, straight_segments
 from photonest.scale.sides import Side, fit_sides
 from photonest.scale.tick_grid import CLEARLY, band, grid, zone_line
-from photonest.scale.tick_wave import LEAST_TIMES, centred, followed, longer_after, projective
+from photonest.scale.tick_heights import INCH_MM, LEAST_TIMES, tick_mm
+from photonest.scale.tick_wave import centred, followed, projective
 
-INCH_MM = 25.4
 SEARCH_PX, SHORTEST, SMOOTH_PX = 640, 0.06, 0.7  # picture that lines are looked for in; line, as a share; blur
 MOST_FOLLOWED, MOST_MEASURED = 16, 4  # combs
 AS_CLEAR, MUCH = 0.3, 1.2  # as the best one at first sight; better
-CLEAR_FIVE, CLEAR_EIGHT, CLEAR_TEN, CLEAR_POWER = 11.0, 5.0, 6.0, 12.0  # how clearly longer ticks come back
-CLEAR_LAST = 4.0  # the same for the inches of a ruler with thirty-seconds
-CLEAR_INCH = 2.8  # and with sixteenths: where inches don't come back, eighths may be seen, sixteenths being too faint
-HIDDEN_MM = 2.5, 5.0  # waves that long ticks and figures make where those of a millimetre are too fine to stand out
-FAINT = 0.15  # strength below which ticks of a millimetre aren't there
+HIDDEN_IN, FAINT = (5, 2.5), 0.2  # millimetres in waves of fives and their overtones; strength from which they are seen
 WIDEST_MM, USUAL_DEPTHS_MM = 80.0, (18.0, -18.0)  # ruler; from its ticks on, where its other edge is not seen
 END_MM, ASKEW = 10.0, 0.12  # how far its end may be from its last tick; how far off square, as a slope
 PARALLEL, PARALLEL_FAR = 0.004, 0.00012  # slope that an edge may be off, and by how much more per pixel away
@@ -134,9 +130,10 @@ def _found(grey: NDArray[np.uint8], candidates: list[Comb], ticks: Literal["mm",
     """Return rulers' ticks and what they stand for in mm, those first that are seen clearest and along most of a line.
 
     One that can't be much better than the best is looked at only if it may be another ruler's, about as clear at first
-    sight.
+    sight. Where no millimetres are found so, they may lie between ticks of five that stand out more.
     """
     found: list[tuple[float, Comb, float]] = []
+    untold: list[Comb] = []
     most, clearest, left = 0.0, 0.0, MOST_FOLLOWED
     for candidate in candidates:
         if len(candidate.ticks) < MUCH * most and (  # no strength is above one
@@ -147,17 +144,25 @@ def _found(grey: NDArray[np.uint8], candidates: list[Comb], ticks: Literal["mm",
         if left < 0:
             break
         comb = followed(grey, candidate)
-        tick = None if comb is None else tick_mm(longer_after(grey, comb), ticks)
+        tick = None if comb is None else tick_mm(grey, comb, ticks)
         if comb is None or tick is None:
+            untold += [] if comb is None else [comb]
             continue
-        if tick in HIDDEN_MM:
-            comb, tick = centred(grey, replace(comb, ticks=comb.ticks * tick)), 1.0
-            if comb.strength < FAINT or tick_mm(longer_after(grey, comb), ticks) != tick:
-                continue
+        comb, tick = _finest(grey, comb, tick)
         found.append((comb.strength * len(comb.ticks), comb, tick))
         if found[-1][0] > most:
             most, clearest = found[-1][0], candidate.strength
+    if not found and ticks == "mm":
+        hidden = [centred(grey, replace(comb, ticks=comb.ticks * parts)) for comb in untold for parts in HIDDEN_IN]
+        seen = [comb for comb in hidden if comb.strength > FAINT and tick_mm(grey, comb, ticks)]
+        found = [(comb.strength * len(comb.ticks), comb, 1.0) for comb in seen]
     return [(comb, tick) for _, comb, tick in sorted(found, key=lambda one: -one[0])]
+
+
+def _finest(grey: NDArray[np.uint8], comb: Comb, tick: float) -> tuple[Comb, float]:
+    """Return the ticks that measure best: of eighths of an inch sixteenths, if these are seen better."""
+    fine = centred(grey, replace(comb, ticks=2 * comb.ticks)) if tick == INCH_MM / 8 else comb
+    return (fine, tick / 2) if fine.strength > comb.strength else (comb, tick)
 
 
 def _on_one_ruler(comb: Comb, other: Comb, tick: float) -> bool:
@@ -245,22 +250,6 @@ def straight_lines(pixels: NDArray[np.uint8]) -> Lines:
     ends = [straight_segments(small).ends, *[part.reshape(-1, 2, 2) for part in found if part is not None]]
     lines = joined(Lines(np.concatenate(ends)), SHORTEST * SEARCH_PX)
     return Lines((lines.ends + 0.5) / ratio - 0.5)
-
-
-def tick_mm(after: dict[int, float], ticks: Literal["mm", "inch"]) -> float | None:
-    """Return what a tick stands for, by after how many ticks longer ones come; None if it can't be told."""
-    at = {ratio: after.get(ratio, 0.0) for ratio in (2, 4, 5, 8, 10, 16, 32)}
-    if ticks == "mm":
-        if at[5] > CLEAR_FIVE and at[10] > CLEAR_TEN:
-            return 1.0
-        if at[2] > CLEAR_POWER and at[5] < CLEAR_TEN:
-            return HIDDEN_MM[0] if at[4] > CLEAR_TEN else HIDDEN_MM[1]
-        return None
-    if at[2] > CLEAR_FIVE and at[4] > CLEAR_TEN and at[8] > CLEAR_EIGHT and at[5] < CLEAR_TEN:
-        if at[32] > CLEAR_LAST:
-            return INCH_MM / 32
-        return INCH_MM / 16 if 16 not in after or at[16] > CLEAR_INCH else None
-    return None
 
 
 def rough_homography(comb: Comb, seen: list[tuple[float, Array, float]], tick: float, first: float) -> Array:

@@ -1,9 +1,8 @@
-"""Ticks followed along their line by the phase of their wave, and what comes back after how many of them."""
+"""Ticks followed along their line by the phase of their wave."""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from math import gcd
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,12 +10,6 @@ from numpy.typing import NDArray
 from photonest.scale.camera import Array
 from photonest.scale.combs import PIECE, Comb, Grey, changes, strip
 
-PER_TICK = 8  # samples of the straightened strip
-RATIOS = (2, 3, 4, 5, 6, 7, 8, 10, 12, 16, 20, 32)  # numbers of ticks after which longer ones may come
-MOST_SURE = 16  # so many have so few harmonics that each must count
-MOST_POWER = 100.0
-FEWEST = 20  # ticks that are looked at
-LEAST_TIMES = 3  # that something must come back
 GOING_ON = 0.5  # how like the wave a piece must look beyond a line's end for ticks to go on there
 UNDERTONE = 0.3  # strength of a longer wave from which on it is the ticks' own
 NO_WAVE = 0.12  # strength below which a comb is given up
@@ -159,44 +152,3 @@ def projective(ticks: Array) -> Array:
 def _projected(ticks: Array, place: Array) -> Array:
     a, b, c = projective(ticks)
     return np.asarray((a * place + b) / np.maximum(c * place + 1, 0.05) + ticks.mean())
-
-
-def longer_after(grey: Grey, comb: Comb) -> dict[int, float]:
-    """Return for numbers of ticks how clearly something comes back after so many and not already after fewer.
-
-    The strip beside the line is straightened and its rows' power compared at the harmonics that belong to a period of
-    so many ticks alone, with the power about them; the clearest row counts. About 1 where nothing comes back.
-    """
-    import cv2
-
-    first, last = int(np.ceil(comb.ticks[0])), int(np.floor(comb.ticks[-1]))
-    count = last - first
-    if count < FEWEST:
-        return {}
-    pitch = comb.pitch
-    reach = min(max(16 * pitch, 0.08 * len(comb.ticks)), 0.25 * len(comb.ticks))
-    aside = np.arange(-reach, reach + 0.1, max(1.5, pitch / 2))
-    s = np.interp(first + np.arange(count * PER_TICK) / PER_TICK, comb.ticks, np.arange(len(comb.ticks)))
-    seen = strip(grey, comb, s, aside)
-    seen = seen - cv2.blur(seen, (10 * PER_TICK + 1, 1))
-    usual = 6 * np.median(np.abs(seen), axis=1, keepdims=True) + 1
-    rows = np.clip(seen, -usual, usual).reshape(len(aside), count, PER_TICK)
-    rows = (rows - rows.mean(axis=1, keepdims=True)).reshape(len(aside), -1)
-    return {ratio: _returning(rows, ratio, count // ratio) for ratio in RATIOS if count // ratio >= LEAST_TIMES}
-
-
-def _returning(rows: Array, ratio: int, times: int) -> float:
-    """Return the mean power at a period's own harmonics over that about them, of the row where it is greatest."""
-    power = np.abs(np.fft.rfft(rows[:, : times * ratio * PER_TICK], axis=1)) ** 2
-    top = min(int(1.5 * times * ratio), power.shape[1])
-    between = np.ones(top)
-    between[::times] = 0
-    between[: max(2, times // 2)] = 0
-    sums = np.pad(np.cumsum(power[:, :top] * between, axis=1), ((0, 0), (1, 0)))
-    counts = np.pad(np.cumsum(between), (1, 0))
-    own = np.array([k * times for k in range(1, int(1.5 * ratio)) if gcd(k, ratio) == 1])
-    low, high = np.maximum(0, own - int(2.5 * times)), np.minimum(top, own + int(2.5 * times))
-    about = (sums[:, high] - sums[:, low]) / np.maximum(1, counts[high] - counts[low])
-    clear = np.minimum(power[:, own] / (about + 1e-3), MOST_POWER)
-    # another scale along the ruler's other edge also comes back after about so many, at a few harmonics
-    return float((np.median if ratio > MOST_SURE else np.mean)(clear, axis=1).max())

@@ -8,7 +8,7 @@ from photonest.model import NotFound, Scale
 from photonest.photo import read_photo
 from photonest.rectify import photo_to_mm
 from photonest.scale.combs import combs
-from photonest.scale.ruler import UNTOLD, Ruler, straight_lines, tick_mm
+from photonest.scale.ruler import UNTOLD, Ruler, straight_lines
 from photonest.scale.tick_grid import band, grid
 from photonest.scale.tick_wave import followed
 from tests.drawn.camera import CameraSpec
@@ -105,14 +105,6 @@ def test_where_they_cannot_be_told_apart_a_warning_says_so() -> None:
     _, scale = thirty_seconds(2)
     assert isinstance(scale, Scale), scale
     assert UNTOLD in scale.warnings
-
-
-def test_eighths_are_not_taken_for_sixteenths() -> None:
-    """Of a ruler whose sixteenths are too faint, halves, quarters and inches come back, but no twice as long ones."""
-    clear = {2: 100.0, 4: 80.0, 8: 39.0, 32: 1.3}
-    assert tick_mm({**clear, 16: 7.0}, "inch") == pytest.approx(25.4 / 16)
-    assert tick_mm({**clear, 16: 2.0}, "inch") is None
-    assert tick_mm({**clear, 16: 90.0, 32: 9.0}, "inch") == pytest.approx(25.4 / 32)
 
 
 def test_no_ruler_is_not_found() -> None:

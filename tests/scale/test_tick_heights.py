@@ -1,0 +1,66 @@
+import numpy as np
+import pytest
+
+from photonest.scale.combs import Comb, combs
+from photonest.scale.tick_heights import INCH_MM, leans, tick_mm, told_mm
+from photonest.scale.tick_wave import followed
+
+
+def drawn(pitch: float, kinds: tuple[int, ...], count: int = 120, shown: int = 1, lean: float = 0.0) -> np.ndarray:
+    """Dark ticks from a line at y = 40, the longer the more of the kinds divide their number; anti-aliased along x.
+
+    Only every so many is shown; each goes `lean` pixels along a pixel down.
+    """
+    grey = np.full((160, int(pitch * count) + 60), 200.0)
+    for k in range(0, count, shown):
+        for row in range(40, 40 + int(pitch * (2.2 + 0.7 * sum(k % n == 0 for n in kinds)))):
+            x = 20.3 + k * pitch + lean * (row - 40)
+            grey[row, [int(x), int(x) + 1]] -= 120 * np.abs(1 - abs(np.array([int(x), int(x) + 1]) - x))
+    return (grey + np.random.default_rng(1).normal(0, 6, grey.shape)).clip(0, 255).astype(np.uint8)
+
+
+def comb_of(grey: np.ndarray) -> Comb:
+    comb = followed(grey, combs(grey, np.array([[[15.0, 40.0], [grey.shape[1] - 15.0, 40.0]]]))[0])
+    assert comb is not None
+    return comb
+
+
+INCHES = (2, 4, 8, 16)
+
+
+@pytest.mark.parametrize(("kinds", "unit", "tick"), [((5, 10), "mm", 1.0), (INCHES, "inch", INCH_MM / 16)])
+def test_heights_tell_millimetres_from_sixteenths(kinds: tuple[int, ...], unit: str, tick: float) -> None:
+    grey = drawn(4.3, kinds)
+    comb = comb_of(grey)
+    assert comb.pitch == pytest.approx(4.3, rel=1e-3)
+    told = {each: tick_mm(grey, comb, each) for each in ("mm", "inch")}
+    assert told == {each: pytest.approx(tick) if each == unit else None for each in told}
+
+
+@pytest.mark.parametrize(("shown", "pitch"), [(2, 4.3), (1, 4.3)])
+def test_the_longest_ticks_are_inches_whichever_finer_ones_are_seen(shown: int, pitch: float) -> None:
+    grey = drawn(pitch, INCHES, shown=shown)
+    comb = comb_of(grey)
+    assert comb.pitch == pytest.approx(shown * pitch, rel=1e-3)
+    assert tick_mm(grey, comb, "inch") == pytest.approx(shown * INCH_MM / 16)
+
+
+def test_leaning_ticks_are_set_upright() -> None:
+    grey = drawn(4.3, (5, 10), lean=0.15)
+    comb = comb_of(grey)
+    assert leans(grey, comb) == pytest.approx(0.15 + comb.along[1] / comb.along[0], abs=0.03)
+    assert tick_mm(grey, comb, "mm") == 1.0
+
+
+def test_what_longer_ticks_are_too_faint_for_is_not_told() -> None:
+    clear = {2: 30.0, 4: 25.0, 8: 15.0, 16: 9.0, 32: 2.0}
+    assert told_mm(clear, "inch") == pytest.approx(INCH_MM / 16)
+    assert told_mm({**clear, 32: 9.0}, "inch") == pytest.approx(INCH_MM / 32)
+    assert told_mm({**clear, 32: 5.0}, "inch") is None
+    # eighths, if inches stand out well and nothing longer does; else they may be sixteenths with faint inches
+    assert told_mm({**clear, 16: 2.0}, "inch") == pytest.approx(INCH_MM / 8)
+    assert told_mm({**clear, 16: 4.2}, "inch") is None
+    assert told_mm({**clear, 8: 6.0, 16: 2.0}, "inch") is None
+    assert told_mm({2: 30.0, 4: 25.0, 8: 15.0}, "inch") is None
+    assert told_mm({5: 20.0, 10: 9.0, 20: 2.0}, "mm") == 1.0
+    assert told_mm({5: 20.0, 10: 3.0}, "mm") is None
