@@ -118,9 +118,10 @@ def checked_marks(found: Any, outline: Outline) -> tuple[Crack | Defect, ...]:
 def merge_marks(marks: Sequence[Crack | Defect]) -> tuple[tuple[Crack, ...], tuple[Defect, ...]]:
     """Return cracks and other defects from several finders, each once, numbered by size.
 
-    Of two cracks where most of the shorter runs along the longer, the surer is kept; so it is with two defects of a
-    kind of which one covers most of the other. Marks set by a person are always kept, and come first: what a person
-    said of a place stands, whatever kind a finder takes it for. A possible crack seen only in a hole is the hole.
+    Of two cracks of which one runs along the other, and not much farther, the surer is kept; so it is with two defects
+    of a kind of which one covers most of the other. Marks set by a person are always kept, and come first: what a
+    person said of a place stands, whatever kind a finder takes it for. A possible crack seen only in a hole is the
+    hole.
     """
     import shapely
 
@@ -138,13 +139,7 @@ def merge_marks(marks: Sequence[Crack | Defect]) -> tuple[tuple[Crack, ...], tup
             if mark.set_by == "person" or not same:
                 defects.append(mark)
             continue
-        line = shapely.LineString(mark.path)
-        near = max(0.02 * line.length, 2 * mark.width, 1.0)
-        same = any(
-            line.intersection(shapely.LineString(other.path).buffer(near)).length > 0.6 * line.length
-            for other in cracks
-        )
-        if mark.set_by == "person" or not same:
+        if mark.set_by == "person" or not any(_runs_along(mark, other) for other in cracks):
             cracks.append(mark)
     holes = [defect for defect in defects if defect.kind == "hole" and defect.status in ("seen", "added")]
     cracks = [crack for crack in cracks if not _only_a_hole(crack, holes)]
@@ -154,6 +149,17 @@ def merge_marks(marks: Sequence[Crack | Defect]) -> tuple[tuple[Crack, ...], tup
         tuple(replace(crack, id=f"c{number}") for number, crack in enumerate(cracks, 1)),
         tuple(replace(defect, id=f"d{number}") for number, defect in enumerate(defects, 1)),
     )
+
+
+def _runs_along(crack: Crack, other: Crack) -> bool:
+    """Tell whether a crack runs along another, and no farther than tips are uncertain: a longer one may have grown."""
+    import shapely
+
+    line = shapely.LineString(crack.path)
+    length = float(line.length)
+    near = max(0.02 * length, 2 * crack.width, 1.0)
+    apart = float(line.difference(shapely.LineString(other.path).buffer(near)).length)
+    return apart < 0.4 * length and apart <= 2 * max(near, crack.tip_margin, other.tip_margin)
 
 
 def _only_a_hole(crack: Crack, holes: Sequence[Defect]) -> bool:

@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import replace
-from typing import cast
+from typing import Literal, cast
 
 import numpy as np
 import pytest
@@ -215,3 +215,13 @@ def test_a_possible_crack_seen_only_in_a_hole_is_the_hole() -> None:
     for kept in (longer, replace(through, status="seen", confidence=0.9), replace(through, set_by="person")):
         assert len(merge_marks([hole, kept])[0]) == 1
     assert len(merge_marks([replace(hole, status="possible"), through])[0]) == 1
+
+
+@pytest.mark.parametrize("status", ["added", "dismissed"])
+def test_a_crack_that_runs_farther_than_what_a_person_set_is_kept(status: Literal["added", "dismissed"]) -> None:
+    """Cracks grow between two photos; by a little more, the tips are only seen otherwise."""
+    known = Crack("c1", ((0.0, 0.0), (60.0, 0.0)), 1.0, 60.0, "radial", 1.0, status, set_by="person")
+    for length, kept in ((58.0, 1), (70.0, 1), (95.0, 2), (300.0, 2)):
+        found = Crack("", ((0.0, 0.4), (length, 0.4)), 1.0, length, "radial", 0.9, "seen", tip_margin=6.0)
+        assert len(merge_marks([known, found])[0]) == kept
+        assert len(merge_marks([known, replace(found, path=found.path[::-1])])[0]) == kept

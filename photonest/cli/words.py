@@ -11,12 +11,12 @@ if TYPE_CHECKING:
 
 def describe_face(face: Face) -> str:
     """Return the measures of a face in a few lines."""
-    from photonest.report.words import DEFECT_NAMES, defect_size, length, twice_error
+    from photonest.report.words import DEFECT_NAMES, defect_size, length, twice_diameter_error, twice_error
 
-    size, edge = face.size, face.outline.standard_error
+    size = face.size
 
     def across(value: float) -> str:
-        return length(value, twice_error(face, value, edge, edge))
+        return length(value, twice_diameter_error(face, value))
 
     se, rim = face.scale.standard_error_pct, face.scale.rim_error_mm
     at_rim = "" if rim is None else f", {rim:.2g} mm at the far rim"

@@ -22,7 +22,7 @@ from photonest.report.ground import photo_ground
 from photonest.report.marks import chip_size, draw_chip, draw_labels, scale_bar
 from photonest.report.page import Box, Format, Page, line_height, save, text_width
 from photonest.report.units import Units, retold, sixteenths
-from photonest.report.words import all_warnings, crack_words, defect_words, length, twice_error
+from photonest.report.words import all_warnings, crack_words, defect_words, length, twice_diameter_error, twice_error
 
 WIDTH = 200.0
 TALLEST = 1000.0
@@ -132,10 +132,10 @@ def error_words(face: Face) -> str:
 
 def size_rows(face: Face) -> list[tuple[str, str, float | None]]:
     """Return the measures of a face: name, value in words, and the length in mm where it is one."""
-    size, edge, pith = face.size, face.outline.standard_error, face.pith
+    size, pith = face.size, face.pith
 
     def across(name: str, value: float) -> tuple[str, str, float | None]:
-        return name, length(value, twice_error(face, value, edge, edge)), value
+        return name, length(value, twice_diameter_error(face, value)), value
 
     def circle(name: str, found: Circle | None) -> tuple[str, str, float | None]:
         return (name, "none", None) if found is None else (name, length(2 * found.radius), 2 * found.radius)

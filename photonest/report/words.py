@@ -47,16 +47,22 @@ def round_half_up(value: float) -> int:
 
 
 def twice_error(face: Face, value: float, *own: float) -> float:
-    """Return twice the standard error of a length on the face: the scale's share of it and its ends' own errors.
+    """Return twice the standard error of a distance on the face: the scale's share of it and its ends' own errors.
 
     Parameters
     ----------
     value : float
-        The length, in mm.
+        The distance, in mm.
     *own : float
         Standard errors of its ends, in mm.
     """
-    return 2 * math.hypot(face.scale.standard_error_pct / 100 * value, *own)
+    return 2 * math.hypot(face.place_error * value, *own)
+
+
+def twice_diameter_error(face: Face, value: float) -> float:
+    """Return twice the standard error of a diameter of the face, across which the errors of a tilt cancel."""
+    edge = face.outline.standard_error
+    return 2 * math.hypot(face.scale.standard_error_pct / 100 * value, edge, edge)
 
 
 def crack_words(crack: Crack, units: Units = "mm") -> str:
