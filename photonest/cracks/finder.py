@@ -18,7 +18,7 @@ NEAR_PITH = 0.03  # of the diameter: a check that comes so near goes through
 PALE = 0.2  # of the wood's brightness: a line less dark than that is never more than possible
 FAINT = 0.3  # of what makes a possible crack: enough for one that goes on from another
 SPACING, SAME, GAP = 0.004, 0.004, 0.03  # of the diameter: of points, of one line told twice, between fragments
-LED_ON = 0.5  # likelihood from which a line is followed beyond what the network sees
+LED_ON = 0.4  # likelihood from which a line is followed beyond what the network sees
 LEAST_WIDTH = 0.01  # mm, of what is seen; 0 is left to the margins at the tips
 APART = 0.05  # of the diameter: a stretch so long that no better line takes in is told by itself
 
@@ -39,7 +39,7 @@ class LineOptions:
     """
 
     seen_from: float = 0.9
-    possible_from: float = 0.3
+    possible_from: float = 0.25
     tip_margin_pct: float = 3.0
     closing_px: float = 36.0
 
@@ -48,7 +48,7 @@ class Lines:
     """Finds checks as thin dark or light lines: best paths over a network's answer, judged by their profile."""
 
     name = "lines"
-    version = "6"
+    version = "7"
     Options = LineOptions
 
     def find(

@@ -258,7 +258,7 @@ def main() -> None:
 
 def _judges(keep: Path) -> Any:
     """Return what gives for each photo a judge that saw no photo of its disc."""
-    from tests.bench.train_cracks import Examples, disc_of, fitted
+    from tests.bench.train_cracks import Examples, calibrated, disc_of, fitted, left_out
 
     examples = Examples(**np.load(keep))
     made: dict[str, Any] = {}
@@ -266,7 +266,8 @@ def _judges(keep: Path) -> Any:
     def judge(truth: Truth) -> Any:
         disc = disc_of(truth)
         if disc not in made:
-            made[disc] = fitted(examples[examples.disc != disc])
+            others = examples[examples.disc != disc]
+            made[disc] = calibrated(fitted(others), others, left_out(others))
         return made[disc]
 
     return judge

@@ -4,8 +4,8 @@ The examples are the finder's own candidates on photos of real wood with cracks 
 (`tests.bench.cracked`), on wholly drawn photos (`tests.drawn`), and on the annotated photos as they are. The judge is a
 logistic regression, fitted to the share of a candidate that runs along a true crack. It is itself judged on discs it
 never saw, each left out with everything drawn into its photos; what is written is fitted to all, and calibrated on what
-was left out. A network of one hidden layer on two dozen cues did no better on any part of that, and worse where few
-false lines are allowed.
+would be told of what was left out. A network of one hidden layer on two dozen cues did no better on any part of that,
+and worse where few false lines are allowed.
 """
 
 from __future__ import annotations
@@ -23,8 +23,10 @@ from numpy.typing import NDArray
 
 import photonest.cracks.judge as judge
 from photonest.cracks.evidence import Evidence, evidence
+from photonest.cracks.finder import APART, SAME, SPACING
 from photonest.cracks.network import DIAMETER_PX
-from photonest.cracks.search import candidates, view
+from photonest.cracks.search import Candidate, View, candidates, view
+from photonest.cracks.traces import each_once, traced
 from tests.bench.crack_faces import JUDGED, face_spec
 from tests.bench.cracked import cracked, mirrored
 from tests.bench.cracks import DrawnScene, Scene, Truth, scene, seen_squarely, truths
@@ -42,19 +44,23 @@ CALIBRATING = 0.25, 0.25, 0.5, 0.0  # the same where the judge's word is held ag
 
 @dataclass(frozen=True, eq=False)
 class Examples:
-    """Candidates: cues (n, k), share of each along a true crack, length over D, disc, and kind of photo."""
+    """Candidates: cues (n, k), share of each along a true crack, length over D, disc, kind of photo, and whether told.
+
+    Of lines that run along each other one is told.
+    """
 
     cues: Vector
     crack: Vector
     length: Vector
     disc: NDArray[np.str_]
     kind: NDArray[np.str_]
+    told: NDArray[np.bool_]
 
     def __getitem__(self, which: NDArray[np.bool_]) -> Examples:
-        return Examples(self.cues[which], self.crack[which], self.length[which], self.disc[which], self.kind[which])
+        return Examples(**{name: value[which] for name, value in vars(self).items()})
 
 
-Row = tuple[Evidence, float, float, str, str]
+Row = tuple[Evidence, float, float, str, str, bool]
 
 
 def disc_of(truth: Truth) -> str:
@@ -74,12 +80,25 @@ def rows_of(here: Scene, cracks: list[Any], unsure: list[Any], disc: str, kind: 
     seen = view(here.flat, here.outline)
     found = candidates(seen, here.pith)
     true, doubt = (unary_union(shapes) if shapes else Polygon() for shapes in (cracks, unsure))
-    for one, cues in zip(found, evidence(found, seen, here.pith), strict=True):
+    cues_of = evidence(found, seen, here.pith)
+    for one, cues, told in zip(found, cues_of, told_once(found, cues_of, seen), strict=True):
         line = LineString(here.flat.to_px(seen.full.to_mm(one.profile.path)))
         share = line.intersection(true).length / line.length
         if share < 0.5 and (not rest or line.intersection(doubt).length > 0.3 * line.length):
             continue
-        yield cues, share, one.profile.length * seen.full.mm_per_px / seen.diameter, disc, kind
+        yield cues, share, one.profile.length * seen.full.mm_per_px / seen.diameter, disc, kind, told
+
+
+def told_once(found: Sequence[Candidate], cues: Sequence[Evidence], seen: View) -> list[bool]:
+    """Return which of the candidates the finder would tell, those that run along a better one left out."""
+    across = seen.diameter
+    traces = [
+        traced(seen.full.to_mm(one.profile.path), one.profile.width, 1 / (1 + np.exp(-cue.likely)), False,
+               SPACING * across, None)
+        for one, cue in zip(found, cues, strict=True)
+    ]  # fmt: skip
+    kept = {id(trace) for trace in each_once(traces, SAME * across, APART * across)}
+    return [id(trace) in kept for trace in traces]
 
 
 def wrong_rows(here: Scene, wrong: list[Any], disc: str, kind: str) -> Iterator[Row]:
@@ -191,13 +210,14 @@ def gather(variants: int, drawn: int) -> Examples:
         of_photos = pool.map(photo_rows, *zip(*photos, strict=True)) if photos else ()
         rows = [row for part in itertools.chain(of_photos, of_drawn) for row in part]
     print(f"{len(rows)} examples", flush=True)
-    cues, crack, length, disc, kind = zip(*rows, strict=True)
-    return Examples(np.array(cues, float), np.array(crack), np.array(length), np.array(disc), np.array(kind))
+    cues, crack, length, disc, kind, told = zip(*rows, strict=True)
+    names = np.array(disc), np.array(kind)
+    return Examples(np.array(cues, float), np.array(crack), np.array(length), *names, np.array(told))
 
 
-def weight_of(examples: Examples, shares: Sequence[float]) -> Vector:
+def weight_of(examples: Examples, shares: Sequence[float], counted: NDArray[np.bool_] | None = None) -> Vector:
     """Return how much each example counts: long ones more, all of a kind of photo together as its share says."""
-    weight = np.sqrt(examples.length)
+    weight = np.sqrt(examples.length) * (1.0 if counted is None else counted)
     for kind, share in zip(KINDS, shares, strict=True):
         here = examples.kind == kind
         weight[here] *= share / max(weight[here].sum(), 1e-9)
@@ -221,12 +241,12 @@ def left_out(examples: Examples) -> Vector:
 def calibrated(own: judge.Judge, examples: Examples, sure: Vector) -> judge.Judge:
     """Return a judge whose log odds are stretched and shifted to what is true of `sure`.
 
-    These are likelihoods by judges fitted alike that never saw the example's disc (Platt 1999).
+    These are likelihoods by judges fitted alike that never saw the example's disc (Platt 1999). Only what would be told
+    counts: a true crack has many candidates, a false line few.
     """
-    weight = weight_of(examples, CALIBRATING)
+    weight = weight_of(examples, CALIBRATING, examples.told)
     line = logistic(np.log(sure / (1 - sure))[:, None], examples.crack, weight, 0.0, 0.0)
     slope = float(line.weight[0])
-    print(f"calibrated: log odds times {slope:.2f} {line.shift:+.2f}")
     return replace(own, weight=own.weight * slope, shift=own.shift * slope + line.shift)
 
 
