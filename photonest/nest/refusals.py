@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from photonest.nest.asked import Question, in_words
 from photonest.nest.circle import clear_radius, widest
+from photonest.nest.keepouts import KeepOut
 
 MOST_TRIED = 30  # defects looked at one by one
 WORTH_TELLING = 5.0  # mm of the clear circle's diameter that a defect less must bring
+SURER = "take the photo again with the printed marker sheet beside the wood, level with the face"
 
 
 def why_no_bowl(question: Question, radius: float, along: float) -> tuple[str, str]:
@@ -50,6 +53,13 @@ def why_no_bowl(question: Question, radius: float, along: float) -> tuple[str, s
 
 def _too_narrow(question: Question, radius: float) -> tuple[str, str]:
     least, across = question.shop.min_rim, max(2 * radius, 0.0)
+    known = _clear_across(question, question.outs, scale_error=0.0)
+    if known >= max(least, across + WORTH_TELLING):
+        return (
+            f"No bowl fits: the widest clear circle is {across:.0f} mm across, and the smallest bowl worth having is set "
+            f"to {least:.0f} mm. With the scale known exactly it would be {known:.0f} mm.",
+            f"The scale is known to {200 * question.scale_error:.1f} % alone (twice the standard error): {SURER}.",
+        )
     name, without = _nearest(question)
     where = " about that axis" if question.keep_axis is not None else ""
     message = f"No bowl fits: the widest clear circle{where} is {across:.0f} mm across, and the smallest bowl worth "
@@ -79,10 +89,15 @@ def _nearest(question: Question) -> tuple[str, float]:
     """Return which one defect less would leave the widest clear circle, and its diameter."""
     outs, best = question.outs, ("", 0.0)
     for out in outs[1 : MOST_TRIED + 1]:
-        clear = clear_radius([other for other in outs if other is not out], question.scale_error)
-        radius = widest(clear, 0.5)[2] if question.keep_axis is None else clear.at(*question.keep_axis)
-        best = max(best, (in_words(out.name), 2 * radius), key=lambda each: each[1])
+        across = _clear_across(question, [other for other in outs if other is not out], question.scale_error)
+        best = max(best, (in_words(out.name), across), key=lambda each: each[1])
     return best
+
+
+def _clear_across(question: Question, outs: Sequence[KeepOut], scale_error: float) -> float:
+    """Return the diameter of the widest clear circle, or of that about the axis asked for."""
+    clear = clear_radius(outs, scale_error)
+    return 2 * (widest(clear, 0.5)[2] if question.keep_axis is None else clear.at(*question.keep_axis))
 
 
 def _of_log(question: Question, radius: float, length: float) -> tuple[str, str]:
@@ -99,5 +114,13 @@ def _of_log(question: Question, radius: float, length: float) -> tuple[str, str]
         f"No bowl fits in {where}: beside the pith and the defects there is none {shop.min_rim:.0f} mm across and "
         f"{shop.min_depth:.0f} mm deep, though the length has room for {2 * radius:.0f} mm.",
         "Use a thicker log, dismiss defects that are none, give the depth of end checks with --check-depth, or lower "
-        "min_rim or min_depth in the workshop file.",
+        f"min_rim or min_depth in the workshop file.{_unsure(question)}",
     )
+
+
+def _unsure(question: Question) -> str:
+    """Return advice about the photo where a poor scale takes more from a bowl than its clearance does."""
+    lost = 2 * question.scale_error * question.shop.min_rim / 2
+    if lost <= question.shop.clearance:
+        return ""
+    return f" The scale is known to {200 * question.scale_error:.1f} % alone (twice the standard error): {SURER}."

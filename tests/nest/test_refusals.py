@@ -1,6 +1,7 @@
 """Why no bowl fits, as a turner reads it: what stands in the way, what is nearest, and what helps in this case."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -25,6 +26,13 @@ TWINS = tuple(radial_crack(f"c{n}", 2.0 * n, -60, 60) for n in range(2))
             "dismiss it, or give its depth",
         ),
         (face(ring(75.0), TWINS), SLICE, Shop(), "several together", "Dismiss those"),
+        (
+            replace(face(ring(75.0)), scale=replace(face(ring(75.0)).scale, standard_error_pct=15.0)),
+            SLICE,
+            Shop(),
+            "99 mm across.*With the scale known exactly it would be 144 mm",
+            "known to 30.0 %.*marker sheet",
+        ),
         (face(ring(150.0)), Stock("slice", thickness=25.0), Shop(), "25 mm of thickness", "min_depth"),
         (
             face(ring(150.0)),
