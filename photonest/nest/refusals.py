@@ -56,8 +56,8 @@ def _too_narrow(question: Question, radius: float) -> tuple[str, str]:
     known = _clear_across(question, question.outs, scale_error=0.0)
     if known >= max(least, across + WORTH_TELLING):
         return (
-            f"No bowl fits: the widest clear circle is {across:.0f} mm across, and the smallest bowl worth having is set "
-            f"to {least:.0f} mm. With the scale known exactly it would be {known:.0f} mm.",
+            f"No bowl fits: the widest clear circle is {across:.0f} mm across, and the smallest bowl worth having is "
+            f"set to {least:.0f} mm. With the scale known exactly it would be {known:.0f} mm.",
             f"The scale is known to {200 * question.scale_error:.1f} % alone (twice the standard error): {SURER}.",
         )
     name, without = _nearest(question)

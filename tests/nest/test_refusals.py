@@ -30,7 +30,7 @@ TWINS = tuple(radial_crack(f"c{n}", 2.0 * n, -60, 60) for n in range(2))
             replace(face(ring(75.0)), scale=replace(face(ring(75.0)).scale, standard_error_pct=15.0)),
             SLICE,
             Shop(),
-            "99 mm across.*With the scale known exactly it would be 144 mm",
+            "99 mm across.*With the scale known exactly it would be 143 mm",
             "known to 30.0 %.*marker sheet",
         ),
         (face(ring(150.0)), Stock("slice", thickness=25.0), Shop(), "25 mm of thickness", "min_depth"),
