@@ -27,6 +27,12 @@ _ERRORS: Mapping[Stage, type[PhotonestError]] = {
     "pith": PithError,
     "cracks": CrackError,
 }
+NO_REFERENCE = (
+    "Lay the printed sheet (photonest marker-sheet), a bank card or a sheet of white paper beside the wood, flat and "
+    "level with the face, all of it in the photo. Or say what the photo shows already: --diameter, --two-points, "
+    "--bar-square, --ruler or --mm-per-px."
+)
+"""What to do where no finder saw a reference or was told of one: each one's own advice together would be a page."""
 Settings = Mapping[tuple[str, str], Mapping[str, Any]]
 
 
@@ -204,6 +210,8 @@ def _answered(stage: Stage, asked: _Asked) -> Answer:
     telling = [attempt for attempt in asked.attempts if attempt.reason not in absent]
     nothing = "nothing to find it by was seen or told of" if absent else "no finder is installed"
     tried = "; ".join(f"{attempt.finder}: {attempt.reason}" for attempt in telling) or nothing
-    refusals = [refusal for refusal in asked.refusals if refusal.reason not in absent] or asked.refusals
-    hints = list(dict.fromkeys(refusal.hint for refusal in refusals if refusal.hint))
+    refusals = [refusal for refusal in asked.refusals if refusal.reason not in absent]
+    if stage == "scale" and not refusals and len(asked.refusals) > 1:
+        raise _ERRORS[stage](f"No {stage} found ({tried}).", NO_REFERENCE)
+    hints = list(dict.fromkeys(refusal.hint for refusal in refusals or asked.refusals if refusal.hint))
     raise _ERRORS[stage](f"No {stage} found ({tried}).", " ".join(hints))

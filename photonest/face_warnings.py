@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from photonest.model import Face
+from collections.abc import Iterable
 
+from photonest.model import Face, StockKind
+
+NO_PITH = "Pith not found"
 FAR_OFF_PCT = 35.0  # pith offsets of standing trees hardly pass 25 % of the diameter (Renvall 1923, Scots pine)
 
 
@@ -22,7 +25,7 @@ def face_warnings(face: Face) -> tuple[str, ...]:
         ]
         why = f" ({'; '.join(reasons)})" if reasons else ""
         warnings.append(
-            f"Pith not found{why}: plans can't avoid it. On end grain, mark it by hand with adjust; "
+            f"{NO_PITH}{why}: plans can't avoid it. On end grain, mark it by hand with adjust; "
             "the face of a side-grain blank shows none."
         )
     else:
@@ -46,6 +49,11 @@ def face_warnings(face: Face) -> tuple[str, ...]:
         noun = "knot, hole, inclusion or decayed area is" if doubtful == 1 else "knots, holes, inclusions or decay are"
         warnings.append(f"{doubtful} possible {noun} avoided as if real: look at the wood, and dismiss what is none.")
     return tuple(dict.fromkeys(warnings))
+
+
+def that_matter(warnings: Iterable[str], kind: StockKind) -> tuple[str, ...]:
+    """Return a face's warnings that matter to a kind of stock, each once: a side-grain blank shows no pith."""
+    return tuple(dict.fromkeys(text for text in warnings if not (kind == "blank" and text.startswith(NO_PITH))))
 
 
 def _disagreeing(face: Face) -> list[str]:

@@ -49,6 +49,7 @@ def check(
     Ends with exit code 20 when a bowl or a cut is not clear, the piece is too small for the plan, or the plan itself is
     not sound.
     """
+    from photonest.face_warnings import that_matter
     from photonest.model import UnsafePlanError, read_plan
     from photonest.nest import check_before_coring
 
@@ -70,7 +71,7 @@ def check(
         axis=parsed_point(axis, "--axis"),
         wall_need=wood.wall_need if wood is not None else None,
     )
-    say_warnings(face.warnings)
+    say_warnings(that_matter(face.warnings, stock.kind))
     if json:
         from photonest.model import dump_json
 

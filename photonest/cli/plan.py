@@ -153,6 +153,7 @@ def plan(
 
     Writes face.json and face.png, plan.json and plan.png, setup.pdf (the sheet for the lathe) and full-size templates.
     """
+    from photonest.face_warnings import that_matter
     from photonest.model import dump_json, face_to_document, plan_to_document
 
     if photo is not None and not is_face_file(source):
@@ -178,7 +179,7 @@ def plan(
     same_face = beside.exists() and beside.read_bytes() == files["face.json"]
     write_results(folder, files)
     remove_stale(folder, files, PLAN_DRAWINGS if same_face else f"{PLAN_DRAWINGS}|{FACE_DRAWINGS}")
-    say_warnings(dict.fromkeys([*face.warnings, *made.warnings]))
+    say_warnings(dict.fromkeys([*that_matter(face.warnings, stock.kind), *made.warnings]))
     say(f"Wrote {', '.join(sorted(files))} in {folder}.")
     show(plan_text.rstrip() if json else describe_plan(made))
 

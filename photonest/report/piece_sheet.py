@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from photonest.face_warnings import that_matter
 from photonest.model import Face, Nest, Photo, Plan
 from photonest.report import style
 from photonest.report.book import Book
@@ -36,9 +37,10 @@ FINEST = 0.5
 def piece_pages(book: Book, photo: Photo | None, face: Face, plan: Plan, units: Units) -> None:
     """Write the pages of the piece: warnings, the nest over the photo, and how to mark the wood."""
     book.start("The piece")
-    warnings = dict.fromkeys([*plan.warnings, *all_warnings(face)])
+    warnings = [*plan.warnings, *that_matter(all_warnings(face), plan.stock.kind)]
     if photo is None:
-        warnings[f"The photo {face.photo.file} was not at hand: drawn from the measurements alone."] = None
+        warnings.append(f"The photo {face.photo.file} was not at hand: drawn from the measurements alone.")
+    warnings = list(dict.fromkeys(warnings))
     book.warnings(
         [retold(words, units) for words in warnings], size=style.BODY if len(warnings) < MANY else style.SMALL
     )

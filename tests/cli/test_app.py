@@ -83,6 +83,7 @@ def test_a_photo_without_a_reference_says_what_to_do(plank: Path, tmp_path: Path
     assert result.returncode == ExitCode.SCALE
     assert result.stdout == ""
     assert "No scale found" in result.stderr
+    assert "Lay the printed sheet" in result.stderr and len(result.stderr) < 600  # not a page of every finder's advice
     assert "What to do:" in result.stderr
     assert not any(tmp_path.iterdir())
 

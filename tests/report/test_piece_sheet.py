@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from photonest.model import Stock
+from photonest.model import Stock, StockKind
 from photonest.report.book import Book
 from photonest.report.marking import rip_line
 from photonest.report.piece_sheet import piece_pages
@@ -49,6 +49,17 @@ def test_a_picture_full_of_labels_tells_no_inches_that_would_hide_the_marks() ->
     assert f"1: Ø {rim:.0f}" in words
     assert f"1: Ø {rim:.0f} (" not in words
     assert " in) from this end" in words  # what is measured on the wood is told in both
+
+
+@pytest.mark.parametrize(("kind", "told"), [("blank", False), ("slice", True)])
+def test_that_a_side_grain_blank_shows_no_pith_is_no_news(kind: StockKind, told: bool) -> None:
+    face = replace(examples.blank_face(), warnings=("Pith not found: plans can't avoid it.",))
+    plan = replace(examples.plan(), stock=Stock(kind, thickness=150.0))
+    with drawing_settings():
+        book = Book("A4", "log.jpg")
+        piece_pages(book, None, face, plan, "mm")
+        words = " ".join(texts(book.bound("A piece")))
+    assert ("Pith not found" in words) == told
 
 
 def test_many_long_warnings_flow_over_and_the_far_rim_is_said() -> None:
