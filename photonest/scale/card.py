@@ -14,7 +14,7 @@ from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.height import face_above
 from photonest.scale.rectangle import Proportion, Seen, fitted, proportion, rough_proportion, sharpened
 from photonest.scale.rough_shapes import area, looks, searched
-from photonest.scale.shape_corners import corner_reaches, right_corners, runs_on, seem_right
+from photonest.scale.shape_corners import Corners, corner_reaches, right_corners, runs_on, seem_right
 
 # ISO/IEC 7810, format ID-1
 WIDTH_MM, HEIGHT_MM, THICKNESS_MM = 85.60, 53.98, 0.76
@@ -22,8 +22,8 @@ CORNER_MM = 3.18  # radius; ISO/IEC 7810 allows 2.88 to 3.48
 WIDTH_ERROR_MM, HEIGHT_ERROR_MM = 0.06, 0.03  # half of the standard's tolerance for unused cards
 SMALLEST_SHARE = 0.006  # of the frame that it must fill
 # standard errors that the proportion may be off where only two corners are seen; what else two ask for: the
-# standard error of the proportion, and the share of each side in sight
-TWO_HIDDEN, TWO_HIDDEN_ERROR, TWO_HIDDEN_SHARE = 2.0, 0.012, 0.7
+# standard error of the proportion, which one sees well has, and the share of each side in sight
+TWO_HIDDEN, TWO_HIDDEN_ERROR, TWO_HIDDEN_SHARE = 1.5, 0.005, 0.7
 MARGIN = 0.1  # of each side, for its rounded corners
 # of corners roughly seen, and of those whose sides are found: their error over the photo's longer side; a bias
 ROUGH_CORNER, FOUND_CORNER, ROUGH_PROPORTION = 0.0015, 0.0004, 0.03
@@ -35,9 +35,10 @@ TELLING = 0.05  # standard error of a proportion beyond which it tells nothing
 NEARLY = 1.12  # by which factor a card seen under 27 degrees may look longer or shorter
 LARGEST_BY_TONES = 0.12  # share of the frame of a shape tried so: beside a log, a card is smaller
 UNEVEN, UNEVEN_PX = 1.6, 0.05  # how much rougher than usual, and by how much more, one side may be then
-# shapes that are read by their colour; how far their corners may reach in the middle over how far to either side of it:
-# as far where round, by 1.37 where sharp, however far off the sides are
-MOST_BY_COLOUR, ROUND = 3, 1.15
+MOST_BY_COLOUR = 3  # shapes that are read by their colour
+# how far corners may reach in the middle over how far to either side of it, in the median: as far where round, by 1.37
+# where sharp, however far off the sides are; of drawn cards with four corners right at most 1.094, with three 1.08
+ROUND = 1.1
 # standard errors that a proportion may be off; playing cards' longer side over the shorter, 88.9 x 63.5 mm from memory,
 # with corners as round, and from how many standard errors on a shape is none
 MOST_OFF, PLAYING, LEAST_UNLIKE = 2.8, 1.40, 2.8
@@ -202,7 +203,7 @@ def _by_colour(photo: Photo, prior: Prior, doubtful: list[Array]) -> list[Found]
     for rough in doubtful[:MOST_BY_COLOUR]:
         seen = sharpened(photo, rough, MARGIN, worth, shaded=True)
         found = None if seen is None else as_card(photo, prior, seen)
-        if isinstance(found, Found) and found.corners > 2 and _is_round(photo, found.seen.corners, found.size):
+        if isinstance(found, Found):
             return [found]
     return []
 
@@ -276,16 +277,9 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
     corners = right_corners(photo, seen.corners, size, CORNER_MM, sharp=False)
     if corners.count < 2:
         return NO_CARD if _looks_right(look, NEARLY) else None
-    share = min(edge.share for edge in seen.edges)
-    if corners.count == 2 and (not corners.has_neighbours or corners.wrong.any() or share < TWO_HIDDEN_SHARE):
-        return ONLY_TWO
-    sharp = corners.wrong.any() and not _is_round(photo, seen.corners, size)
-    if corners.missing.any() or sharp or runs_on(photo, seen.corners):
-        return ODD_SIDE
-    rough = [edge.error_px for edge in seen.edges]
-    uneven = (max(rough) - UNEVEN_PX) / float(np.median(rough))
-    if corners.count < 4 and uneven > UNEVEN:
-        return ODD_SIDE
+    amiss = _amiss(photo, seen, corners, size)
+    if amiss is not None:
+        return amiss
     shape = proportion(prior, seen)
     if shape is None:
         return None
@@ -305,9 +299,24 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
     return Found(seen, view, other, size, corners.count)
 
 
+def _amiss(photo: Photo, seen: Seen, corners: Corners, size: tuple[float, float]) -> str | None:
+    """Return what is wrong with the corners and sides of a shape that shows two or more of a card's corners."""
+    share = min(edge.share for edge in seen.edges)
+    if corners.count == 2 and (not corners.has_neighbours or corners.wrong.any() or share < TWO_HIDDEN_SHARE):
+        return ONLY_TWO
+    if (seen.corners < 0).any() or (seen.corners > [photo.width - 1, photo.height - 1]).any():
+        return CUT
+    if corners.missing.any() or not _is_round(photo, seen.corners, size) or runs_on(photo, seen.corners):
+        return ODD_SIDE
+    rough = [edge.error_px for edge in seen.edges]
+    uneven = (max(rough) - UNEVEN_PX) / float(np.median(rough))
+    return ODD_SIDE if corners.count < 4 and uneven > UNEVEN else None
+
+
 def _fault(shape: Proportion, look: float, corners: int) -> str | None:
     """Return what is wrong with a proportion, the fewer corners are seen the sooner; empty where it is no card's."""
     true, playing = _true(look), PLAYING if look > 1 else 1 / PLAYING
+    # a board cut to about a card's size may show two round corners by chance
     if corners == 2 and not (shape.error < TWO_HIDDEN_ERROR and shape.is_about(true, ODD, TWO_HIDDEN)):
         return ONLY_TWO
     if not shape.is_about(true, ODD, MOST_OFF):

@@ -11,6 +11,7 @@ from photonest.model import Photo
 from photonest.scale.camera import Array, mapped
 from photonest.scale.edges import light
 from photonest.scale.rectangle import shape_homography
+from photonest.scale.rough_shapes import looks
 
 CORNER_SLACK = 0.2  # of a corner's radius, that its edge may be seen off
 BESIDE_CORNER = (0.2, 0.35)  # shares of a side, between which the ground beside it is looked at
@@ -19,6 +20,9 @@ BESIDE = 14  # places along a ray, 0.35 of a radius, that are compared before an
 # of light, between a shape and the ground at its corners: at least; and over what differs on the shape itself
 LEAST_CONTRAST, OVER_NOISE = 0.01, 3.0
 BEYOND, LEAST_STEP = 0.04, 0.08  # of a shape, to either side of a side; least step there over the largest of all
+# along a side, before its end and past it, as shares of its length; to either side of it, over the shape's shorter side
+BEFORE, PAST, ASIDE = (0.05, 0.16), (0.025, 0.09), (0.012, 0.035)
+SAME = 0.23  # of the contrast across a side: what lies to either side of it past its end may differ by, and it goes on
 SLANT = np.radians([15, 30, 45, 30, 15])  # of rays to a sharp corner's sides
 
 
@@ -110,8 +114,42 @@ def _is_like(reach: Array, expected: Array, sharp: bool) -> NDArray[np.bool_]:
 
 
 def runs_on(photo: Photo, corners: Array) -> bool:
-    """Whether what a shape is made of goes on beyond one of its sides: that is a line printed on something larger."""
-    return least_step(photo, corners) < LEAST_STEP
+    """Whether what a shape is made of goes on beyond one of its sides: that is a line on something larger.
+
+    A line of print, or a shadow's edge, which leaves the sides that it crosses going on straight past it.
+    """
+    return least_step(photo, corners) < LEAST_STEP or bool((least_change(photo, corners) < SAME).any())
+
+
+def least_change(photo: Photo, corners: Array) -> NDArray[np.float64]:
+    """Return by how much what lies beside the neighbours of each side changes past it, over the contrast across them.
+
+    Of the two neighbours the one that changes more counts: sawdust on one corner hides that its sides end there. Tones
+    are compared by the logarithm of light, and one shade of all may differ. Shape (4,): near 0.5 or more where both
+    neighbours end at the side, for then the ground lies on either hand there; near zero where both go on.
+    """
+    import cv2
+
+    look = looks(corners)
+    size = np.array([look, 1.0]) / min(look, 1.0)
+    ends = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * size
+    step = np.roll(ends, -1, axis=0) - ends
+    long = np.linalg.norm(step, axis=1)
+    along, aside = np.linspace(0, 1, 14), np.linspace(*ASIDE, 4)
+    from_end = np.stack([-BEFORE[0] + (BEFORE[0] - BEFORE[1]) * along, PAST[0] + (PAST[1] - PAST[0]) * along])
+    at = np.stack([-from_end, 1 + from_end])  # shares of a side about its start and its end, before and past
+    outward = np.stack([step[:, 1], -step[:, 0]], axis=1) / long[:, None]
+    on = ends[:, None, None, None] + at[..., None] * step[:, None, None, None]
+    off = np.stack([-aside, aside])[..., None] * outward[:, None, None]
+    mm = on[:, :, :, None, :, None] + off[:, None, None, :, None]  # side, end, before or past, in or out, along, aside
+    px = mapped(shape_homography(corners, (size[0], size[1])), mm.reshape(-1, 2)).astype(np.float32).reshape(64, -1, 2)
+    seen = cv2.remap(photo.pixels, px[..., 0], px[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    tone = np.log(np.median(light(seen).reshape(4, 2, 2, 2, -1, 3), axis=4).clip(0.004))
+    change = tone[:, :, 1] - tone[:, :, 0]
+    change -= change.mean(axis=(2, 3), keepdims=True)
+    contrast = np.linalg.norm(tone[:, :, 0, 0] - tone[:, :, 0, 1], axis=-1)
+    ratio = np.linalg.norm(change, axis=-1).max(axis=-1) / np.maximum(contrast, 1e-3)
+    return np.asarray(np.maximum(np.roll(ratio[:, 1], 1), np.roll(ratio[:, 0], -1)))
 
 
 def least_step(photo: Photo, corners: Array) -> float:

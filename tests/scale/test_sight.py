@@ -59,3 +59,16 @@ def test_a_line_of_print_is_no_side() -> None:
     photo = as_photo(picture, 800.0)
     assert runs_on(photo, part)
     assert not runs_on(photo, label)
+
+
+def test_a_shadow_s_edge_is_no_side() -> None:
+    """A label of which one end, and the ground there, lie in a shadow: what is in the light is no sheet of its own."""
+    label = np.array([[100, 100], [500, 100], [500, 300], [100, 300]], float)
+    picture = np.full((400, 600, 3), (120, 110, 90), np.uint8)
+    cv2.fillConvexPoly(picture, label.astype(np.int32), (235, 235, 230))
+    picture[:, 430:] //= 2
+    part = label.copy()
+    part[1:3, 0] = 429.5
+    photo = as_photo(picture, 800.0)
+    assert runs_on(photo, part)
+    assert not runs_on(photo, label)
