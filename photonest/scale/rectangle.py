@@ -21,6 +21,7 @@ NARROW = 0.0018  # half of the strip that a side is looked for in, over the long
 CLOSER = 0.5  # once found, a side is read in a strip so much narrower
 ROUGHEST = 0.0004  # error of a piece of a side, as a share of the photo's longer side: rougher ones are no cut edges
 ANY_PROPORTION = 0.35
+FORESHORTENED = 1.5  # by which factor a rectangle is taken to look longer or shorter than it is at most
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,7 +136,10 @@ def proportion(prior: Prior, seen: Seen, bend: float = 0.0) -> tuple[Proportion,
 
     The camera's tilt is part of the fit; so is how far it is bent, up to about `bend` of its height.
     """
-    width = 100 * looks(seen.corners)
+    look = looks(seen.corners)
+    # what the corners alone say: begun as long as the shape looks, the fit may end in a view far from the likeliest
+    told = rough_proportion(prior, seen.corners, 1.0).value
+    width = 100 * min(max(told, look / FORESHORTENED), look * FORESHORTENED)
     size, errors = (width, 100.0), (ANY_PROPORTION * width, 1e-3)
     answer = fit_sides(
         prior,

@@ -99,9 +99,11 @@ def fit_sides(
 
     rough = [settled(seen.placed(first), SOFTNESS[:1]) for first in (begun, mirrored(begun, middle_mm))]
     found = [settled(view, SOFTNESS[1:]) for view in _likely(rough)]
+    found += [settled(seen.placed(view), SOFTNESS[1:]) for view in _under_long_lens(prior, homography, len(errors))]
     if min((view.cost for view in found if view is not None), default=np.inf) > POOR_FIT * len(seen.px):
-        third = settled(seen.placed(squarely(begun, middle_mm)), SOFTNESS[:1])
-        if third is not None and third in _likely([*rough, third]):
+        # errors taken to be larger may lead all starts to what cameras mostly are; a shape alone is begun without that
+        third = settled(seen.placed(squarely(begun, middle_mm)), SOFTNESS[:1]) if seen.loose else begun
+        if third is not None and (not seen.loose or third in _likely([*rough, third])):
             found.append(settled(third, SOFTNESS[1:]))
     return _best_two(found)
 
@@ -117,12 +119,16 @@ def refit_sides(
     """Return the most likely view of one shape and the second most likely, near views that its edges gave before."""
     seen = _BentPoints(sides, edges) if bend_error else _Points(sides, edges)
     errors = (*size_errors, _growth(edges), *[bend_error] * (2 if bend_error else 0))
-    firsts = list(begun)
-    if prior.focal_error > FOCAL_UNTOLD:
-        telephoto = replace(prior, focal_px=LONGER * prior.focal_px)
-        longer = [start(telephoto, view.homography, more=len(errors)) for view in begun[:1]]
-        firsts += [view for view in longer if view is not None]
+    firsts = [*begun, *_under_long_lens(prior, begun[0].homography, len(errors))]
     return _best_two([_settled(view, prior, seen, errors, softness=SOFTNESS[-1:]) for view in firsts])
+
+
+def _under_long_lens(prior: Prior, homography: ArrayLike, more: int) -> list[View]:
+    """Return a first view under a long lens, where the focal length isn't known well."""
+    if prior.focal_error < FOCAL_UNTOLD:
+        return []
+    view = start(replace(prior, focal_px=LONGER * prior.focal_px), homography, more)
+    return [view] if view else []
 
 
 class LooseFit(NamedTuple):

@@ -7,6 +7,7 @@ import pytest
 
 from photonest.scale.camera import Prior, View, rotation, start
 from photonest.scale.edges import Edge
+from photonest.scale.rectangle import Seen, proportion
 from photonest.scale.sides import fit_sides, rectangle, refit_sides
 
 SIZE = (297.0, 210.0)
@@ -62,3 +63,25 @@ def test_refitting_from_the_answer_stays_there() -> None:
 
 def test_nothing_is_made_of_a_homography_seen_from_behind() -> None:
     assert start(PRIOR, VIEW.homography @ np.diag([1.0, -1.0, 1.0])) is None
+
+
+@pytest.mark.parametrize(
+    ("tilt_deg", "axis", "turn", "middle"),
+    [(19.6, 5.42, 3.4, (690, 638)), (24.6, 4.47, 5.85, (449, 883)), (25.0, 5.16, 2.5, (682, 522)),
+     (22.8, 4.22, 4.78, (443, 800))],
+)  # fmt: skip
+def test_proportion_of_a_tilted_card_under_a_long_lens_of_unknown_focal_length(
+    tilt_deg: float, axis: float, turn: float, middle: tuple[float, float]
+) -> None:
+    """Less tilted under a very wide lens it fits worse and by ten standard errors off: the fit must not end there."""
+    tilted = rotation(np.radians(tilt_deg) * np.array([np.cos(axis), np.sin(axis), 0]))
+    placed = np.array([np.log(3000.0), 999.5, 749.5, 0, 0, 0, 0, 0, *middle, np.log(0.27)])
+    view = View(placed, tilted @ rotation(np.array([0, 0, turn])))
+    corners = np.array([[0, 0], [85.6, 0], [85.6, 53.98], [0, 53.98]])
+    along = np.linspace(0.1, 0.9, 28)[:, None]
+    sides = [one + along * (other - one) for one, other in zip(corners, np.roll(corners, -1, axis=0), strict=True)]
+    seen = Seen(view.to_px(corners), [Edge(view.to_px(side), 0.1, 1.0) for side in sides], 0.02)
+    told = proportion(Prior(1800.0, 0.3, (999.5, 749.5), 12.0), seen)
+    assert told is not None
+    assert told[0].error < 0.03
+    assert told[0].is_about(85.6 / 53.98, within=3.0)
