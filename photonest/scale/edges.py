@@ -28,7 +28,7 @@ THIN = 3  # times fewer lines across an edge are read while it is only being fou
 # an edge moves less than such a share of the strip's half width when it is read again; how often it is at most
 SETTLED, MOST_CLOSER = 0.03, 5
 HOPELESS = (1e6, 4.0, 2.0, 1.3)  # by pass: over what an edge may be rough in the end, so that it is read no more
-BENT = 0.012  # length of an edge, over the photo's longer side, times this share of it: more no lens or sheet bends it
+BENT = 0.012  # length of an edge, over the photo's longer side, times this share of it: more no lens bends it
 # by what share the light beside an edge may change, at one colour, and by how much any colour's; of edges read so, the
 # standard error that all of one share, in pixels: grounds are of more colours than one. As measured on drawn cards
 SHADE, GRAIN, SHADED_ERROR_PX = 0.3, 0.02, 0.3
@@ -170,12 +170,14 @@ def fine_edges(
     roughest_px: float | None = None,
     worth: Callable[[Array], bool] | None = None,
     shaded: bool = False,
+    bend: float = 0.0,
 ) -> list[Edge | None]:
     """Return what `fine_edge` does for each of several edges, `ends` of shape (n, 2, 2), `margin` one or of each.
 
     Where they are of use only if all are found, and none is rougher than something, say so: it saves time. So does
     `worth`: of where the edges start and end as found by few lines across them, whether they are worth reading on.
     Where what lies to the edges' left may be in a shadow or rough, `shaded` goes by colours more than by light.
+    `bend` is by what share of its length an edge may be bent of itself, beyond what a lens bends it.
     """
     if not len(ends):
         return []
@@ -186,7 +188,8 @@ def fine_edges(
     middle = (np.arange(pieces) + 0.5) / pieces  # shares of what is left between the margins
     powers = (2 * middle[:, None] - 1) ** np.arange(3)
     at_ends = ([-1.0, 1.0] / (1 - 2 * np.reshape(margin, (-1, 1))))[..., None] ** np.arange(3)
-    most_bent = BENT * np.linalg.norm(step[:, 0], axis=1) ** 2 / max(pixels.shape)
+    long = np.linalg.norm(step[:, 0], axis=1)
+    most_bent = (bend + BENT * long / max(pixels.shape)) * long
     strips = [_Strip(pixels, line, normal) for line, normal in zip(ends, normals, strict=True)]
     found: list[Edge | None] = [None] * len(ends)
     left: NDArray[np.int_] = np.arange(len(ends))  # edges neither lost nor settled yet

@@ -47,6 +47,7 @@ SURE_NAME = 10.0  # difference of squared standard errors by which one proportio
 BENT_GAIN = 12.0  # in squared standard errors, by which a bent sheet must fit better: most lie flat
 FLAT_MM = 0.3  # that the sides of a sheet that lies flat are above its middle, or below; common practice, no source
 BEND = 0.012  # of a sheet's height, that its sides may lie above its middle
+LOOKS_BENT = 0.01  # share of a side's length by which it may look bent then: 1.5 times that bend, from 30 degrees aside
 SHADED, WHITE = 0.6, 0.45  # least light of a sheet, over the photo's usual one, and over its lightest
 MOST_COLOUR = 0.42  # of white paper's light, largest channel less smallest over the largest
 SHADOW, TINTS = (
@@ -126,7 +127,7 @@ class Paper:
 
         for rough in shapes():
             near = is_wanted(rough) and seem_right(photo, rough, *_about(rough), sharp=True).any()
-            seen = sharpened(photo, rough, MARGIN, is_worth_reading, bent=True) if near else None
+            seen = sharpened(photo, rough, MARGIN, is_worth_reading, LOOKS_BENT) if near else None
             if seen is None or any(_is_again(seen.corners, other, photo) for other in read):
                 continue  # lines close one shape in several ways: what it is read to be at first stands
             read.append(seen.corners)

@@ -56,7 +56,7 @@ class Proportion:
 
 
 def sharpened(
-    photo: Photo, rough: Array, margin: float, worth: Callable[[Array], bool], bent: bool = False, shaded: bool = False
+    photo: Photo, rough: Array, margin: float, worth: Callable[[Array], bool], bend: float = 0.0, shaded: bool = False
 ) -> Seen | None:
     """Return a shape with its sides found again in the full photo, or None where a side isn't there.
 
@@ -67,8 +67,8 @@ def sharpened(
     worth : callable
         Of its corners as they are found to be, to a pixel or two, whether it is worth reading its sides closely: that
         takes most of the time, and most shapes are something else.
-    bent : bool
-        Whether its sides may be bent, so that they meet where they would go on bending.
+    bend : float
+        By what share of their length its sides may be bent; they then meet where they would go on bending.
     shaded : bool
         Whether what lies about it is rough, or in the shape's own shadow, so that its sides are told by colour.
     """
@@ -82,14 +82,22 @@ def sharpened(
 
     roughest = ROUGHEST * longer
     found = fine_edges(
-        photo.pixels, sides, narrow, margin, closer=CLOSER, roughest_px=roughest, worth=is_worth, shaded=shaded
+        photo.pixels,
+        sides,
+        narrow,
+        margin,
+        closer=CLOSER,
+        roughest_px=roughest,
+        worth=is_worth,
+        shaded=shaded,
+        bend=bend,
     )
     edges = [edge for edge in found if edge is not None and edge.share >= LEAST_SHARE]
     if len(edges) < 4 or max(edge.error_px for edge in edges) > roughest:
         return None
     lines = [_line(edge.px) for edge in edges]
     corners = np.array([meet(lines[k - 1], lines[k]) for k in range(4)])
-    if bent and np.isfinite(corners).all():
+    if bend and np.isfinite(corners).all():
         ends = [(_line(edges[k - 1].px, corners[k]), _line(edges[k].px, corners[k])) for k in range(4)]
         corners = np.array([meet(*pair) for pair in ends])
     if not np.isfinite(corners).all() or area(corners) <= 0:

@@ -108,6 +108,18 @@ def test_an_edge_bent_more_than_any_lens_bends_it_is_laid_straight() -> None:
     assert abs(np.polyfit(2 * along - 1, off_line(edge.px), 2)[0]) < 0.5
 
 
+def test_an_edge_that_may_be_bent_itself_is_followed() -> None:
+    """By 2 pixels over 200, as of a curled sheet: twice what a lens may bend so short an edge."""
+    x, y = np.meshgrid(np.arange(WIDTH), np.arange(HEIGHT))
+    share = (200.3 + 2.0 * ((x - 250) / 100.0) ** 2 - y).clip(-0.5, 0.5) + 0.5
+    picture = np.repeat(np.rint(40 + 150 * share).astype(np.uint8)[..., None], 3, axis=2)
+    ends = np.array([[[150.0, 201.0], [350.0, 201.0]]])
+    (straight,), (bent,) = (fine_edges(picture, ends, 5.0, 0.0, bend=bend) for bend in (0.0, 0.01))
+    assert straight is not None
+    assert bent is not None
+    assert bent.error_px < 0.1 < 0.4 < straight.error_px
+
+
 def test_an_edge_far_off_is_found_roughly() -> None:
     found = coarse_edge(half_dark(6.3), ENDS[0], 10.0)
     assert found is not None
