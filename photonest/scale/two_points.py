@@ -10,7 +10,7 @@ import numpy as np
 from photonest.model import MapError, NotFound, Photo, Point, Scale
 from photonest.scale.camera import prior_of
 from photonest.scale.height import grown
-from photonest.scale.uncertainty import PERSPECTIVE, UNSQUARE_PCT
+from photonest.scale.uncertainty import AFFINE, PERSPECTIVE, UNSQUARE_PCT, Array
 
 PICKING_PX = 0.001  # standard error of a picked point, as a share of the photo's longer side
 TILT_ERROR = math.radians(25) / 2  # about either axis, of tilts spread as for UNSQUARE_PCT
@@ -77,17 +77,30 @@ class TwoPoints:
         scale = Scale(
             kind=self.name,
             px_to_mm=((size, 0.0, 0.0), (0.0, size, 0.0), (0.0, 0.0, 1.0)),
-            standard_error_pct=0.0,
+            standard_error_pct=UNSQUARE_PCT,
             mm_per_px=size,
-            map_error=_tilted(((x1 + x2) / 2, (y1 + y2) / 2), prior_of(photo).focal_px),
+            map_error=_tilted(
+                ((x1 + x2) / 2, (y1 + y2) / 2), prior_of(photo).focal_px, np.array([x2 - x1, y2 - y1]) / apart
+            ),
             reference_error_pct=100 * reading,
             warnings=("The scale comes from two picked points: a tilt of the camera is not removed.",),
         )
-        return grown(scale, math.hypot(picking, reading, UNSQUARE_PCT / 100))
+        return grown(scale, math.hypot(picking, reading))
 
 
-def _tilted(middle_px: Point, focal_px: float) -> MapError:
-    """Return the error of taking a plane as square to the camera: the farther from a pixel, the larger."""
+def _tilted(middle_px: Point, focal_px: float, along: Array) -> MapError:
+    """Return the error of taking a plane as square to the camera where a length along a direction is known.
+
+    The farther from a pixel, the larger, by perspective. And a tilt t towards an angle a from that direction shortens
+    what lies towards it by s = t^2 / 2. With the length taken for right, what lies square to it is then too long by
+    s cos 2a, and all is sheared by s / 2 sin 2a. Half of the first is a mean diameter's error, `UNSQUARE_PCT`; the
+    shear comes out as large, and no more than that.
+    """
     covariance = np.zeros((10, 10))
     covariance[PERSPECTIVE, PERSPECTIVE] = TILT_ERROR**2
+    turned = np.column_stack([along, [-along[1], along[0]]])
+    for strain in ([[0.0, 0.0], [0.0, 2.0]], [[0.0, 1.0], [1.0, 0.0]]):
+        way = np.zeros(10)
+        way[AFFINE] = UNSQUARE_PCT / 100 * (turned @ strain @ turned.T).ravel()
+        covariance += np.outer(way, way)
     return MapError(middle_px, focal_px, tuple(tuple(row) for row in covariance.tolist()))

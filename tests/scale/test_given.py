@@ -14,7 +14,7 @@ from photonest.scale.cut_outs import cut_out_pdf, cut_out_raster, piece_of, plac
 from photonest.scale.known_diameter import KnownDiameter, by_outline
 from photonest.scale.markers import Markers, detected, lines
 from photonest.scale.two_points import TwoPoints
-from photonest.scale.uncertainty import diameter_error_pct, disc
+from photonest.scale.uncertainty import diameter_error_pct, disc, modes_mm
 from tests.drawn.camera import CameraSpec
 from tests.scale.scenes import as_photo, diameter_off_pct, photograph
 
@@ -44,6 +44,28 @@ def test_two_points_say_little_far_from_them() -> None:
         assert abs(100 * np.log(mean_diameter(mm) / 60)) < 2.5 * errors[-1]
     assert errors[0] == pytest.approx(scale.standard_error_pct, rel=0.02)
     assert errors[1] > 3 * errors[0]
+
+
+def test_two_points_know_their_own_direction_best() -> None:
+    """What a length across the middle makes of places 100 mm along it and beside it, over tilts within 25 degrees."""
+    rng = np.random.default_rng(16)
+    options = TwoPoints.Options(500.0, 300.0, 700.0, 600.0, length_mm=120.0, length_error_mm=0.0)
+    scale = TwoPoints().find(as_photo(np.zeros((900, 1200, 3), np.uint8), 8000.0), options)
+    assert isinstance(scale, Scale) and scale.map_error is not None
+    along = np.array([2.0, 3.0]) / np.sqrt(13)
+    ends = 100 * np.array([along, [-along[1], along[0]]])
+    middle = photo_to_mm(scale, [(600.0, 450.0)])[0]
+    ways = modes_mm(scale, middle + ends) - modes_mm(scale, [middle])
+    told = np.einsum("nim,mk,nik->ni", ways, np.asarray(scale.map_error.covariance), ways)
+    # Second way: tilts drawn evenly over a disc. Seen from afar, a tilt divides what lies towards it by its cosine.
+    tilt, turn = np.radians(25) * np.sqrt(rng.uniform(size=4000)), rng.uniform(0, 2 * np.pi, 4000)
+    towards = np.column_stack([np.cos(turn), np.sin(turn)])
+    true = np.eye(2) + (1 / np.cos(tilt) - 1)[:, None, None] * towards[:, :, None] * towards[:, None, :]
+    true /= np.linalg.norm(true @ along, axis=1)[:, None, None]  # the length is right
+    off = np.einsum("nij,kj->nki", true - np.eye(2), ends)
+    skew = (off[:, 0] @ ends[1] - off[:, 1] @ ends[0]) / 2 / 1e4  # a turn of the whole changes nothing
+    off -= skew[:, None, None] * np.array([ends[1], -ends[0]])
+    assert np.sqrt(told.sum(axis=1)) == pytest.approx(np.sqrt((off**2).sum(axis=2).mean(axis=0)), rel=0.1)
 
 
 @pytest.mark.parametrize(
