@@ -13,7 +13,7 @@ from photonest.model import Lens, OtherScale, Scale
 from photonest.rectify import photo_to_mm
 from photonest.scale.build import as_rows
 from photonest.scale.height import grown
-from photonest.scale.uncertainty import Array, diameter_error_pct, diameter_slope, disc
+from photonest.scale.uncertainty import TILT_LEFT, Array, diameter_error_pct, diameter_slope, disc
 
 UNTOLD = 1e-5  # standard error of a size beyond what two scales say of theirs, as a share: sizes nearby tell the same
 DISAGREE = 3.0  # standard errors of their difference beyond which two scales don't agree
@@ -69,8 +69,15 @@ def _with(best: Scale, other: Scale, around: Array) -> Scale:
         if best.map_error is None
         else _error(moved, around),
         others=(*best.others, *other.others),
-        warnings=tuple(dict.fromkeys((*best.warnings, *other.warnings))),
+        warnings=_warnings(best, other),
     )
+
+
+def _warnings(best: Scale, other: Scale) -> tuple[str, ...]:
+    """Return the warnings of two scales that were made one: if the map kept knows the tilt, the other needs not."""
+    tilted = any(text.endswith(TILT_LEFT) for text in best.warnings)
+    told = [text for text in other.warnings if tilted or not text.endswith(TILT_LEFT)]
+    return tuple(dict.fromkeys((*best.warnings, *told)))
 
 
 def _beside(best: Scale, odd: Sequence[Scale], around: Array) -> Scale:

@@ -14,6 +14,7 @@ from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import as_points, as_rows, scale_from_view
 from photonest.scale.camera import TURN, Array, View, fit, mirrored, prior_of, start
 from photonest.scale.seen_markers import seen_markers
+from photonest.scale.uncertainty import TILT_LEFT
 
 SEARCH_PX = 360  # longer side of the picture that the piece is cut out of
 EDGE_ERROR = 0.006  # standard error of the edge found, all round, as a share of the diameter
@@ -186,7 +187,7 @@ def _by_widest(kind: str, edge: Array, diameter: float, reading: float, edge_err
         standard_error_pct=100 * math.hypot(edge_error, reading, tilt),
         mm_per_px=size,
         reference_error_pct=100 * reading,
-        warnings=("The scale comes from one diameter of the piece: a tilt of the camera is not removed.",),
+        warnings=(f"The scale comes from one diameter of the piece: {TILT_LEFT}",),
     )
 
 

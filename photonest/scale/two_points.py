@@ -10,7 +10,7 @@ import numpy as np
 from photonest.model import MapError, NotFound, Photo, Point, Scale
 from photonest.scale.camera import prior_of
 from photonest.scale.height import grown
-from photonest.scale.uncertainty import AFFINE, PERSPECTIVE, UNSQUARE_PCT, Array
+from photonest.scale.uncertainty import AFFINE, PERSPECTIVE, TILT_LEFT, UNSQUARE_PCT, Array
 
 PICKING_PX = 0.001  # standard error of a picked point, as a share of the photo's longer side
 TILT_ERROR = math.radians(25) / 2  # about either axis, of tilts spread as for UNSQUARE_PCT
@@ -83,7 +83,7 @@ class TwoPoints:
                 ((x1 + x2) / 2, (y1 + y2) / 2), prior_of(photo).focal_px, np.array([x2 - x1, y2 - y1]) / apart
             ),
             reference_error_pct=100 * reading,
-            warnings=("The scale comes from two picked points: a tilt of the camera is not removed.",),
+            warnings=(f"The scale comes from two picked points: {TILT_LEFT}",),
         )
         return grown(scale, math.hypot(picking, reading))
 

@@ -18,6 +18,8 @@ A tilt t shortens one direction by 1 - cos t; a mean diameter by half of that. O
 tilts spread evenly over the directions within 25 degrees of square, the root mean square of the difference is T^2 over
 sqrt(96), T being 25 degrees in radians: 1.9 %; perspective adds a little.
 """
+TILT_LEFT = "a tilt of the camera is not removed."
+"""How the warning of a scale ends that knows of no tilt."""
 AFFINE = [1, 2, 4, 5]
 """Which of the ten ways stretch and shear what is seen: xx, xy, yx, yy."""
 PERSPECTIVE = [6, 7]

@@ -9,7 +9,7 @@ from photonest.rectify import photo_to_mm
 from photonest.scale.build import as_rows
 from photonest.scale.combine import combined, difference_pct, middle_of_photo
 from photonest.scale.height import grown
-from photonest.scale.uncertainty import PERSPECTIVE, diameter_error_pct, diameter_slope, disc, growth
+from photonest.scale.uncertainty import PERSPECTIVE, TILT_LEFT, diameter_error_pct, diameter_slope, disc, growth
 
 AROUND = middle_of_photo(1201, 901)
 
@@ -58,6 +58,14 @@ def test_one_that_disagrees_does_not_keep_the_others_from_meeting() -> None:
     assert diameter(all_) == pytest.approx(diameter(pair))
     (told,) = all_.others
     assert told.size_ratio == pytest.approx(diameter(odd) / diameter(pair), rel=1e-6)
+
+
+def test_a_tilt_that_one_of_two_removes_is_no_warning() -> None:
+    sheet, points = scale(0.5, 0.002), scale(0.5, 0.02, "two-points")
+    points = replace(points, warnings=("The pixels are coarse.", f"Of two points: {TILT_LEFT}"))
+    assert combined([sheet, points], AROUND).warnings == ("The pixels are coarse.",)
+    assert len(combined([replace(sheet, warnings=(f"Of a bar: {TILT_LEFT}",)), points], AROUND).warnings) == 3
+    assert len(combined([points], AROUND).warnings) == 2
 
 
 def test_frames_may_be_turned_and_shifted() -> None:
