@@ -55,6 +55,9 @@ SHADOW, TINTS = (
     0.35,
 )  # by which factor light may differ on a sheet, part of it in shadow; its colour, by which share
 PLAIN_SHARE = 0.6  # of the sheet must be of one tone within that
+# median share by which light may differ from one place to the next on a sheet, a 24th of it away: on drawn sheets,
+# ruled and dusty ones, too, at most 0.034; on a pale board 0.10
+STREAKS = 0.06
 LEAST_WHITE_SIDE = 0.4  # of the strip inside each side
 
 
@@ -290,6 +293,8 @@ def _is_plain_white(photo: Photo, corners: Array, least_light: float) -> bool:
         return False
     against = inside / np.maximum(tone, 1e-3)
     bright = np.maximum(against.mean(axis=-1), 1e-3)
+    if max(float(np.median(np.abs(np.diff(np.log(bright), axis=axis)))) for axis in (0, 1)) > STREAKS:
+        return False
     plain = (np.abs(against / bright[..., None] - 1).max(axis=-1) < TINTS) & (np.abs(np.log(bright)) < np.log(SHADOW))
     along_sides = (plain[:2], plain[-2:], plain[:, :2], plain[:, -2:])
     # where one is not plain, the edge of something beside the sheet is taken for one of its sides

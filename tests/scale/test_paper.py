@@ -5,7 +5,7 @@ import pytest
 
 from photonest.scale.camera import Prior, View, rotation
 from photonest.scale.edges import Edge
-from photonest.scale.paper import MOST_DOUBT, UNNAMED, _is_again, _told
+from photonest.scale.paper import MOST_DOUBT, UNNAMED, _is_again, _told, may_be_paper
 from photonest.scale.rectangle import Seen, proportion
 from tests.scale.scenes import as_photo
 
@@ -53,3 +53,12 @@ def test_a_shape_read_before_is_known_whichever_corner_comes_first() -> None:
     assert _is_again(np.roll(corners, 3, axis=0) + 1.0, corners, photo)
     assert not _is_again(np.add(corners, [0.0, 3.0]), corners, photo)
     assert not _is_again(corners[::-1], corners, photo)
+
+
+@pytest.mark.parametrize(("streaks", "plain"), [(0.0, True), (12.0, False)])
+def test_the_grain_of_a_pale_board_is_no_paper_s(streaks: float, plain: bool) -> None:
+    picture = np.full((300, 400, 3), 60.0)
+    picture[50:250, 60:340] = 190 + streaks * np.random.default_rng(1).normal(size=(280, 1))
+    photo = as_photo(picture.clip(0, 255).astype(np.uint8), 400.0)
+    board = np.array([[60.0, 50], [339, 50], [339, 249], [60, 249]])
+    assert may_be_paper(photo, board, 0.3) == plain
