@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import replace
 from typing import NamedTuple
@@ -17,11 +18,12 @@ Path = NDArray[np.float64]
 
 
 def reduced(flat: FlatPhoto, longest_px: float, *, sharp: bool = False) -> FlatPhoto:
-    """Return the same picture with its longer side at most `longest_px`, by averaging areas; never enlarged.
+    """Return the same picture with its longer side at most `longest_px`; never enlarged.
 
-    Up to a pixel of the result is lost at the right and lower rim, so that pixels stay square. A sharp one is halved
-    while it is three times as long or more, then cubic interpolation does the rest: that keeps more of thin lines than
-    averaging does, and is quicker.
+    Up to a pixel of the result is lost at the right and lower rim, so that pixels stay square. It is halved while that
+    goes, then interpolated, which is many times as quick as averaging areas and does the finders as well. A sharp one
+    is halved only while it is three times as long or more, and the interpolation is cubic: that keeps more of thin
+    lines.
 
     >>> flat = FlatPhoto(np.zeros((400, 600, 3), np.uint8), mm_per_px=0.5, origin=(0.0, 0.0), aim=(1.0, 1.0))
     >>> small = reduced(flat, 300)
@@ -30,24 +32,60 @@ def reduced(flat: FlatPhoto, longest_px: float, *, sharp: bool = False) -> FlatP
     """
     import cv2
 
-    while sharp and (longest := max(flat.pixels.shape[:2])) >= 3 * longest_px:
-        flat = reduced(flat, longest / 2)
+    way = cv2.INTER_CUBIC if sharp else cv2.INTER_LINEAR
+    return _at_most(halved(flat, 1.5 * longest_px if sharp else longest_px), longest_px, way)
+
+
+def averaged(flat: FlatPhoto, longest_px: float) -> FlatPhoto:
+    """Return the same as `reduced`, by averaging areas at the end: for what a network was taught to see so."""
+    import cv2
+
+    return _at_most(halved(flat, 2 * longest_px), longest_px, cv2.INTER_AREA)
+
+
+def halved(flat: FlatPhoto, least_px: float) -> FlatPhoto:
+    """Return the same picture, halved by averaging for as long as its longer side keeps that many pixels.
+
+    >>> flat = FlatPhoto(np.zeros((400, 601, 3), np.uint8), mm_per_px=0.5, origin=(0.0, 0.0), aim=(1.0, 1.0))
+    >>> halved(flat, 150).pixels.shape
+    (100, 150, 3)
+    """
+    import cv2
+
+    while max(flat.pixels.shape[:2]) >= 2 * least_px and min(flat.pixels.shape[:2]) > 1:
+        height, width = flat.pixels.shape[:2]
+        flat = _resized(flat, (width // 2, height // 2), 2.0, cv2.INTER_AREA)
+    return flat
+
+
+def _at_most(flat: FlatPhoto, longest_px: float, way: int) -> FlatPhoto:
+    """Return the picture with its longer side at most so many pixels."""
     height, width = flat.pixels.shape[:2]
     factor = max(height, width) / longest_px
     if factor <= 1:
         return flat
-    size = (max(1, int(width / factor + 1e-9)), max(1, int(height / factor + 1e-9)))
-    right, lower = min(width, round(size[0] * factor)), min(height, round(size[1] * factor))
-    way = cv2.INTER_CUBIC if sharp else cv2.INTER_AREA
-    pixels = cv2.resize(flat.pixels[:lower, :right], size, interpolation=way)
+    return _resized(flat, (max(1, int(width / factor + 1e-9)), max(1, int(height / factor + 1e-9))), factor, way)
+
+
+def _resized(flat: FlatPhoto, size: tuple[int, int], factor: float, way: int) -> FlatPhoto:
+    """Return the picture `factor` times smaller; what of it exceeds the size (width, height) is lost."""
+    import cv2
+
+    part = np.s_[: math.ceil(size[1] * factor), : math.ceil(size[0] * factor)]
+
+    def smaller(image: NDArray[np.uint8], way: int) -> NDArray[np.uint8]:
+        # by the factor itself: by the sizes, pixels would not stay square
+        out = cv2.resize(image[part], None, fx=1 / factor, fy=1 / factor, interpolation=way)
+        return np.asarray(out[: size[1], : size[0]], np.uint8)
+
     covered = None
     if flat.covered is not None:
-        share = flat.covered[:lower, :right].view(np.uint8) * np.uint8(255)
-        covered = cv2.resize(share, size, interpolation=cv2.INTER_AREA) > 250
+        linear = cv2.INTER_LINEAR if way == cv2.INTER_CUBIC else way
+        covered = smaller(flat.covered.view(np.uint8) * np.uint8(255), linear) > 250
     offset = (factor - 1) / 2 * flat.mm_per_px
     return replace(
         flat,
-        pixels=pixels,
+        pixels=smaller(flat.pixels, way),
         covered=covered,
         mm_per_px=flat.mm_per_px * factor,
         origin=(flat.origin[0] + offset, flat.origin[1] + offset),
@@ -166,7 +204,8 @@ def flattened(grey: Image, mask: Mask, scale: float) -> Image:
 
     weight = mask.astype(np.float32)
     filled = np.where(mask, grey, blurred_within(grey, weight, scale))
-    level = cv2.medianBlur(np.clip(filled, 0, 255).astype(np.uint8), 2 * max(1, round(1.3 * scale)) + 1)
+    small = cv2.resize(np.clip(filled, 0, 255).astype(np.uint8), None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    level = cv2.resize(cv2.medianBlur(small, 2 * max(1, round(0.65 * scale)) + 1), grey.shape[1::-1])
     detail = (grey - blurred(level.astype(np.float32), 1.5)) * weight
     strong = 2.5 * np.sqrt(blurred_within(np.minimum(detail * detail, 900), weight, scale))  # cracks count no more
     detail = np.clip(detail, -strong, strong)
@@ -183,22 +222,21 @@ def without_regular_marks(image: Image, limit: float = 1.5) -> Image:
     capped at `limit` times its median over the directions.
     """
     import cv2
+    from scipy import fft
 
     height, width = image.shape
     rows, columns = cv2.getOptimalDFTSize(height), cv2.getOptimalDFTSize(width)
-    padded = np.zeros((rows, columns), np.float32)
-    padded[:height, :width] = image
-    spectrum = np.fft.rfft2(padded)
+    spectrum = fft.rfft2(image, (rows, columns))  # in single precision, unlike numpy's
     size = np.abs(spectrum)
-    v = np.fft.fftfreq(rows)[:, None]
-    u = np.fft.rfftfreq(columns)[None, :]
+    v = np.fft.fftfreq(rows).astype(np.float32)[:, None]
+    u = np.fft.rfftfreq(columns).astype(np.float32)
     ring = np.sqrt(u * u + v * v) * min(rows, columns)
     band = np.minimum(ring, min(rows, columns) / 2).astype(np.int32)
     median = _median_by_label(size.ravel(), band.ravel())
-    cap = limit * np.maximum(median[band], 1e-9)
-    gain = np.minimum(1.0, cap / np.maximum(size, 1e-9))
-    gain[band < 3] = 1.0
-    out: Image = np.fft.irfft2(spectrum * gain, s=(rows, columns))[:height, :width].astype(np.float32)
+    cap = limit * np.maximum(median, 1e-9).astype(np.float32)
+    cap[:3] = np.inf
+    gain = np.minimum(cap[band] / np.maximum(size, np.float32(1e-9)), np.float32(1.0))
+    out: Image = fft.irfft2(spectrum * gain, (rows, columns))[:height, :width]
     return out
 
 
@@ -228,7 +266,7 @@ class Orientation(NamedTuple):
 def orientation(image: Image, gradient_sigma: float, tensor_sigma: float, step: int = 1) -> Orientation:
     """Return the local orientation by the structure tensor (Förstner & Gülch 1987; Bigün & Granlund 1987).
 
-    Only every `step`-th row and column of it is worked out.
+    With a `step` it is worked out for squares of so many pixels a side; what fills none at the rims is left out.
 
     >>> ramp = np.tile(np.arange(32, dtype=np.float32), (32, 1))
     >>> seen = orientation(ramp, 1.0, 2.0)
@@ -239,7 +277,11 @@ def orientation(image: Image, gradient_sigma: float, tensor_sigma: float, step: 
 
     smooth = blurred(image, gradient_sigma)
     gx, gy = cv2.Scharr(smooth, cv2.CV_32F, 1, 0) / 32, cv2.Scharr(smooth, cv2.CV_32F, 0, 1) / 32
-    xx, yy, xy = (blurred(product, tensor_sigma)[::step, ::step] for product in (gx * gx, gy * gy, gx * gy))
+    height, width = (side // step for side in image.shape)
+    xx, yy, xy = (product[: height * step, : width * step] for product in (gx * gx, gy * gy, gx * gy))
+    if step > 1:
+        xx, yy, xy = (cv2.resize(one, (width, height), interpolation=cv2.INTER_AREA) for one in (xx, yy, xy))
+    xx, yy, xy = (blurred(one, tensor_sigma / step) for one in (xx, yy, xy))
     energy = xx + yy
     difference, cross = xx - yy, 2 * xy
     length = np.sqrt(difference * difference + cross * cross)
@@ -267,25 +309,37 @@ def best_closed_path(cost: NDArray[np.floating], step: int, bend: float = 0.0) -
     [2, 2, 2, 2, 2, 2, 2, 2]
     """
     rows, columns = cost.shape
-    lead = rows // 4
-    order = np.arange(-lead, rows + lead) % rows
-    choice = np.zeros((len(order), columns), np.intp)
+    lead, wide = rows // 4, columns + 2 * step
+    order = np.arange(-lead, rows + lead + rows % 2) % rows
+    half = len(order) // 2
+    # Up to each row from both ends at once, which is quicker, side by side between walls that no path comes from.
+    sums = np.full((half, 2, wide), np.inf)
+    sums[:, :, step : step + columns] = cost[np.stack([order[:half], order[: -half - 1 : -1]], axis=1)]
+    sums = sums.reshape(half, 2 * wide)
+    rooms = [np.empty(2 * wide - 2 * k) for k in range(1, step + 1)]
+    for before, here in itertools.pairwise(sums):
+        near = before
+        for room in rooms:  # a move of one column at a time
+            np.minimum(near[:-2], near[2:], out=room)
+            room += bend
+            near = np.minimum(room, near[1:-1], out=room)
+        here[step:-step] += near
     penalty = bend * np.abs(np.arange(-step, step + 1))
-    here = np.arange(columns)
-    framed = np.full(columns + 2 * step, np.inf)  # the totals so far, between walls that no path comes from
-    total = framed[step : step + columns]
-    total[:] = 0.0
-    reachable = np.lib.stride_tricks.sliding_window_view(framed, 2 * step + 1)
-    for k, row in enumerate(order):
-        reach = reachable + penalty
-        pick = reach.argmin(axis=1)
-        choice[k] = here + pick - step
-        total[:] = reach[here, pick] + cost[row]
-    path = np.empty(len(order), np.intp)
-    path[-1] = int(total.argmin())
-    for k in range(len(order) - 1, 0, -1):
-        path[k - 1] = choice[k, path[k]]
+    meeting = np.lib.stride_tricks.sliding_window_view(sums[-1, :wide], 2 * step + 1) + penalty
+    last = int((meeting.min(axis=1) + sums[-1, wide + step : 2 * wide - step]).argmin())
+    first = last - step + int(meeting[last].argmin())
+    path = np.concatenate([_trail(sums[:, :wide], first, penalty), _trail(sums[:, wide:], last, penalty)[::-1]])
     return path[lead : lead + rows]
+
+
+def _trail(sums: NDArray[np.float64], column: int, penalty: NDArray[np.float64]) -> NDArray[np.intp]:
+    """Return the columns along which a path of the least sums came to a column of the last row."""
+    moves = len(penalty)
+    path = [column]
+    for before in sums[-2::-1]:
+        column += int((before[column : column + moves] + penalty).argmin()) - moves // 2
+        path.append(column)
+    return np.array(path[::-1], np.intp)
 
 
 def meeting_score(

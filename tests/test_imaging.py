@@ -84,6 +84,15 @@ def test_orientation_of_waves_is_theirs() -> None:
         assert seen.coherence[40, 40] > 0.95
 
 
+def test_orientation_of_squares_is_that_of_their_pixels() -> None:
+    y, x = np.mgrid[:62, :80]
+    waves = np.sin((0.6 * x + 0.8 * y) * 0.8).astype(np.float32)
+    squares, pixels = (imaging.orientation(waves, 1.0, 6.0, step) for step in (3, 1))
+    assert squares.x.shape == (20, 26)
+    for one, every in zip(squares, pixels, strict=True):
+        assert np.abs(one - every[1:60:3, 1:78:3])[4:-4, 4:-4].max() < 0.02
+
+
 def test_regular_marks_go_and_rings_stay() -> None:
     y, x = np.mgrid[:200, :200]
     rings = np.sin(np.hypot(x - 100, y - 90) * 0.7)
@@ -91,6 +100,16 @@ def test_regular_marks_go_and_rings_stay() -> None:
     clean = imaging.without_regular_marks((rings + marks).astype(np.float32))
     assert np.corrcoef(clean.ravel(), rings.ravel())[0, 1] > 0.85
     assert abs(np.corrcoef(clean.ravel(), marks.ravel())[0, 1]) < 0.3
+
+
+@pytest.mark.parametrize("sharp", [False, True])
+def test_a_reduced_picture_keeps_its_brightness(sharp: bool) -> None:
+    noisy = np.random.default_rng(3).integers(60, 200, (301, 453, 3), dtype=np.uint8)
+    flat = FlatPhoto(noisy, 0.4, (0.0, 0.0), (0.0, 0.0))
+    for small in (imaging.reduced(flat, 70, sharp=sharp), imaging.averaged(flat, 70)):
+        assert max(small.pixels.shape[:2]) == 70
+        assert small.pixels.mean() == pytest.approx(noisy.mean(), abs=1.0)
+        assert small.pixels.std() < noisy.std() / 2
 
 
 @settings(max_examples=20)

@@ -42,11 +42,16 @@ def longest_run(marked: Mask) -> float:
 
 def apart(line: Path, other: Path, points: int = 240) -> float:
     """Return the mean distance between two closed lines, the larger of both ways, at so many even points."""
-    import shapely
-
     lines = evenly(line, points), evenly(other, points)
-    rings = shapely.linearrings(lines)
-    return max(float(shapely.distance(shapely.points(a), b).mean()) for a, b in zip(lines, rings[::-1], strict=True))
+    return max(float(away_from(a, b).mean()) for a, b in (lines, lines[::-1]))
+
+
+def away_from(points: Path, line: Path) -> NDArray[np.float64]:
+    """Return how far points lie from a closed line, shape (n,); in single precision, which is much the quickest."""
+    import cv2
+
+    ring = line.astype(np.float32)[:, None]
+    return np.abs([cv2.pointPolygonTest(ring, point, True) for point in points.tolist()])
 
 
 def simple(path: Path) -> Path | None:

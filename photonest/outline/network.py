@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import Image, Path, polygon_area, reduced, sampled, usable_part
+from photonest.imaging import Image, Path, averaged, polygon_area, sampled, usable_part
 from photonest.model import FlatPhoto
 
 SIDE = 256
@@ -73,12 +73,17 @@ class Shares(NamedTuple):
         return Shares(flat, np.stack([sampled(part, x, y) for part in self.shares]))
 
 
-def looks(flat: FlatPhoto, turned: Sequence[tuple[int, int]] = AS_IT_IS) -> list[Shares]:
-    """Return what the network sees in a picture, looking at it turned over in each of the ways."""
+def shipped() -> Any:
+    """Return the network of this package."""
     import cv2
 
-    small = reduced(flat, SIDE)
-    network = cv2.dnn.readNetFromONNX(np.fromfile(File(__file__).with_name("shares.onnx"), np.uint8))
+    return cv2.dnn.readNetFromONNX(np.fromfile(File(__file__).with_name("shares.onnx"), np.uint8))
+
+
+def looks(flat: FlatPhoto, turned: Sequence[tuple[int, int]] = AS_IT_IS, network: Any = None) -> list[Shares]:
+    """Return what a network, if not given the shipped one, sees in a picture turned over in each of the ways."""
+    network = shipped() if network is None else network
+    small = averaged(flat, SIDE)
     layers = _layers(small)
     return [Shares(small, _shares(network, layers, way)[:, : small.pixels.shape[0], : small.pixels.shape[1]])
             for way in turned]  # fmt: skip

@@ -27,6 +27,7 @@ from photonest.imaging import (
     usable_part,
 )
 from photonest.model import FlatPhoto
+from photonest.outline.lines import away_from
 from photonest.outline.regions import Labels, clusters, edge_strength, features
 
 
@@ -48,7 +49,7 @@ class SplitSettings:
 
 
 COARSE = SplitSettings(320, 360, half_width=0.1, gap=0.01, reach=0.08, spread=8, whole_share=0.4, step=3)
-FINE = SplitSettings(900, 720, half_width=0.035, gap=0.004, reach=0.03, spread=12, whole_share=0.25, bend=0.4)
+FINE = SplitSettings(640, 720, half_width=0.035, gap=0.004, reach=0.03, spread=12, whole_share=0.25, bend=0.4)
 CLUSTERS = 24
 
 
@@ -159,9 +160,8 @@ def shares_near(strip: Strip, part: Mask, settings: SplitSettings) -> NDArray[np
     """Return the shares of the labels in a part of the strip, for each row from the rows about it and from all."""
     from scipy.ndimage import gaussian_filter1d
 
-    rows, columns = np.nonzero(part & strip.usable)
-    count = np.zeros((len(part), CLUSTERS))
-    np.add.at(count, (rows, strip.labels[rows, columns]), 1.0)
+    cells = (CLUSTERS * np.arange(len(part))[:, None] + strip.labels)[part & strip.usable]
+    count = np.bincount(cells, minlength=CLUSTERS * len(part)).reshape(-1, CLUSTERS).astype(float)
     near = gaussian_filter1d(count, settings.spread, axis=0, mode="wrap")
     near = (near + 0.5 / CLUSTERS) / (near.sum(axis=1, keepdims=True) + 0.5)
     whole = count.sum(axis=0) / max(float(count.sum()), 1.0)
@@ -210,9 +210,7 @@ def pulled(ready: Ready, edge: Path, settings: SplitSettings, beyond: Path | Non
 
 def _inner_line(strip: Strip, wood: Path, diameter: float) -> NDArray[np.float64]:
     """Return how many pixels outwards the wood's edge lies at each row (negative); minus infinity without bark."""
-    import shapely
     from scipy.ndimage import gaussian_filter1d
 
-    thick = shapely.distance(shapely.points(strip.base), shapely.LinearRing(strip.flat.to_px(wood)))
-    thick = gaussian_filter1d(thick, 3, mode="wrap")
+    thick = gaussian_filter1d(away_from(strip.base, strip.flat.to_px(wood)), 3, mode="wrap")
     return np.where(thick > LEAST_BARK * diameter, -thick, -np.inf)

@@ -7,12 +7,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from photonest.imaging import Path, cropped, mean_diameter, polygon_area, polygon_centroid, reduced, usable_part
+from photonest.imaging import Path, cropped, halved, mean_diameter, polygon_area, polygon_centroid, reduced, usable_part
 from photonest.model import FlatPhoto, NotFound, Outline, Points
 from photonest.outline.answers import CUT, RETAKE, nothing_to_see
 from photonest.outline.border import without_border
 from photonest.outline.lines import CUT_RUN, apart, as_points, at_frame, longest_run, simple
-from photonest.outline.network import MIRRORED, Shares, looks, mean_of
+from photonest.outline.network import MIRRORED, Shares, looks, mean_of, shipped
 from photonest.outline.plain import PlainLimits, contour, plain_piece
 from photonest.outline.strip import FINE, about, pulled
 
@@ -35,7 +35,7 @@ class TrainedOptions:
     Attributes
     ----------
     work_px : int
-        Longer side of the picture in which the edge is placed.
+        Least longer side of the picture in which the edge is placed, which is the photo halved as often as that goes.
     points : int
         Corners of an outline before a plain ground.
     least_bark_pct : float
@@ -95,8 +95,7 @@ class TrainedOutline:
         empty = nothing_to_see(flat)
         if empty is not None:
             return empty
-        half = max(flat.pixels.shape[:2]) / 2  # halving is by far the quickest
-        work = without_border(reduced(reduced(flat, max(half, options.work_px)), options.work_px))
+        work = without_border(halved(flat, options.work_px))
         sight = see(work)
         return _outline(work, sight, options) if isinstance(sight, Sight) else sight
 
@@ -104,13 +103,14 @@ class TrainedOutline:
 def see(flat: FlatPhoto) -> Sight | NotFound:
     """Return the piece as it is seen from far and from near, and its edge as placed."""
     nothing = NotFound("no piece of wood stands out from its background", RETAKE)
-    far = looks(flat)[0]
+    network = shipped()
+    far = looks(flat, network=network)[0]
     first = far.edge()
     if first is None or polygon_area(flat.to_px(first)) < 0.002 * flat.pixels[..., 0].size:
         return nothing
     near = [_nearer(flat, first, margin) for margin in MARGINS]
     onto = reduced(near[0], NEARER_PX)
-    turned = [one.onto(onto) for k, part in enumerate(near) for one in looks(part, MIRRORED[k :: len(near)])]
+    turned = [one.onto(onto) for k, part in enumerate(near) for one in looks(part, MIRRORED[k :: len(near)], network)]
     common = mean_of(turned).with_doubtful_bark()
     outer = common.edge()
     if outer is None or apart(first, outer) > AT_ODDS * mean_diameter(first):

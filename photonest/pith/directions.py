@@ -23,6 +23,7 @@ from photonest.imaging import (
 from photonest.model import FlatPhoto, Points
 
 WAYS = 36  # in a half turn
+LEAST_ENERGY = 1e-6  # of a gradient, where contrast is one: less is rounding
 STEP = 3  # pixels between the points where directions are read: the tensor is as wide
 
 
@@ -73,13 +74,14 @@ def directions(seen: View, gradient_sigma: float, tensor_sigma: float) -> Direct
     lines = orientation(seen.image, gradient_sigma, tensor_sigma, STEP)
     margin = 2 * tensor_sigma + gradient_sigma + 0.01 * seen.diameter
     framed = cv2.copyMakeBorder(seen.mask.astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
-    inside = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1:-1:STEP, 1:-1:STEP] > margin
+    depth = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1 + STEP // 2 : -1 : STEP, 1 + STEP // 2 : -1 : STEP]
+    inside = depth[: lines.x.shape[0], : lines.x.shape[1]] > margin
     strength = lines.coherence**2 * np.sqrt(lines.energy)
-    rows, columns = np.nonzero(inside & (strength > 0))
+    rows, columns = np.nonzero(inside & (lines.energy > LEAST_ENERGY))
     order = np.random.default_rng(0).permutation(len(rows))
     rows, columns = rows[order], columns[order]
     return Directions(
-        STEP * np.column_stack([columns, rows]).astype(np.float64),
+        STEP * np.column_stack([columns, rows]).astype(np.float64) + (STEP - 1) / 2,
         np.column_stack([lines.x[rows, columns], lines.y[rows, columns]]).astype(np.float64),
         strength[rows, columns].astype(np.float64),
     )

@@ -37,6 +37,7 @@ DISCS = (
 )
 CLEAR_RAYS = 0.7  # share above which lines without straight rings are enough
 CLEAR = 0.6  # share of lines in agreement above which no rival is looked at
+ASKED = 6  # times as many lines as are fitted are asked whether they agree: fewer would decide by chance
 REPEATS = 4  # a disc follows its own centre this often at most, for as long as that moves by a twentieth of its radius
 
 
@@ -91,18 +92,19 @@ def locate(seen: View, edge: NDArray[np.float64], samples: int) -> Located | Non
     if len(whole.points) < 200:
         return None
     even, radius = evened(whole), seen.diameter / 2
+    asked = evened(near(parts, np.zeros(2), math.inf, ASKED * samples))
     best: list[Fit] = []
     most = -1.0
     for vote in votes(even, edge.min(axis=0), edge.max(axis=0), seen.diameter / 4):
         fits = _followed(seen, parts, whole, vote, samples)
-        agree = agreement(even, fits[-1].parameters, radius)
+        agree = agreement(asked, fits[-1].parameters, radius)
         if agree > most:
             best, most = fits, agree
         if agree > CLEAR:
             break
     one_sided = _one_sided(seen, best[-1].centre)
     centre, straight, unsure = _straighten(seen, best[-1], one_sided)
-    agree = agreement(even, np.concatenate([centre / radius, best[-1].parameters[2:]]), radius)
+    agree = agreement(asked, np.concatenate([centre / radius, best[-1].parameters[2:]]), radius)
     return Located(centre, tuple(best), agree, straight, one_sided, unsure)
 
 
@@ -237,7 +239,7 @@ def _doubtful(found: Located, error: float) -> bool:
     be oval.
     """
     largest = LARGEST_AT_EDGE if found.one_sided else LARGEST_ERROR
-    if found.agree < 0.43 or found.agree + found.straight < 0.6 or error > largest:
+    if found.agree < 0.43 or found.agree + found.straight < 0.59 or error > largest:
         return True
     if not found.one_sided:
         return found.straight < BY_CHANCE and found.agree < CLEAR_RAYS

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
@@ -35,11 +36,8 @@ def straightness(image: Image, centre: Place, radius: float, family: NDArray[np.
     about this point. The face is unrolled along the rings of a `family` (drift x, drift y, oval, oval at 45 degrees);
     zeros mean circles. It is looked at every `stride` pixels along the radius.
     """
-    drift_x, drift_y, oval, slant = family.astype(np.float32)
-    radii = np.arange(2.0, max(radius, 6.0), stride, dtype=np.float32)
-    # To first order in the oval, the inverse square root of its matrix.
-    x = np.float32(centre[0]) + radii * (drift_x + (1 - oval / 2) * _COSINE - slant / 2 * _SINE)
-    y = np.float32(centre[1]) + radii * (drift_y + (1 + oval / 2) * _SINE - slant / 2 * _COSINE)
+    across, down = _rays(radius, tuple(family.tolist()), stride)
+    x, y = across + np.float32(centre[0]), down + np.float32(centre[1])
     values = sampled(image, x, y).reshape(SECTORS, RAYS, -1)
     mean = values.sum(axis=1) / np.float32(RAYS)
     if np.isfinite(mean.sum()):  # the usual case, and faster than with gaps
@@ -56,6 +54,16 @@ def straightness(image: Image, centre: Place, radius: float, family: NDArray[np.
         return 0.0
     ordered, column = np.sort(mean, axis=0), np.arange(len(seen))  # nan comes last
     return _explained(mean, (ordered[(seen - 1) // 2, column] + ordered[seen // 2, column]) / 2)
+
+
+@functools.lru_cache(maxsize=16)
+def _rays(radius: float, family: tuple[float, ...], stride: float) -> tuple[Image, Image]:
+    """Return how far the places looked at lie from the centre, across and down: a row a ray, a column a ring."""
+    drift_x, drift_y, oval, slant = np.array(family, np.float32)
+    radii = np.arange(2.0, max(radius, 6.0), stride, dtype=np.float32)
+    # To first order in the oval, the inverse square root of its matrix.
+    across = radii * (drift_x + (1 - oval / 2) * _COSINE - slant / 2 * _SINE)
+    return across, radii * (drift_y + (1 + oval / 2) * _SINE - slant / 2 * _COSINE)
 
 
 def _explained(sectors: Image, rings: Image) -> float:

@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 
-from photonest.imaging import mean_diameter, reduced
+from photonest.imaging import halved, mean_diameter
 from photonest.model import FlatPhoto, Outline
 from photonest.outline.edge import EdgeOutline
 from photonest.outline.trained import Sight, TrainedOptions, TrainedOutline, doubt_of, see
@@ -141,7 +141,7 @@ def fit_doubt(count: int, first: int) -> None:
     """Print the weights of the expected error, and how it does on scenes left out one at a time."""
     signs, errors = [], []
     for case in cases("drawn", count, first):
-        flat = reduced(case.flat, TrainedOptions().work_px)
+        flat = halved(case.flat, TrainedOptions().work_px)
         sight = see(flat)
         if isinstance(sight, Sight):
             signs.append([1.0, *np.log(np.clip(doubt_of(sight), 0.05, 20.0))])

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from photonest.outline.lines import CUT_RUN, apart, at_frame, longest_run, simple
+from photonest.outline.lines import CUT_RUN, apart, at_frame, away_from, longest_run, simple
 from tests.outline.scenes import blob, photo
 
 SIDE = 400
@@ -53,6 +53,13 @@ def test_distance_of_two_circles() -> None:
     inner, outer = blob((0, 0), 100.0, waves=()), blob((0, 0), 110.0, waves=())
     assert apart(inner, outer) == pytest.approx(10.0, rel=1e-3)
     assert apart(inner, outer) == apart(outer, inner)
+
+
+def test_distance_to_a_line_agrees_with_shapely() -> None:
+    line, points = blob((3.0, -2.0), 100.0), np.random.default_rng(0).uniform(-150, 150, (50, 2))
+    assert away_from(points, line) == pytest.approx(
+        shapely.distance(shapely.points(points), shapely.LinearRing(line)), abs=1e-3
+    )
 
 
 def test_a_figure_of_eight_becomes_its_larger_loop() -> None:
