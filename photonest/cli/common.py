@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
+import os
 import re
 import sys
 from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
@@ -33,7 +35,17 @@ def say(text: str) -> None:
 
 def show(text: str) -> None:
     """Print a result on stdout."""
-    print(text)  # noqa: T201
+    try:
+        print(text, flush=True)  # noqa: T201
+    except OSError as error:
+        if error.errno == errno.EPIPE:  # the reader has seen enough
+            raise
+        from photonest.model import OutputError
+
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # nor is the rest tried once more at the end
+        raise OutputError(
+            f"The result can't be written: {error.strerror}.", "Make room there, or print it elsewhere."
+        ) from error
 
 
 @contextlib.contextmanager

@@ -88,6 +88,17 @@ def test_a_photo_without_a_reference_says_what_to_do(plank: Path, tmp_path: Path
     assert not any(tmp_path.iterdir())
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_a_screen_that_takes_nothing_is_told() -> None:
+    with Path("/dev/full").open("w") as full:
+        found = subprocess.run(
+            [sys.executable, "-m", "photonest", "species"], stdout=full, stderr=subprocess.PIPE, text=True, check=False
+        )
+    assert found.returncode == ExitCode.OUTPUT
+    assert found.stderr.startswith("photonest: The result can't be written: No space")
+    assert "Traceback" not in found.stderr and "ignored" not in found.stderr
+
+
 def test_a_text_file_in_disguise_is_refused(tmp_path: Path) -> None:
     (tmp_path / "log.jpg").write_text("not a photo")
     result = run("measure", "log.jpg", cwd=tmp_path)
