@@ -30,14 +30,16 @@ def test_known_inches(mm: float, inches: str) -> None:
 
 @given(value=st.floats(0.1, 900))
 def test_limits_are_rounded_to_the_safe_side(value: float) -> None:
-    def read(words: str) -> tuple[float, float]:
-        plain, inches = words.removesuffix(" in)").split(" mm (")
-        return float(plain), 25.4 * float(sum(Fraction(part) for part in inches.split()))
+    def read(words: str) -> tuple[float, ...]:
+        """Return the millimetres and, where they are told, the inches."""
+        plain, *inches = words.removesuffix(" in)").removesuffix(" mm").split(" mm (")
+        return float(plain), *(25.4 * float(sum(map(Fraction, told.split()))) for told in inches)
 
     # 1e-6 of a tenth or a sixteenth is allowed for the rounding of floating point.
     assert min(read(at_least(value, "inch"))) >= value - 1e-5
     assert max(read(at_most(value, "inch"))) <= value + 1e-5
     assert read(at_least(value, "inch")) == pytest.approx((value, value), abs=25.4 / 16 + 1e-5)
+    assert value <= 25.4 / 16 + 1e-5 or len(read(at_most(value, "inch"))) == 2
 
 
 def test_millimetres_stand_first() -> None:
