@@ -31,7 +31,9 @@ SURE_FIT, WORST_FIT = 1.3, 2.4  # mean squared residual over its expectation
 ENOUGH = 2  # ways to close one card, of which the best is taken where none is sure
 LOOKS_OFF = 1.4  # by which factor a tilted card may look longer or shorter
 ODD = 0.005  # that a proportion may be off by shadows along a side, as a share
-TELLING = 0.05  # standard error of a proportion beyond which it tells nothing
+# standard error of a proportion beyond which it tells nothing; the same where a corner is hidden, for of a playing card
+# whose sides are hidden there readings lie farther apart than they say
+TELLING, TELLING_HIDDEN = 0.05, 0.025
 NEARLY = 1.12  # by which factor a card seen under 27 degrees may look longer or shorter
 LARGEST_BY_TONES = 0.12  # share of the frame of a shape tried so: beside a log, a card is smaller
 UNEVEN, UNEVEN_PX = 1.6, 0.05  # how much rougher than usual, and by how much more, one side may be then
@@ -283,7 +285,7 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
     shape = proportion(prior, seen)
     if shape is None:
         return None
-    fault = _fault(shape[0], look, corners.count)
+    fault = fault_of(shape[0], look, corners.count)
     if fault is not None:
         return fault or None
     answer = fitted(prior, seen, shape[1], size, errors)
@@ -313,7 +315,7 @@ def _amiss(photo: Photo, seen: Seen, corners: Corners, size: tuple[float, float]
     return ODD_SIDE if corners.count < 4 and uneven > UNEVEN else None
 
 
-def _fault(shape: Proportion, look: float, corners: int) -> str | None:
+def fault_of(shape: Proportion, look: float, corners: int) -> str | None:
     """Return what is wrong with a proportion, the fewer corners are seen the sooner; empty where it is no card's."""
     true, playing = _true(look), PLAYING if look > 1 else 1 / PLAYING
     # a board cut to about a card's size may show two round corners by chance
@@ -321,7 +323,8 @@ def _fault(shape: Proportion, look: float, corners: int) -> str | None:
         return ONLY_TWO
     if not shape.is_about(true, ODD, MOST_OFF):
         return ""
-    if shape.error > TELLING or shape.is_about(playing, ODD, LEAST_UNLIKE):
+    telling = TELLING if corners == 4 else TELLING_HIDDEN
+    if shape.error > telling or shape.is_about(playing, ODD, LEAST_UNLIKE):
         return PLAYING_CARD
     return None
 

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from photonest.model import NotFound, Scale
-from photonest.scale.card import HEIGHT_MM, WIDTH_MM, Card
+from photonest.scale.card import HEIGHT_MM, PLAYING_CARD, WIDTH_MM, Card, fault_of
 from photonest.scale.paper import SIZES_MM, Paper
 from photonest.scale.quads import find_shapes
+from photonest.scale.rectangle import Proportion
 from photonest.scale.rough_shapes import searched
 from tests.drawn.camera import CameraSpec
 from tests.scale.scenes import as_photo, diameter_off_pct, photograph
@@ -186,3 +187,10 @@ def test_corners_of_a_plain_rectangle_are_found() -> None:
     best = find_shapes(picture)[0][0]
     off = min(np.abs(np.roll(best, turn, axis=0) - corners).max() for turn in range(4))
     assert off < 3
+
+
+@pytest.mark.parametrize(
+    ("error", "corners", "fault"), [(0.03, 4, None), (0.03, 3, PLAYING_CARD), (0.02, 3, None), (0.06, 4, PLAYING_CARD)]
+)
+def test_a_corner_hidden_asks_for_a_surer_proportion(error: float, corners: int, fault: str | None) -> None:
+    assert fault_of(Proportion(WIDTH_MM / HEIGHT_MM, error), 1.6, corners) == fault
