@@ -168,9 +168,8 @@ def _ask(
             return found, attempt("not found", str(found.reason))
         return check(found), attempt("found")
     except PhotonestError as error:
-        if (
-            finder.name == "by-hand" and finder.stage != "scale"
-        ):  # passed over, a crack that a person added would be lost
+        # passed over, a crack that a person added would be lost
+        if finder.name == "by-hand" and finder.stage != "scale":
             raise MarksError(
                 f"What was set by hand on this photo no longer fits the face: {error.message}",
                 "Measure into another folder with --out, and set it anew there with photonest adjust.",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from dataclasses import replace
@@ -15,6 +16,21 @@ from photonest.model import FlatPhoto
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 Path = NDArray[np.float64]
+
+
+def light(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Return linear light, 0 to 1, of sRGB values (IEC 61966-2-1)."""
+    import cv2
+
+    out: NDArray[np.float32] = cv2.LUT(pixels, light_of_values())
+    return out
+
+
+@functools.cache
+def light_of_values() -> NDArray[np.float32]:
+    """Return linear light, 0 to 1, of the 256 values of sRGB."""
+    value = np.arange(256) / 255
+    return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4).astype(np.float32)
 
 
 def reduced(flat: FlatPhoto, longest_px: float, *, sharp: bool = False) -> FlatPhoto:

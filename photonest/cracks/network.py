@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photonest.imaging import polygon_mask, reduced
+from photonest.imaging import light_of_values, polygon_mask, reduced
 from photonest.model import FlatPhoto, Pith
 
 DIAMETER_PX = 1100
@@ -21,7 +21,6 @@ NOWHERE = -12.0
 # light of the picture's darkest over that of the wood's middle from which on a veil is seen, and what is left of it;
 # the share of the middle's light that may be taken off: with more, an even face's texture is made too much of
 VEILED, DARKEST, MOST_OFF = 0.4, 0.3, 0.3
-GAMMA = 2.2
 Floats = NDArray[np.float32]
 
 
@@ -73,19 +72,19 @@ def without_veil(pixels: NDArray[np.uint8], wood: NDArray[np.bool_]) -> NDArray[
     """
     import cv2
 
-    dark, middle = np.zeros(3), np.zeros(3)
+    values = np.zeros((2, 3), np.intp)
     for k in range(3):
-        for found, share, mask in ((dark, 0.005, None), (middle, 0.5, wood.view(np.uint8))):
+        for row, share, mask in ((0, 0.005, None), (1, 0.5, wood.view(np.uint8))):
             counts = cv2.calcHist([pixels], [k], mask, [256], [0, 256]).ravel().cumsum()
-            found[k] = np.searchsorted(counts, share * counts[-1])
-    dark, middle = (dark / 255) ** GAMMA, (middle / 255) ** GAMMA
+            values[row, k] = np.searchsorted(counts, share * counts[-1])
+    light = light_of_values().astype(float)
+    dark, middle = light[values]
     if (dark <= VEILED * middle).any():
         return pixels
     bright = float(middle.mean())
     veil = min(float(((dark - DARKEST * middle) / (1 - DARKEST)).min()), MOST_OFF * bright)
-    light = (np.arange(256) / 255) ** GAMMA
-    cleared = (np.clip(light - veil, 0, 1) * bright / (bright - veil)).clip(0, 1) ** (1 / GAMMA)
-    return np.asarray(cv2.LUT(pixels, np.round(255 * cleared).astype(np.uint8)))
+    cleared = np.interp((light - veil) * bright / (bright - veil), light, np.arange(256.0))
+    return np.asarray(cv2.LUT(pixels, np.round(cleared).astype(np.uint8)))
 
 
 def _courses(small: FlatPhoto, pith: Pith | None, rows: int, columns: int) -> Floats:

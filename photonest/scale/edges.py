@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from photonest.imaging import light
 from photonest.scale.camera import Array
 
 LEAST_ERROR_PX = 0.04  # standard error of a piece of an edge, however well the pieces agree
@@ -58,20 +59,6 @@ class Edge(NamedTuple):
     share: float
     shared_px: float = 0.0
     shadow_px: float = 0.0
-
-
-def light(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
-    """Return linear light, 0 to 1, of sRGB values (IEC 61966-2-1)."""
-    import cv2
-
-    out: NDArray[np.float32] = cv2.LUT(pixels, _light_of_values())
-    return out
-
-
-@cache
-def _light_of_values() -> NDArray[np.float32]:
-    value = np.arange(256) / 255
-    return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4).astype(np.float32)
 
 
 def coarse_edge(pixels: NDArray[np.uint8], ends: ArrayLike, reach_px: float) -> tuple[Array, float] | None:

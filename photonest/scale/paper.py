@@ -9,10 +9,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from photonest.imaging import light
 from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, Prior, View, prior_of
-from photonest.scale.edges import light
 from photonest.scale.rectangle import Proportion, Seen, fitted, interior, proportion, rough_proportion, sharpened
 from photonest.scale.rough_shapes import area, looks, searched
 from photonest.scale.shape_corners import Corners, right_corners, runs_on, seem_right

@@ -10,9 +10,10 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from photonest.imaging import light
 from photonest.model import Photo
 from photonest.scale.camera import Array, Prior, View
-from photonest.scale.edges import Edge, fine_edges, light, meet
+from photonest.scale.edges import Edge, fine_edges, meet
 from photonest.scale.rough_shapes import area, looks
 from photonest.scale.sides import enlarged, fit_sides, rectangle, refit_sides
 

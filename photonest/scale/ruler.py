@@ -8,12 +8,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from photonest.imaging import light
 from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, Prior, View, mapped, prior_of
 from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.combs import Comb, combs
-from photonest.scale.edges import Edge, coarse_edge, fine_edge, light
+from photonest.scale.edges import Edge, coarse_edge, fine_edge
 from photonest.scale.lines import Lines, joined, straight_segments
 from photonest.scale.sides import Side, fit_sides
 from photonest.scale.tick_grid import CLEARLY, band, grid, zone_line

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from photonest.imaging import light
 from photonest.model import Photo
 from photonest.scale.camera import Array, mapped
-from photonest.scale.edges import light
 from photonest.scale.rectangle import shape_homography
 from photonest.scale.rough_shapes import looks
 

@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from photonest.scale.edges import LEAST_ERROR_PX, coarse_edge, fine_edge, fine_edges, light
+from photonest.imaging import light
+from photonest.scale.edges import LEAST_ERROR_PX, coarse_edge, fine_edge, fine_edges
 
 Array = NDArray[np.float64]
 WIDTH, HEIGHT = 500, 400
