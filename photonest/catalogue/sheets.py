@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Any
 
 from photonest.catalogue.entries import Entry
 from photonest.model import CatalogueError
+from photonest.report.book import PAPERS, Paper
 
 if TYPE_CHECKING:
     from PIL.Image import Image
 
 DPI = 300
-A4 = (210.0, 297.0)
 LARGEST = 10.0
 """Size of a label's code in mm, its letters 7 mm high: legible from 2 m at 3 mm a metre (common practice)."""
 QUIET = 4
@@ -34,14 +34,20 @@ class Grid:
     left: float
     top: float
 
+    @property
+    def size(self) -> int:
+        """How many cells it has."""
+        return self.columns * self.rows
+
     def corner(self, index: int) -> tuple[int, int]:
         """Return the upper left corner of a cell in pixels."""
         row, column = divmod(index, self.columns)
         return px(self.left + column * self.width), px(self.top + row * self.height)
 
 
-LABELS = Grid(3, 8, 70.0, 37.0, 0.0, 0.5)
-STOCK = Grid(4, 5, 47.5, 56.0, 10.0, 8.0)
+LABEL, PIECE = (70.0, 37.0), (47.5, 56.0)
+LABELS = {"A4": Grid(3, 8, *LABEL, 0.0, 0.5), "Letter": Grid(3, 7, *LABEL, 2.95, 10.2)}
+STOCK = {"A4": Grid(4, 5, *PIECE, 10.0, 8.0), "Letter": Grid(4, 4, *PIECE, 12.95, 27.7)}
 
 
 def px(mm: float) -> int:
@@ -49,21 +55,25 @@ def px(mm: float) -> int:
     return round(mm * DPI / 25.4)
 
 
-def label_sheet(entries: Sequence[Entry], skip: int = 0) -> bytes:
-    """Return a PDF of labels, 24 to an A4 page of 70 x 37 mm each.
+def label_sheet(entries: Sequence[Entry], skip: int = 0, paper: Paper = "A4") -> bytes:
+    """Return a PDF of labels of 70 x 37 mm, 24 to a page of A4, 21 to one of Letter.
 
     Parameters
     ----------
     entries : sequence of Entry
     skip : int
         Labels of the first page that are already used up.
+    paper : {"A4", "Letter"}
     """
-    if not 0 <= skip < LABELS.columns * LABELS.rows:
-        raise CatalogueError(f"A page has {LABELS.columns * LABELS.rows} labels; {skip} can't be skipped.")
-    return _pdf(_pages(LABELS, [None] * skip + list(entries), _draw_label))
+    most = LABELS[paper].size
+    if not 0 <= skip < most:
+        raise CatalogueError(f"A page has {most} labels; {skip} can't be skipped.")
+    return _pdf(_pages(LABELS[paper], PAPERS[paper], [None] * skip + list(entries), _draw_label))
 
 
-def stock_sheet(entries: Sequence[Entry], thumbnail: Callable[[Entry], bytes], format: str = "pdf") -> bytes:
+def stock_sheet(
+    entries: Sequence[Entry], thumbnail: Callable[[Entry], bytes], format: str = "pdf", paper: Paper = "A4"
+) -> bytes:
     """Return an overview of entries as pictures with size, species, day and warnings.
 
     Parameters
@@ -72,25 +82,31 @@ def stock_sheet(entries: Sequence[Entry], thumbnail: Callable[[Entry], bytes], f
     thumbnail : callable
         Gives the JPEG of an entry.
     format : {"pdf", "png"}
-        A PDF has a page for each 20 entries; a PNG is one tall picture.
+        A PDF has a page for each 20 entries (16 on Letter); a PNG is one tall picture.
+    paper : {"A4", "Letter"}
     """
 
     def draw(page: Any, x: int, y: int, entry: Entry) -> None:
         _draw_piece(page, x, y, entry, thumbnail(entry))
 
-    pages = _pages(STOCK, list(entries), draw)
+    pages = _pages(STOCK[paper], PAPERS[paper], list(entries), draw)
     return _pdf(pages) if format == "pdf" else _png(pages)
 
 
-def _pages(grid: Grid, cells: Sequence[Entry | None], draw: Callable[[Any, int, int, Entry], None]) -> list[Image]:
+def _pages(
+    grid: Grid,
+    paper: tuple[float, float],
+    cells: Sequence[Entry | None],
+    draw: Callable[[Any, int, int, Entry], None],
+) -> list[Image]:
     from PIL import Image
 
     if not any(cell is not None for cell in cells):
         raise CatalogueError("There is nothing to print.", "Nothing in the catalogue is like what was asked for.")
-    size, pages = grid.columns * grid.rows, []
-    for first in range(0, len(cells), size):
-        page = Image.new("RGB", (px(A4[0]), px(A4[1])), "white")
-        for index, entry in enumerate(cells[first : first + size]):
+    pages = []
+    for first in range(0, len(cells), grid.size):
+        page = Image.new("RGB", (px(paper[0]), px(paper[1])), "white")
+        for index, entry in enumerate(cells[first : first + grid.size]):
             if entry is not None:
                 draw(page, *grid.corner(index), entry)
         pages.append(page)
@@ -99,7 +115,7 @@ def _pages(grid: Grid, cells: Sequence[Entry | None], draw: Callable[[Any, int, 
 
 def _draw_label(page: Any, x: int, y: int, entry: Entry) -> None:
     symbol = qr_picture(entry.code, px(29.0))
-    page.paste(symbol, (x + px(3.0), y + (px(LABELS.height) - symbol.height) // 2))
+    page.paste(symbol, (x + px(3.0), y + (px(LABEL[1]) - symbol.height) // 2))
     left, width = x + px(34.0), px(33.0)
     _write(page, left, y + px(3.0), width, entry.code, _code_mm(entry.code, width))
     size = f"{entry.min_diameter:.0f}–{entry.max_diameter:.0f} mm"
@@ -129,7 +145,7 @@ def qr_picture(text: str, side: int) -> Image:
 def _draw_piece(page: Any, x: int, y: int, entry: Entry, thumbnail: bytes) -> None:
     from PIL import Image, ImageDraw
 
-    width, height = px(STOCK.width - 4.0), px(33.0)
+    width, height = px(PIECE[0] - 4.0), px(33.0)
     try:
         with Image.open(io.BytesIO(thumbnail)) as opened:
             picture = opened.convert("RGB")

@@ -25,7 +25,7 @@ from photonest.cli.catalogue_common import (
     past_day_of,
 )
 from photonest.cli.catalogue_words import describe, line_of, rims_of, short, sizes
-from photonest.cli.common import AsJson, Replace, refuse_to_overwrite, say, show
+from photonest.cli.common import AsJson, Replace, refuse_to_overwrite, say, say_warnings, show
 from photonest.cli.piece import Kind
 
 if TYPE_CHECKING:
@@ -227,8 +227,13 @@ def outcome(
     """Record what came out of a piece, and compare it with the plan."""
     made = [_bowl(text) for text in bowls or ()]
     with opened(where, photos) as catalogue:
-        catalogue.record_result(code, made, note, past_day_of(day))
+        piece = catalogue.record_result(code, made, note, past_day_of(day))
         history = catalogue.history(code)
+    widest = max((bowl["rim"] for bowl in made), default=0.0)
+    if widest > piece.max_diameter:
+        say_warnings(
+            [f"A bowl {widest:g} mm across is wider than the piece, {piece.max_diameter:.0f} mm: see that it is right."]
+        )
     planned = next((h.facts["plan"] for h in reversed(history) if h.kind == "planned" and h.undone_at is None), None)
     if planned is None:
         say("No plan is attached to compare it with.")

@@ -11,33 +11,39 @@ import typer
 from photonest.cli.catalogue_common import Code, Photos, Where, opened
 from photonest.cli.common import Replace, refuse_to_overwrite, say
 from photonest.cli.drying import Humidity, Temperature, moisture_in_air, print_drying
+from photonest.cli.marker_sheet import Paper
 from photonest.cli.species import OwnFile, known_species
 
 Codes = Annotated[list[str] | None, typer.Argument(metavar="CODE ...", help="Which pieces; all if none is given.")]
+OnPaper = Annotated[Paper, typer.Option("--paper", help="The paper in your printer.")]
 Out = Annotated[Path, typer.Option("--out", metavar="FILE", help="File to write; its ending says which kind.")]
 
 
 def label(
     codes: Codes = None,
     skip: Annotated[int, typer.Option(metavar="N", help="Labels of the first page that are used up.")] = 0,
+    paper: OnPaper = Paper.A4,
     out: Out = Path("labels.pdf"),
     replace: Replace = False,
     where: Where = None,
     photos: Photos = None,
 ) -> None:
-    """Write a PDF of labels with short code and QR symbol: 24 to an A4 page, 70 x 37 mm each; print at 100 %."""
+    """Write a PDF of labels with short code and QR symbol, 24 to an A4 page, 70 x 37 mm each; print at 100 %."""
     from photonest.catalogue.sheets import label_sheet
     from photonest.model import write_whole
 
     _ending(out, ".pdf")
     refuse_to_overwrite(out, replace=replace)
     with opened(where, photos) as catalogue:
-        write_whole(out, label_sheet([catalogue.entry(c) for c in codes] if codes else catalogue.find(), skip))
+        write_whole(
+            out, label_sheet([catalogue.entry(c) for c in codes] if codes else catalogue.find(), skip, paper.size)
+        )
     say(f"Wrote {out}.")
 
 
 def overview(
     codes: Codes = None,
+    paper: OnPaper = Paper.A4,
     out: Out = Path("stock.pdf"),
     replace: Replace = False,
     where: Where = None,
@@ -56,6 +62,7 @@ def overview(
             entries,
             lambda entry: path.read_bytes() if (path := store.thumbnail(entry.photo_sha256)).is_file() else b"",
             ending,
+            paper.size,
         )
     write_whole(out, sheet)
     say(f"Wrote {out}.")

@@ -30,6 +30,8 @@ from photonest.nest.rules import Real, Rules, WallNeed
 
 POINT_STEP = 1.0
 CELL_STEP = 0.5
+MOST_CUTS = 5e6
+"""mm³: how far offsets reach in all, squared, times the stand-off's travel. Time goes with that over the step cubed."""
 RADIUS_STEP = 0.5
 DEPTH_STEP = 1.0
 MOST_BOWLS = 12
@@ -66,7 +68,18 @@ class Workshop:
 @functools.lru_cache(maxsize=4)
 def _grids(shop: Shop, wall_need: WallNeed | None) -> tuple[Rules, Chains, Chains]:
     rules = Rules(shop, wall_need)
-    return rules, chains_on(rules, point_grid(rules, POINT_STEP)), chains_on(rules, cell_grid(rules, CELL_STEP))
+    steps = wider(rules)
+    points, cells = point_grid(rules, POINT_STEP * steps), cell_grid(rules, CELL_STEP * steps)
+    return rules, chains_on(rules, points), chains_on(rules, cells)
+
+
+def wider(rules: Rules) -> float:
+    """Return how many times the usual steps a workshop's grids have: more for rigs that move far, so that they end."""
+    spans = [rules.offsets(cutter.radius) or (0.0, 0.0) for cutter in rules.shop.cutters]
+    travel = rules.shop.stand_off
+    down = min(travel.high, max(cutter.radius for cutter in rules.shop.cutters)) - travel.low
+    cuts = sum(high - low for low, high in spans) ** 2 * down
+    return max(1.0, float(np.cbrt(cuts / MOST_CUTS)))
 
 
 @functools.lru_cache(maxsize=12)

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from photonest.catalogue.entries import Entry
-from photonest.catalogue.sheets import A4, LABELS, STOCK, label_sheet, qr_picture, stock_sheet
+from photonest.catalogue.sheets import LABELS, STOCK, label_sheet, qr_picture, stock_sheet
 from photonest.model import CatalogueError
+from photonest.report.book import PAPERS, Paper
 
 DAY = date(2031, 4, 2)
 PIECE = Entry(
@@ -35,11 +36,12 @@ def pieces(count: int) -> list[Entry]:
     return [dataclasses.replace(PIECE, code=f"K{number}MG") for number in range(count)]
 
 
-def read_label(page: Image.Image, index: int) -> str:
+def read_label(page: Image.Image, index: int, paper: Paper = "A4") -> str:
     """Return what OpenCV reads on one label of a page, as a phone held over it would."""
-    row, column = divmod(index, LABELS.columns)
-    left, top = LABELS.left + column * LABELS.width, LABELS.top + row * LABELS.height
-    box = [round(mm / 25.4 * 200) for mm in (left, top, left + 34.0, top + LABELS.height)]
+    grid = LABELS[paper]
+    row, column = divmod(index, grid.columns)
+    left, top = grid.left + column * grid.width, grid.top + row * grid.height
+    box = [round(mm / 25.4 * 200) for mm in (left, top, left + 34.0, top + grid.height)]
     text, _, _ = cv2.QRCodeDetector().detectAndDecode(np.asarray(page.crop((box[0], box[1], box[2], box[3]))))
     return str(text)
 
@@ -47,6 +49,14 @@ def read_label(page: Image.Image, index: int) -> str:
 def test_opencv_reads_every_label_of_a_printed_page() -> None:
     (page,) = pages(label_sheet(pieces(24)))
     assert [read_label(page, index) for index in range(24)] == [entry.code for entry in pieces(24)]
+
+
+def test_letter_paper_has_a_row_less() -> None:
+    first, second = pages(label_sheet(pieces(22), paper="Letter"))
+    assert first.size == (1700, 2200)  # 8.5 by 11 inches at 200 dots an inch
+    assert [read_label(first, index, "Letter") for index in (0, 20)] == ["K0MG", "K20MG"]
+    assert read_label(second, 0, "Letter") == "K21MG"
+    assert len(pages(stock_sheet(pieces(17), jpeg, paper="Letter"))) == 2
 
 
 def test_another_reader_reads_them_too() -> None:
@@ -88,9 +98,10 @@ def test_a_code_is_read_off_a_shelf_and_never_cut_short() -> None:
 
 
 def test_cells_stay_on_the_page() -> None:
-    for grid in (LABELS, STOCK):
-        assert grid.left + grid.columns * grid.width <= A4[0] + 1e-9
-        assert grid.top + grid.rows * grid.height <= A4[1] + 1e-9
+    for paper, (width, height) in PAPERS.items():
+        for grid in (LABELS[paper], STOCK[paper]):
+            assert grid.left + grid.columns * grid.width <= width + 1e-9
+            assert grid.top + grid.rows * grid.height <= height + 1e-9
 
 
 def jpeg(_: Entry) -> bytes:
@@ -102,7 +113,7 @@ def jpeg(_: Entry) -> bytes:
 def test_an_overview_has_a_page_for_twenty() -> None:
     assert len(pages(stock_sheet(pieces(21), jpeg))) == 2
     with Image.open(io.BytesIO(stock_sheet(pieces(21), jpeg, "png"))) as picture:
-        assert picture.height / picture.width == pytest.approx(2 * A4[1] / A4[0], rel=0.01)
+        assert picture.height / picture.width == pytest.approx(2 * 297 / 210, rel=0.01)
         red = np.asarray(picture.convert("RGB")).astype(int)
     assert ((red[..., 0] - red[..., 1]) > 100).mean() > 0.05  # the pieces' pictures are there
 

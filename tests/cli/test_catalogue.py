@@ -124,6 +124,7 @@ def test_a_plan_and_its_outcome(yard: Path) -> None:
     assert told[0].startswith("planned 3: ")
     assert told[1] == "made    2: 280, 200 mm"
     assert "came out: 280, 200 mm one lost" in run("show", code).stdout
+    assert "is wider than the piece" in run("outcome", code, "2800x110").stderr
     assert run("outcome", code, "wide").exit_code == 2
 
 

@@ -2,6 +2,7 @@
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from photonest.model import Cutter, Range, Shop
 from photonest.nest.chains import Worth, best_following, cell_grid, chains_on, following, levels, point_grid
 from photonest.nest.curves import cored_outside, turned_outside, wall_between, worth_having
 from photonest.nest.rules import Rules
-from photonest.nest.solve import bound_on_axis, nests_on_axis, workshop
+from photonest.nest.solve import bound_on_axis, nests_on_axis, wider, workshop
 
 COARSE = Shop(
     cutters=(Cutter("R110", 110.0, 8.0), Cutter("R150", 150.0, 8.0)),
@@ -110,3 +111,12 @@ def test_cells_hold_every_point() -> None:
                 best_following(following(points.grid, first), low)[0][0]
                 <= best_following(following(cells.grid, first), high)[0][0] + 1e-9
             )
+
+
+def test_a_rig_that_moves_far_has_a_wider_grid_that_still_holds_every_cut() -> None:
+    far = Rules(replace(Shop(), max_slope=45.0, offset=Range(-200.0, 200.0)))
+    assert wider(Rules(Shop())) == 1.0
+    usual, grid = (point_grid(rules, wider(rules)) for rules in (Rules(Shop()), far))
+    pairs = [len(each.offset) ** 2 * len(each.stand_off) for each in (usual, grid)]
+    assert pairs[1] < 5 * pairs[0]  # MOST_CUTS is 3.1 times what the usual workshop has, and rows are whole
+    assert len(point_grid(far, 1.0).offset) > 5 * len(usual.offset)
