@@ -219,14 +219,16 @@ def flattened(grey: Image, mask: Mask, scale: float) -> Image:
     import cv2
 
     weight = mask.astype(np.float32)
-    filled = np.where(mask, grey, blurred_within(grey, weight, scale))
+    share = np.maximum(blurred(weight, scale), np.float32(1e-3))
+    filled = np.where(mask, grey, blurred(grey * weight, scale) / share)
     small = cv2.resize(np.clip(filled, 0, 255).astype(np.uint8), None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     level = cv2.resize(cv2.medianBlur(small, 2 * max(1, round(0.65 * scale)) + 1), grey.shape[1::-1])
     detail = (grey - blurred(level.astype(np.float32), 1.5)) * weight
-    strong = 2.5 * np.sqrt(blurred_within(np.minimum(detail * detail, 900), weight, scale))  # cracks count no more
+    strong = 2.5 * np.sqrt(blurred(np.minimum(detail * detail, 900), scale) / share)  # cracks count no more
     detail = np.clip(detail, -strong, strong)
-    spread = np.sqrt(blurred_within(detail * detail, weight, scale))
-    floor = 0.1 * float(np.sqrt((detail[mask] ** 2).mean())) + 1e-3 if mask.any() else 1.0
+    square = detail * detail
+    spread = np.sqrt(blurred(square, scale) / share)
+    floor = 0.1 * float(np.sqrt(square.sum() / max(weight.sum(), 1))) + 1e-3
     out: Image = (np.clip(detail / np.maximum(spread, floor), -2.5, 2.5) * weight).astype(np.float32)
     return out
 

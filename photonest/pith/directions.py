@@ -33,6 +33,8 @@ class View(NamedTuple):
     flat: FlatPhoto
     image: Image
     mask: Mask
+    depth: Image
+    """How far each pixel lies from the nearest outside the mask."""
     diameter: float
     """Mean diameter of the wood, in pixels."""
 
@@ -47,6 +49,8 @@ class Directions(NamedTuple):
 
 def view(flat: FlatPhoto, wood: Points, diameter_px: float) -> View:
     """Return the wood with a mean diameter of about `diameter_px` pixels, or as many as the photo has."""
+    import cv2
+
     edge = np.asarray(wood)
     low, high = edge.min(axis=0), edge.max(axis=0)
     diameter = mean_diameter(edge)
@@ -61,7 +65,9 @@ def view(flat: FlatPhoto, wood: Points, diameter_px: float) -> View:
     size = diameter / small.mm_per_px
     image = flattened(luminance(small.pixels), mask, size / 40)
     image = without_regular_marks(image) * mask
-    return View(small, image.astype(np.float32), mask, size)
+    framed = cv2.copyMakeBorder(mask.view(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    depth: Image = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1:-1, 1:-1]
+    return View(small, image.astype(np.float32), mask, depth, size)
 
 
 def directions(seen: View, gradient_sigma: float, tensor_sigma: float) -> Directions:
@@ -69,13 +75,10 @@ def directions(seen: View, gradient_sigma: float, tensor_sigma: float) -> Direct
 
     Points near the mask's edge are left out, for the edge is no ring.
     """
-    import cv2
-
     lines = orientation(seen.image, gradient_sigma, tensor_sigma, STEP)
     margin = 2 * tensor_sigma + gradient_sigma + 0.01 * seen.diameter
-    framed = cv2.copyMakeBorder(seen.mask.astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
-    depth = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1 + STEP // 2 : -1 : STEP, 1 + STEP // 2 : -1 : STEP]
-    inside = depth[: lines.x.shape[0], : lines.x.shape[1]] > margin
+    height, width = lines.x.shape
+    inside = seen.depth[STEP // 2 :: STEP, STEP // 2 :: STEP][:height, :width] > margin
     strength = lines.coherence**2 * np.sqrt(lines.energy)
     rows, columns = np.nonzero(inside & (lines.energy > LEAST_ENERGY))
     order = np.random.default_rng(0).permutation(len(rows))

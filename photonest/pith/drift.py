@@ -82,40 +82,54 @@ def votes(
 
 
 class _Rings(NamedTuple):
-    """A family's rings at some points, columns of (2, n) arrays.
+    """A family's rings at n points.
 
     With d the drift and S the oval's matrix, a point at the offset o from the centre lies on the ring of the size rho
-    that solves |S^1/2 (o - rho d)| = rho; the ring's normal there runs along S (o - rho d).
+    that solves |S^1/2 q| = rho, where q = o - rho d runs to it from the ring's own middle; the ring's normal there runs
+    along S q.
     """
 
-    offset: NDArray[np.float64]
-    drift: NDArray[np.float64]
     shape: NDArray[np.float64]
-    shaped: NDArray[np.float64]
-    """S o."""
+    """S."""
     steep: NDArray[np.float64]
     """S d."""
-    square: float
-    """d S d, below 1."""
     root: NDArray[np.float64]
-    """That of the quadratic equation for rho."""
+    """That of the quadratic equation for rho, shape (n,)."""
     rho: NDArray[np.float64]
+    reach: NDArray[np.float64]
+    """q, shape (2, n)."""
 
 
 def _rings(parameters: NDArray[np.float64], unit: float, points: NDArray[np.float64]) -> _Rings:
     x, y, *drift, oval, slant = parameters
     offset = np.array([points[:, 0] - x * unit, points[:, 1] - y * unit])
     shape = np.array([[1 + oval, slant], [slant, 1 - oval]])
-    shaped, steep = shape @ offset, shape @ drift
+    steep = shape @ drift
     square = min(float(steep @ drift), 0.8)
     mixed = steep @ offset
-    root = np.sqrt(np.maximum(mixed**2 + (1 - square) * (offset * shaped).sum(axis=0), 1e-9))
-    return _Rings(offset, np.array(drift), shape, shaped, steep, square, root, (root - mixed) / (1 - square))
+    root = np.sqrt(np.maximum(mixed**2 + (1 - square) * (offset * (shape @ offset)).sum(axis=0), 1e-9))
+    rho = (root - mixed) / (1 - square)
+    return _Rings(shape, steep, root, rho, offset - np.array(drift)[:, None] * rho)
+
+
+class _Sines(NamedTuple):
+    """The sines of the angles between directions and normals, shape (n,), and their derivatives by the normals."""
+
+    sines: NDArray[np.float64]
+    lever: NDArray[np.float64]
+
+
+def _sines(rings: _Rings, unit: float, seen: Directions) -> _Sines:
+    normal = rings.shape @ rings.reach
+    length = np.sqrt((normal**2).sum(axis=0) + (0.005 * unit) ** 2)
+    along = np.array([-seen.across[:, 1], seen.across[:, 0]])
+    sines = (along * normal).sum(axis=0) / length
+    return _Sines(sines, (along - sines / length * normal) / length)
 
 
 def residuals(parameters: NDArray[np.float64], unit: float, seen: Directions) -> NDArray[np.float64]:
     """Return the sine of the angle between each direction and the normal of the family's ring through its point."""
-    return residuals_and_slopes(parameters, unit, seen, 0)[0]
+    return _sines(_rings(parameters, unit, seen.points), unit, seen).sines
 
 
 def residuals_and_slopes(
@@ -123,34 +137,16 @@ def residuals_and_slopes(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return the sines, shape (n,), and their derivatives by the first `free` parameters, shape (free, n)."""
     rings = _rings(parameters, unit, seen.points)
-    normal = rings.shaped - rings.rho * rings.steep[:, None]
-    length = np.sqrt((normal**2).sum(axis=0) + (0.005 * unit) ** 2)
-    along = np.array([-seen.across[:, 1], seen.across[:, 0]])
-    sines = (along * normal).sum(axis=0) / length
-    lever = (along - sines / length * normal) / length  # the sine's derivative by the normal
-    by_rho = -(rings.steep @ lever)
-    slopes = np.empty((free, len(sines)))
-    for k in range(free):
-        direct, equation = _changes(rings, k, unit, lever)
-        slopes[k] = direct + by_rho * equation / (2 * rings.root)
-    return sines, slopes
-
-
-def _changes(
-    rings: _Rings, k: int, unit: float, lever: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return a parameter's derivative of the sines with rho held, and of the quadratic equation for rho, negated."""
-    _, drift, shape, shaped, steep, square, _, rho = rings
-    bound = square < 0.8
-    if k < CENTRE:
-        return -unit * (shape[k] @ lever), -2 * unit * (shaped[k] - rho * steep[k])
-    if k < DRIFTING:
-        k -= CENTRE
-        return -rho * (shape[k] @ lever), -2 * rho * shaped[k] + 2 * bound * rho**2 * steep[k]
-    bend = np.array([[1.0, 0.0], [0.0, -1.0]] if k == DRIFTING else [[0.0, 1.0], [1.0, 0.0]])
-    bent, pull = bend @ rings.offset, bend @ drift
-    direct = (lever * bent).sum(axis=0) - rho * (pull @ lever)
-    return direct, (rings.offset * bent).sum(axis=0) - 2 * rho * (pull @ rings.offset) + bound * rho**2 * (drift @ pull)
+    sines, lever = _sines(rings, unit, seen)
+    # any change moves a normal by itself, and by the change of rho that the quadratic equation asks for
+    by_rho = (rings.steep @ lever) / (-2 * rings.root) * rings.reach
+    slopes = np.empty((OVAL, len(sines)))
+    slopes[:CENTRE] = -unit * (rings.shape @ (lever + 2 * by_rho))
+    slopes[CENTRE:DRIFTING] = slopes[:CENTRE] * (rings.rho / unit)  # drift moves a ring's middle by rho times as much
+    if free > DRIFTING:
+        (x, y), (u, v) = rings.reach, lever + by_rho
+        slopes[DRIFTING:] = u * x - v * y, u * y + v * x
+    return sines, slopes[:free]
 
 
 def agreement(seen: Directions, parameters: NDArray[np.float64], unit: float) -> float:

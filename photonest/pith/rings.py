@@ -201,13 +201,12 @@ def _straight_about(image: Image, last: Fit, one_sided: bool) -> Weighed:
 def _one_sided(seen: View, centre: NDArray[np.float64]) -> bool:
     """Return whether the wood covers little of the disc about a point, an eighth of the diameter in radius."""
     radius = seen.diameter / 8
-    reach = math.ceil(radius)
-    y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
-    disc = np.hypot(x, y) <= radius
-    columns, rows = x[disc] + round(float(centre[0])), y[disc] + round(float(centre[1]))
-    height, width = seen.mask.shape
-    held = (columns >= 0) & (columns < width) & (rows >= 0) & (rows < height)
-    return bool(seen.mask[rows[held], columns[held]].sum() < 0.7 * len(rows))
+    first, beyond = (np.maximum(centre + reach, 0).astype(int) for reach in (-radius, radius + 1))
+    part = seen.mask[first[1] : beyond[1], first[0] : beyond[0]]
+    rows, columns = np.ogrid[: part.shape[0], : part.shape[1]]
+    x, y = first - centre
+    held = part & ((columns + x) ** 2 + (rows + y) ** 2 <= radius**2)
+    return np.count_nonzero(held) < 0.7 * math.pi * radius**2
 
 
 def standard_error(found: Located, diameter: float) -> float:
