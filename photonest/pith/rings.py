@@ -142,7 +142,7 @@ def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.floa
     centres, values, shrunk = [], [], []
     for rings in families:
         centre, small = middle, []
-        for share, steps in ((0.3, (2.0, 0.25)), (0.16, (0.5, 0.125)), (0.11, (0.5, 0.125))):
+        for share, steps in ((0.3, (2.0, 0.5)), (0.16, (0.5, 0.25)), (0.11, (0.5, 0.25))):
             value = partial(straightness, image, radius=share * radius, family=rings)
             centre = straightest(value, centre, middle, 0.012 * radius, steps)
             small.append(centre)
@@ -154,7 +154,7 @@ def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.floa
     weights /= weights.sum()
     centre = weights @ np.array(centres)
     value = partial(straightness, image, radius=0.5 * radius, family=families[0])
-    large = straightest(value, centre, centre, 0.024 * radius, (2.0, 0.5))
+    large = straightest(value, centre, centre, 0.024 * radius, (2.0, 1.0))
     centre = centre + towards
     ways = [0.45 * shrunk[0], 0.2 * shrunk[1], 0.2 * (large - centre), 0.1 * (last.centre - centre)]
     unsure = math.hypot(float(np.linalg.norm(ways)), 0.8 * apart)
@@ -186,12 +186,12 @@ def _straight_about(image: Image, last: Fit, one_sided: bool) -> Weighed:
         looks = ((0.6, 3.0), (0.3, 2.0)) if one_sided else ((0.3, 2.0), (0.14, 1.0))
         return sum(straightness(image, point, share * radius, circles, step) for share, step in looks)
 
-    middle = straightest(wide, last.centre, last.centre, (0.04 if one_sided else 0.024) * radius, (4.0, 0.5))
+    middle = straightest(wide, last.centre, last.centre, (0.04 if one_sided else 0.024) * radius, (4.0, 1.0))
     if wide(middle) >= (FAINT_AT_EDGE if one_sided else FAINT):
         return Weighed(middle, np.zeros(2), 0.0)
     places = [middle]
     for place in straight_places(quick, last.centre, 0.06 * radius):
-        other = straightest(wide, place, last.centre, REACH * radius, (2.0, 0.5))
+        other = straightest(wide, place, last.centre, REACH * radius, (2.0, 1.0))
         if min(np.hypot(*(other - known)) for known in places) > SAME * radius:
             places.append(other)
     off = np.array([np.linalg.norm(place - last.centre) for place in places]) / (REACH * radius)

@@ -68,16 +68,22 @@ def _rays(radius: float, family: tuple[float, ...], stride: float) -> tuple[Imag
 
 def _explained(sectors: Image, rings: Image) -> float:
     """Return the share of the contrast over sectors (rows) that the rings explain, by bands of the radius."""
-    bands = max(1, min(BANDS, len(rings) // 8))
-    starts = np.arange(bands) * len(rings) // bands
-    lengths = np.diff(np.append(starts, len(rings)))
-    level = np.repeat(np.add.reduceat(rings, starts) / lengths, lengths).astype(np.float32)
-    left, total = (np.abs(sectors - what) for what in (rings, level))
-    gaps = np.isnan(left)
-    if gaps.any():
-        left[gaps] = total[gaps] = 0
-    left, total = (np.add.reduceat(part.sum(axis=0), starts) for part in (left, total))
-    return float((1 - left / np.maximum(total, 1e-9)).mean())
+    starts, lengths = _bands(len(rings))
+    level = np.repeat(np.add.reduceat(rings, starts) / lengths, lengths)
+    away = np.abs(sectors - np.array([rings, level], np.float32)[:, None])
+    sums = away.sum(axis=1)
+    if np.isnan(sums).any():
+        sums = np.nansum(away, axis=1)
+    left, total = np.add.reduceat(sums, starts, axis=1)
+    return 1 - float((left / np.maximum(total, 1e-9)).mean())
+
+
+@functools.lru_cache(maxsize=64)
+def _bands(count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return where so many places along the radius are cut into bands, and how many each has."""
+    bands = max(1, min(BANDS, count // 8))
+    starts = np.arange(bands) * count // bands
+    return starts, np.diff(starts, append=count)
 
 
 class Weighed(NamedTuple):
@@ -128,7 +134,7 @@ def straightest(
 ) -> Place:
     """Return the point near `start` of the greatest `value`, by a pattern search from the first step to the last.
 
-    A point twice `hold` pixels off the anchor must win a fifth of the contrast to be believed.
+    Between the last places looked at it lies where parabolas through them have their tops. A point twice `hold` pixels off the anchor must win a fifth of the contrast to be believed.
     """
     known: dict[tuple[float, float], float] = {}
 
@@ -138,14 +144,16 @@ def straightest(
             known[key] = value(point) - 0.05 * float(((point - anchor) ** 2).sum()) / hold**2
         return known[key]
 
-    place, best = start, held(start)
-    step = steps[0]
-    while step >= steps[1]:
-        around = [place + step * np.array(way) for way in ((1, 0), (-1, 0), (0, 1), (0, -1))]
-        scores = [held(point) for point in around]
-        k = int(np.argmax(scores))
+    place, best, step = start, held(start), steps[0]
+    while True:
+        around = [place + step * np.array(way) for way in ((1, 0), (0, 1), (-1, 0), (0, -1))]
+        scores = np.array([held(point) for point in around])
+        k = int(scores.argmax())
         if scores[k] > best:
             best, place = scores[k], around[k]
-        else:
+        elif step > steps[1]:
             step /= 2
-    return place
+        else:
+            break
+    ahead, behind = scores.reshape(2, 2)
+    return np.asarray(place + step / 2 * (ahead - behind) / np.maximum(2 * best - ahead - behind, 1e-9))
