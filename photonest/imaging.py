@@ -443,20 +443,21 @@ def k_means(every: Image, some: Image, count: int, rounds: int) -> NDArray[np.in
 
     Parameters
     ----------
-    every, some : ndarray, shape (n, features) and (m, features)
+    every, some : ndarray, shape (features, n) and (features, m)
         All points, and those that the centres are found from; the first centres are far apart.
     """
-    middle = np.empty((count, every.shape[1]), np.float32)
-    distance = ((some - some.mean(axis=0)) ** 2).sum(axis=1)
+    middle = np.empty((len(some), count), np.float32)
+    distance = ((some - some.mean(axis=1)[:, None]) ** 2).sum(axis=0)
     for k in range(count):
-        middle[k] = some[distance.argmax()]
-        distance = np.minimum(distance, ((some - middle[k]) ** 2).sum(axis=1))
+        middle[:, k] = some[:, distance.argmax()]
+        distance = np.minimum(distance, ((some - middle[:, k, None]) ** 2).sum(axis=0))
     for _ in range(rounds):
         nearest = _nearest(some, middle)
-        for k in np.unique(nearest):
-            middle[k] = some[nearest == k].mean(axis=0)
+        counts = np.bincount(nearest, minlength=count)
+        sums = np.array([np.bincount(nearest, feature, count) for feature in some])
+        middle = np.where(counts > 0, sums / np.maximum(counts, 1), middle).astype(np.float32)
     return _nearest(every, middle)
 
 
 def _nearest(points: Image, centres: Image) -> NDArray[np.intp]:
-    return np.asarray(((centres**2).sum(axis=1) - 2 * points @ centres.T).argmin(axis=1))
+    return np.asarray(((centres**2).sum(axis=0)[:, None] - 2 * centres.T @ points).argmin(axis=0))

@@ -35,9 +35,8 @@ def plain_piece(flat: FlatPhoto, usable: Mask, limits: PlainLimits = PlainLimits
     """
     import cv2
 
-    pixels = flat.pixels.astype(np.int16)
     rim = _rim(usable, max(2, round(0.004 * max(usable.shape))))
-    colours = pixels[rim]
+    colours = flat.pixels[rim].astype(np.int16)
     if len(colours) < 50:
         return None
     colour = _most_common(colours)
@@ -45,7 +44,7 @@ def plain_piece(flat: FlatPhoto, usable: Mask, limits: PlainLimits = PlainLimits
     held = near <= limits.tolerance
     if held.mean() < limits.rim_share or np.median(near[held]) > limits.spread:
         return None
-    ground = (np.abs(pixels - colour).max(axis=2) <= limits.tolerance) & usable
+    ground = (np.abs(flat.pixels - colour).max(axis=2) <= limits.tolerance) & usable
     ground = _touching(ground, rim)
     count, labels, facts, _ = cv2.connectedComponentsWithStats((~ground & usable).astype(np.uint8), connectivity=4)
     if count < 2:

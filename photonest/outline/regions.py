@@ -38,7 +38,10 @@ CLUSTERS, RING_BINS = 40, 10
 
 
 class Ground(NamedTuple):
-    """A small picture made ready: smooth Lab colours, cluster labels, how rings lie and its labels, where usable."""
+    """A small picture made ready: smooth Lab colours, cluster labels, how rings lie and its labels, where usable.
+
+    The colours are three planes, shape (3, height, width).
+    """
 
     lab: Image
     labels: Labels
@@ -76,22 +79,28 @@ def prepare(flat: FlatPhoto, usable: Mask, aim: NDArray[np.float64]) -> Ground:
     import cv2
 
     grey = luminance(flat.pixels)
-    sharp = cv2.cvtColor(flat.pixels, cv2.COLOR_RGB2LAB).astype(np.float32)
-    lab = np.dstack([blurred(np.ascontiguousarray(sharp[..., k]), 1.0) for k in range(3)])
+    lab = planes(cv2.cvtColor(flat.pixels, cv2.COLOR_RGB2LAB), 1.0)
     labels = clusters(features(lab, grey, flat, (2.0, 5.0)), CLUSTERS)
     lines = orientation(grey, 1.0, 2.0)
     alignment = _ring_alignment(lines, ring_middle(lines, usable, aim))
     ring_labels = np.clip((alignment + 1) / 2 * RING_BINS, 0, RING_BINS - 1).astype(np.intp)
-    return Ground(lab.astype(np.float32), labels, alignment, ring_labels, usable)
+    return Ground(lab, labels, alignment, ring_labels, usable)
+
+
+def planes(pixels: NDArray[np.uint8], sigma: float) -> Image:
+    """Return colours under a Gaussian, each a plane by itself, shape (3, height, width)."""
+    import cv2
+
+    return np.stack(cv2.split(blurred(pixels.astype(np.float32), sigma)))
 
 
 def features(lab: Image, grey: Image, flat: FlatPhoto, texture_sigmas: tuple[float, ...]) -> Image:
-    """Return brightness, texture and, unless grey, the colour's ratios, which a shadow leaves as they are."""
-    layers = [lab[..., 0] / 55] + [_texture(grey, sigma) for sigma in texture_sigmas]
+    """Return planes of brightness, texture and, unless grey, the colour's ratios, which a shadow leaves as they are."""
+    layers = [lab[0] / 55] + [_texture(grey, sigma) for sigma in texture_sigmas]
     if not flat.grey:
-        rgb = [blurred(np.ascontiguousarray(flat.pixels[..., k]).astype(np.float32), 1.0) + 12 for k in range(3)]
-        layers += [10 * np.log(rgb[0] / rgb[1]), 10 * np.log(rgb[2] / rgb[1])]
-    return np.asarray(np.dstack(layers), np.float32)
+        red, green, blue = planes(flat.pixels, 1.0) + 12
+        layers += [10 * np.log(red / green), 10 * np.log(blue / green)]
+    return np.asarray(np.stack(layers), np.float32)
 
 
 def _texture(grey: Image, sigma: float) -> Image:
@@ -134,10 +143,10 @@ def _ring_alignment(lines: Orientation, middle: NDArray[np.float64]) -> Image:
 
 
 def clusters(layers: Image, count: int) -> Labels:
-    """Return each pixel's cluster by k-means, started from points far apart; there is no chance in it."""
-    every = layers.reshape(-1, layers.shape[2])
-    some = every[np.linspace(0, len(every) - 1, min(len(every), 3000)).astype(int)]
-    return k_means(every, some, count, rounds=6).reshape(layers.shape[:2])
+    """Return each pixel's cluster by k-means over planes, shape (features, height, width); there is no chance in it."""
+    every = layers.reshape(len(layers), -1)
+    some = every[:, np.linspace(0, every.shape[1] - 1, min(every.shape[1], 3000)).astype(int)]
+    return k_means(every, some, count, rounds=6).reshape(layers.shape[1:])
 
 
 def log_ratio(inside: NDArray[Any], outside: NDArray[Any], limit: float) -> NDArray[np.float64]:
@@ -169,7 +178,7 @@ def _look(ground: Ground, star: Star) -> _Rays:
 
 def edge_strength(lab: Image, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return how much the colour changes along each row of points, 1 for the strongest twentieth."""
-    rows = [sampled(np.ascontiguousarray(lab[..., k]), x, y) for k in range(3)]
+    rows = [sampled(plane, x, y) for plane in lab]
     change = np.sqrt(sum(np.gradient(row, axis=1) ** 2 for row in rows))
     return np.asarray(np.minimum(change / (np.percentile(change, 95) + 1e-6), 1.0))
 

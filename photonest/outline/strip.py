@@ -17,7 +17,6 @@ from photonest.imaging import (
     Mask,
     Path,
     best_closed_path,
-    blurred,
     cropped,
     evenly,
     luminance,
@@ -28,7 +27,7 @@ from photonest.imaging import (
 )
 from photonest.model import FlatPhoto
 from photonest.outline.lines import away_from
-from photonest.outline.regions import Labels, clusters, edge_strength, features
+from photonest.outline.regions import Labels, clusters, edge_strength, features, planes
 
 
 @dataclass(frozen=True)
@@ -54,7 +53,10 @@ CLUSTERS = 24
 
 
 class Ready(NamedTuple):
-    """A picture about an edge, which of it counts, its colours in Lab, and what its pixels are told apart by."""
+    """A picture about an edge, which of it counts, its colours in Lab, and what its pixels are told apart by.
+
+    Colours and the rest are planes, shape (layers, height, width).
+    """
 
     flat: FlatPhoto
     usable: Mask
@@ -94,8 +96,7 @@ def about(flat: FlatPhoto, edge: Path, longest_px: int, room: float) -> Ready:
 
     margin = room * mean_diameter(edge)
     near = reduced(cropped(flat, edge.min(axis=0) - margin, edge.max(axis=0) + margin), longest_px)
-    lab = cv2.cvtColor(near.pixels, cv2.COLOR_RGB2LAB).astype(np.float32)
-    lab = np.dstack([blurred(np.ascontiguousarray(lab[..., k]), 0.8) for k in range(3)])
+    lab = planes(cv2.cvtColor(near.pixels, cv2.COLOR_RGB2LAB), 0.8)
     return Ready(near, usable_part(near), lab, features(lab, luminance(near.pixels), near, (1.5,)))
 
 
@@ -112,9 +113,8 @@ def unroll(ready: Ready, edge: Path, low: float, high: float, settings: SplitSet
     height, width = usable.shape
     within = (x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)
     within &= sampled(usable.astype(np.float32), x, y) > 0.5
-    rows = np.dstack([sampled(np.ascontiguousarray(layers[..., k]), x, y) for k in range(layers.shape[2])])
-    lightness = sampled(np.ascontiguousarray(lab[..., 0]), x, y)
-    return Strip(flat, base, outwards, steps, clusters(rows, CLUSTERS), edge_strength(lab, x, y), lightness, within)
+    labels = clusters(np.stack([sampled(layer, x, y) for layer in layers]), CLUSTERS)
+    return Strip(flat, base, outwards, steps, labels, edge_strength(lab, x, y), sampled(lab[0], x, y), within)
 
 
 def split(

@@ -22,7 +22,7 @@ def test_log_ratio_is_that_of_the_shares_and_odd() -> None:
 def test_clusters_part_what_is_far_apart_and_are_the_same_each_time() -> None:
     rng = np.random.default_rng(3)
     truth = rng.integers(0, 3, (40, 50))
-    layers = (np.array([[0, 0], [10, 0], [0, 10]])[truth] + rng.normal(size=(40, 50, 2)) * 0.3).astype(np.float32)
+    layers = (np.array([[0, 10, 0], [0, 0, 10]])[:, truth] + rng.normal(size=(2, 40, 50)) * 0.3).astype(np.float32)
     labels = clusters(layers, 3)
     for k in range(3):
         assert len(np.unique(labels[truth == k])) == 1
