@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from photonest.imaging import light_of_values, polygon_mask, reduced
 from photonest.model import FlatPhoto, Pith
+from photonest.networks import trained_network
 
 DIAMETER_PX = 1100
 LEVELS = 16  # the network halves the picture four times
@@ -56,7 +57,7 @@ def likeness(face: FlatPhoto, outline: NDArray[np.float64], diameter: float, pit
     for layer, colour in zip(layers[0], cv2.split(pixels), strict=False):
         layer[:height, :width] = (colour / np.float32(255) - np.float32(0.5)) * 4 * wood
     layers[0, 3, :height, :width] = wood
-    network = cv2.dnn.readNetFromONNX(np.fromfile(Path(__file__).with_name("map.onnx"), np.uint8))
+    network = trained_network(Path(__file__).with_name("map.onnx"))
     network.setInput(layers, "face")
     network.setInput(_courses(small, pith, rows // 4, columns // 4), "courses")
     four = network.forward()[0].reshape(2, 2, rows // 4, columns // 4)
@@ -73,9 +74,10 @@ def without_veil(pixels: NDArray[np.uint8], wood: NDArray[np.bool_]) -> NDArray[
     import cv2
 
     values = np.zeros((2, 3), np.intp)
+    some, on_wood = np.ascontiguousarray(pixels[::2, ::2]), wood[::2, ::2].astype(np.uint8)
     for k in range(3):
-        for row, share, mask in ((0, 0.005, None), (1, 0.5, wood.view(np.uint8))):
-            counts = cv2.calcHist([pixels], [k], mask, [256], [0, 256]).ravel().cumsum()
+        for row, share, mask in ((0, 0.005, None), (1, 0.5, on_wood)):
+            counts = cv2.calcHist([some], [k], mask, [256], [0, 256]).ravel().cumsum()
             values[row, k] = np.searchsorted(counts, share * counts[-1])
     light = light_of_values().astype(float)
     dark, middle = light[values]

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from photonest.imaging import Image, Path, averaged, polygon_area, sampled, usable_part
 from photonest.model import FlatPhoto
+from photonest.networks import trained_network
 
 SIDE = 256
 AIM_PX = 24.0  # standard deviation of the spot that marks the aim
@@ -73,16 +74,9 @@ class Shares(NamedTuple):
         return Shares(flat, np.stack([sampled(part, x, y) for part in self.shares]))
 
 
-def shipped() -> Any:
-    """Return the network of this package."""
-    import cv2
-
-    return cv2.dnn.readNetFromONNX(np.fromfile(File(__file__).with_name("shares.onnx"), np.uint8))
-
-
-def looks(flat: FlatPhoto, turned: Sequence[tuple[int, int]] = AS_IT_IS, network: Any = None) -> list[Shares]:
-    """Return what a network, if not given the shipped one, sees in a picture turned over in each of the ways."""
-    network = shipped() if network is None else network
+def looks(flat: FlatPhoto, turned: Sequence[tuple[int, int]] = AS_IT_IS) -> list[Shares]:
+    """Return what the network sees in a picture turned over in each of the ways."""
+    network = trained_network(File(__file__).with_name("shares.onnx"))
     small = averaged(flat, SIDE)
     layers = _layers(small)
     return [Shares(small, _shares(network, layers, way)[:, : small.pixels.shape[0], : small.pixels.shape[1]])

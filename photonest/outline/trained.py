@@ -12,7 +12,7 @@ from photonest.model import FlatPhoto, NotFound, Outline, Points
 from photonest.outline.answers import CUT, RETAKE, nothing_to_see
 from photonest.outline.border import without_border
 from photonest.outline.lines import CUT_RUN, apart, as_points, at_frame, longest_run, simple
-from photonest.outline.network import MIRRORED, Shares, looks, mean_of, shipped
+from photonest.outline.network import MIRRORED, Shares, looks, mean_of
 from photonest.outline.plain import PlainLimits, contour, plain_piece
 from photonest.outline.strip import FINE, about, pulled
 
@@ -103,14 +103,13 @@ class TrainedOutline:
 def see(flat: FlatPhoto) -> Sight | NotFound:
     """Return the piece as it is seen from far and from near, and its edge as placed."""
     nothing = NotFound("no piece of wood stands out from its background", RETAKE)
-    network = shipped()
-    far = looks(flat, network=network)[0]
+    far = looks(flat)[0]
     first = far.edge()
     if first is None or polygon_area(flat.to_px(first)) < 0.002 * flat.pixels[..., 0].size:
         return nothing
     near = [_nearer(flat, first, margin) for margin in MARGINS]
     onto = reduced(near[0], NEARER_PX)
-    turned = [one.onto(onto) for k, part in enumerate(near) for one in looks(part, MIRRORED[k :: len(near)], network)]
+    turned = [one.onto(onto) for k, part in enumerate(near) for one in looks(part, MIRRORED[k :: len(near)])]
     common = mean_of(turned).with_doubtful_bark()
     outer = common.edge()
     if outer is None or apart(first, outer) > AT_ODDS * mean_diameter(first):

@@ -206,7 +206,7 @@ def _one_sided(seen: View, centre: NDArray[np.float64]) -> bool:
     rows, columns = np.ogrid[: part.shape[0], : part.shape[1]]
     x, y = first - centre
     held = part & ((columns + x) ** 2 + (rows + y) ** 2 <= radius**2)
-    return np.count_nonzero(held) < 0.7 * math.pi * radius**2
+    return bool(np.count_nonzero(held) < 0.7 * math.pi * radius**2)
 
 
 def standard_error(found: Located, diameter: float) -> float:

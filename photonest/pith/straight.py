@@ -134,7 +134,8 @@ def straightest(
 ) -> Place:
     """Return the point near `start` of the greatest `value`, by a pattern search from the first step to the last.
 
-    Between the last places looked at it lies where parabolas through them have their tops. A point twice `hold` pixels off the anchor must win a fifth of the contrast to be believed.
+    Between the last places looked at it lies where parabolas through them have their tops. A point twice `hold` pixels
+    off the anchor must win a fifth of the contrast to be believed.
     """
     known: dict[tuple[float, float], float] = {}
 

@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from photonest.networks import trained_network
 from photonest.scale.camera import Array
 from photonest.scale.edges import meet
 
@@ -44,9 +45,7 @@ def proposed(pixels: NDArray[np.uint8]) -> list[Array]:
         Clockwise as seen, in pixels: to two thousandths of the picture's longer side as seen from near, twice that as
         seen from far; some shapes are there in more than one way.
     """
-    import cv2
-
-    network = cv2.dnn.readNetFromONNX(np.fromfile(Path(__file__).with_name("shapes.onnx"), np.uint8))
+    network = trained_network(Path(__file__).with_name("shapes.onnx"))
     far = _seen(network, pixels, FAR_PX)
     known: list[Proposal] = []
     near: list[Array] = []
