@@ -7,7 +7,6 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.face_warnings import that_matter
 from photonest.model import Face, Nest, Photo, Plan
 from photonest.report import style
 from photonest.report.book import Book
@@ -24,7 +23,7 @@ from photonest.report.marks import Label
 from photonest.report.nest_view import draw_nest_on_face, half_number
 from photonest.report.page import Box, Page
 from photonest.report.units import Units, at_least, at_most, retold, told
-from photonest.report.words import all_warnings, counted, give_or_take, twice_error
+from photonest.report.words import counted, give_or_take, twice_error, warnings_of
 
 MANY = 4
 """Warnings from which their type is set smaller."""
@@ -37,10 +36,9 @@ FINEST = 0.5
 def piece_pages(book: Book, photo: Photo | None, face: Face, plan: Plan, units: Units) -> None:
     """Write the pages of the piece: warnings, the nest over the photo, and how to mark the wood."""
     book.start("The piece")
-    warnings = [*plan.warnings, *that_matter(all_warnings(face), plan.stock.kind)]
+    warnings = [*warnings_of(face, plan)]
     if photo is None:
         warnings.append(f"The photo {face.photo.file} was not at hand: drawn from the measurements alone.")
-    warnings = list(dict.fromkeys(warnings))
     book.warnings(
         [retold(words, units) for words in warnings], size=style.BODY if len(warnings) < MANY else style.SMALL
     )

@@ -10,7 +10,7 @@ from photonest.report.nest_view import draw_nest_on_face, half_number
 from photonest.report.page import Box, Format, Page, save
 from photonest.report.section import draw_section
 from photonest.report.units import Units, retold, sixteenths, stacked
-from photonest.report.words import counted, instead, proof, runners_up
+from photonest.report.words import counted, instead, proof, runners_up, warnings_of
 
 NO_DEFECT = 1000.0
 """Clearance of a bowl where there is no defect, as the plan file tells it."""
@@ -40,7 +40,7 @@ def plan_picture(photo: Photo | None, face: Face, plan: Plan, *, format: Format 
     with style.drawing_settings():
         page = Page(WIDTH, TALLEST)
         y = draw_title(page, counted(plan.score.bowls).capitalize(), face.photo.file)
-        y = draw_warnings(page, [retold(words, units) for words in plan.warnings], y)
+        y = draw_warnings(page, [retold(words, units) for words in warnings_of(face, plan)], y)
         y = draw_nest_on_face(page, photo, face, plan, Box(page.left, y, page.room, 170.0), units)
         for nest in plan.nests:
             if len(plan.nests) > 1:

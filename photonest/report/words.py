@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Iterable
 
+from photonest.face_warnings import that_matter
 from photonest.model import Bowl, Crack, Defect, DefectKind, Face, Plan
 from photonest.report.units import Units, retold, sixteenths, told
 
@@ -149,6 +150,11 @@ def all_warnings(face: Face) -> tuple[str, ...]:
     if face.pith is not None:
         parts.append(face.pith.warnings)
     return tuple(dict.fromkeys(text for part in parts for text in part))
+
+
+def warnings_of(face: Face, plan: Plan) -> tuple[str, ...]:
+    """Return every warning of a plan, and of its face those that matter to the stock, once, in order."""
+    return tuple(dict.fromkeys([*plan.warnings, *that_matter(all_warnings(face), plan.stock.kind)]))
 
 
 def what_limits(bowl: Bowl) -> list[str]:

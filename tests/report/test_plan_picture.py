@@ -30,6 +30,13 @@ def test_svg_tells_every_bowl_and_cut() -> None:
     assert any("Crack c2" in word for word in words)
 
 
+def test_what_the_face_warns_of_is_told_beside_the_plan() -> None:
+    doubtful = replace(FACE, warnings=("Pith not found.", "The photo is tilted."))
+    words = words_of(plan_picture(None, doubtful, PLAN, format="svg"))
+    assert "The photo is tilted." in words
+    assert "Pith not found." not in words  # a side-grain blank shows none
+
+
 def test_without_a_photo() -> None:
     words = words_of(plan_picture(None, FACE, PLAN, format="svg"))
     assert "1: Ø 313" in words
