@@ -22,6 +22,7 @@ from photonest.networks import trained_network
 SIDE = 256
 AIM_PX = 24.0  # standard deviation of the spot that marks the aim
 DOUBTFUL = 0.42  # share of wood and bark from which on a wide stretch of bark is taken for it
+TONGUE, SHORT = 0.05, 1.5  # half the width, in mean diameters, and the length over that from which on one is no bark
 STEEPEST = 1.5  # the greatest slant told apart: how far the line of sight runs along the face for each mm of depth
 AS_IT_IS: tuple[tuple[int, int], ...] = ((1, 1),)
 MIRRORED = ((1, 1), (1, -1), (-1, 1), (-1, -1))
@@ -65,6 +66,30 @@ class Shares(NamedTuple):
         wide = cv2.morphologyEx(doubtful.astype(np.uint8), cv2.MORPH_OPEN, round_one)
         taken = (cv2.dilate(wide, np.ones((3, 3), np.uint8)) > 0) & (rest < 1 - DOUBTFUL) & (rest >= 0.49)
         return self._replace(shares=np.stack([np.where(taken, 0.49, rest), wood, np.where(taken, 0.51 - wood, bark)]))
+
+    def without_tongues(self) -> Shares:
+        """Return the same, but what sticks out of the piece far and narrow, as chips or a shadow beside it, is rest.
+
+        Corners of halves and quarters stay, and plates of bark: they are wide for their height.
+        """
+        import cv2
+
+        rest = self.shares[0]
+        piece = (rest < 0.5).astype(np.uint8)
+        reach = round(TONGUE * 2 * float(np.sqrt(piece.sum() / np.pi)))
+        disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+        wide = 2 * reach
+        room = cv2.copyMakeBorder(piece, wide, wide, wide, wide, cv2.BORDER_REPLICATE)  # the frame cuts nothing narrow
+        inner = slice(wide, -wide or None)
+        body = cv2.morphologyEx(room, cv2.MORPH_OPEN, disc)[inner, inner]
+        if not body.any():
+            return self
+        away = cv2.distanceTransform(1 - body, cv2.DIST_L2, 5)
+        _, labels = cv2.connectedComponents(piece & (1 - body), connectivity=4)
+        tongue = np.isin(labels, np.unique(labels[(labels > 0) & (away > SHORT * reach)]))
+        return self._replace(
+            shares=np.where(tongue, np.array([0.52, 0.24, 0.24], np.float32)[:, None, None], self.shares)
+        )
 
     def onto(self, flat: FlatPhoto) -> Shares:
         """Return the same shares over another picture of the same piece."""

@@ -15,6 +15,7 @@ from photonest.outline.lines import CUT_RUN, apart, as_points, at_frame, longest
 from photonest.outline.network import MIRRORED, Shares, looks, mean_of
 from photonest.outline.plain import PlainLimits, contour, plain_piece
 from photonest.outline.strip import FINE, about, pulled
+from photonest.outline.veil import without_veil
 
 DOUBTED = "The outline may be wrong by {error:.0f} % of the diameter: check it in the picture."
 MARGINS = (0.2, 0.06)  # about the piece, in shares of its extent, when it is looked at from nearer
@@ -95,7 +96,7 @@ class TrainedOutline:
         empty = nothing_to_see(flat)
         if empty is not None:
             return empty
-        work = without_border(halved(flat, options.work_px))
+        work = without_veil(without_border(halved(flat, options.work_px)))
         sight = see(work)
         return _outline(work, sight, options) if isinstance(sight, Sight) else sight
 
@@ -110,10 +111,10 @@ def see(flat: FlatPhoto) -> Sight | NotFound:
     near = [_nearer(flat, first, margin) for margin in MARGINS]
     onto = reduced(near[0], NEARER_PX)
     turned = [one.onto(onto) for k, part in enumerate(near) for one in looks(part, MIRRORED[k :: len(near)])]
-    common = mean_of(turned).with_doubtful_bark()
+    common = mean_of(turned).with_doubtful_bark().without_tongues()
     outer = common.edge()
     if outer is None or apart(first, outer) > AT_ODDS * mean_diameter(first):
-        common = mean_of([common, far.onto(common.flat)]).with_doubtful_bark()
+        common = mean_of([common, far.onto(common.flat)]).with_doubtful_bark().without_tongues()
         outer = common.edge()
     if outer is None:
         return nothing

@@ -65,6 +65,28 @@ def test_wide_doubtful_bark_is_taken_for_bark_a_thin_line_is_not(flat: FlatPhoto
     assert not piece[24:38, 41:43].any()
 
 
+def test_what_sticks_out_far_and_narrow_is_no_bark_corners_and_plates_are(flat: FlatPhoto) -> None:
+    y, x = np.mgrid[:120, :120]
+    half = (np.hypot(x - 60, y - 60) < 40) & (y > 60)  # as wide as a disc of 57: narrower than 5.7 is narrow
+    plate = (abs(x - 60) < 8) & (y > 95) & (y < 107)
+    tongue = (abs(y - 80) < 3) & (x > 90) & (x < 115)
+    piece = half | plate | tongue
+    shares = np.stack([np.where(piece, 0.0, 1.0), np.where(piece, 1.0, 0.0), np.zeros(piece.shape)])
+    seen = looks(flat)[0]._replace(shares=shares).without_tongues()
+    assert np.allclose(seen.shares.sum(axis=0), 1.0)
+    left = seen.shares[0] < 0.5
+    assert left[half].all() and left[plate].all()
+    assert not left[tongue & (np.hypot(x - 60, y - 60) > 44)].any()
+
+
+def test_a_piece_cut_by_the_frame_has_no_tongues(flat: FlatPhoto) -> None:
+    y, x = np.mgrid[:120, :120]
+    rest = np.where(np.hypot(x - 60, y - 150) < 50, 0.0, 1.0)
+    shares = np.stack([rest, 1 - rest, np.zeros(rest.shape)])
+    seen = looks(flat)[0]._replace(shares=shares)
+    assert np.array_equal(seen.without_tongues().shares, shares)
+
+
 def test_same_picture_same_answer(flat: FlatPhoto) -> None:
     assert np.array_equal(looks(flat)[0].shares, looks(flat)[0].shares)
 
