@@ -92,17 +92,20 @@ def locate(seen: View, edge: NDArray[np.float64], samples: int) -> Located | Non
     if len(whole.points) < 200:
         return None
     even, radius = evened(whole), seen.diameter / 2
-    asked = evened(near(parts, np.zeros(2), math.inf, ASKED * samples))
+    many = near(parts, np.zeros(2), math.inf, ASKED * samples)
+    asked = evened(many)
     best: list[Fit] = []
-    most = -1.0
+    rays, most = False, -1.0
     for vote in votes(even, edge.min(axis=0), edge.max(axis=0), seen.diameter / 4):
         fits = _followed(seen, parts, whole, vote, samples)
         agree = agreement(asked, fits[-1].parameters, radius)
         if agree > most:
-            best, most = fits, agree
+            best, rays, most = fits, vote.rays, agree
         if agree > CLEAR:
             break
     one_sided = _one_sided(seen, best[-1].centre)
+    if one_sided:
+        best += _by_many(turned(many, best[-1].centre) if rays else many, best[-1])
     centre, straight, unsure = _straighten(seen, best[-1], one_sided)
     agree = agreement(asked, np.concatenate([centre / radius, best[-1].parameters[2:]]), radius)
     return Located(centre, tuple(best), agree, straight, one_sided, unsure)
@@ -126,6 +129,12 @@ def _followed(seen: View, parts: list[Directions], whole: Directions, vote: Vote
             if np.hypot(*(fits[-1].centre - centre)) < 0.05 * share * radius:
                 break
     return fits
+
+
+def _by_many(lines: Directions, last: Fit) -> list[Fit]:
+    """Return the families of the whole face by many lines; with few, chance moved a pith at the edge by a percent."""
+    drifting = fit(lines, np.append(last.parameters[:DRIFTING], [0.0, 0.0]), last.unit, DRIFTING)
+    return [drifting, fit(lines, drifting.parameters, last.unit, OVAL)]
 
 
 def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.float64], float, float]:
