@@ -48,7 +48,7 @@ def checked_outline(found: Any, flat: FlatPhoto) -> Outline:
         raise _breach(f"its {fault}")
     height, width = flat.pixels.shape[:2]
     low, high = flat.to_mm([[-2, -2], [width + 1, height + 1]])
-    if not shapely.box(*low, *high).covers(shapely.Polygon(outline.points)):
+    if not shapely.box(*low, *high).covers(shapely.Polygon(np.asarray(outline.points))):
         raise _breach("its outline leaves the photo")
     return outline
 
@@ -79,7 +79,7 @@ def checked_pith(found: Any, outline: Outline) -> Pith:
     if not isinstance(found, Pith):
         raise _breach(f"a Pith was due, not {type(found).__name__}")
     pith = replace(found, point=(float(found.point[0]), float(found.point[1])))
-    whole = shapely.Polygon(outline.points)
+    whole = shapely.Polygon(np.asarray(outline.points))
     distance = whole.distance(shapely.Point(pith.point))
     if distance > 5 * math.sqrt(whole.area):
         raise _breach(f"its pith lies {distance:.0f} mm away from the piece")
@@ -95,16 +95,16 @@ def checked_marks(found: Any, outline: Outline) -> tuple[Crack | Defect, ...]:
 
     if isinstance(found, (str, bytes)) or not isinstance(found, Sequence):
         raise _breach(f"a sequence of cracks was due, not {type(found).__name__}")
-    whole = shapely.Polygon(outline.points)
+    whole = shapely.Polygon(np.asarray(outline.points))
     near = whole.buffer(0.02 * math.sqrt(whole.area))
     marks: list[Crack | Defect] = []
     for mark in found:
         if isinstance(mark, Crack):
             mark = replace(mark, path=tuple((float(x), float(y)) for x, y in mark.path))
-            line = shapely.LineString(mark.path)
+            line = shapely.LineString(np.asarray(mark.path))
             mark = replace(mark, length=float(line.length))
         elif isinstance(mark, Defect):
-            line = shapely.Polygon(mark.outline)
+            line = shapely.Polygon(np.asarray(mark.outline))
             if not line.is_valid:
                 raise _breach(f"a {mark.kind}'s outline is not a simple polygon")
         else:

@@ -271,14 +271,19 @@ def _median_by_label(values: NDArray[np.floating], labels: NDArray[np.int32]) ->
 class Orientation(NamedTuple):
     """Where the structure tensor points.
 
-    `x`, `y` are the unit vector across the lines (along the steepest change), `coherence` runs from 0 (no direction)
-    to 1 (one direction only), `energy` is the mean squared gradient.
+    `cosine` and `sine` are those of twice the bearing across the lines (along the steepest change), `coherence` runs
+    from 0 (no direction) to 1 (one direction only), `energy` is the mean squared gradient.
     """
 
-    x: Image
-    y: Image
+    cosine: Image
+    sine: Image
     coherence: Image
     energy: Image
+
+    def across(self) -> tuple[Image, Image]:
+        """Return x and y of the unit vectors across the lines."""
+        angle = np.arctan2(self.sine, self.cosine) / 2
+        return np.cos(angle), np.sin(angle)
 
 
 def orientation(image: Image, gradient_sigma: float, tensor_sigma: float, step: int = 1) -> Orientation:
@@ -287,8 +292,8 @@ def orientation(image: Image, gradient_sigma: float, tensor_sigma: float, step: 
     With a `step` it is worked out for squares of so many pixels a side; what fills none at the rims is left out.
 
     >>> ramp = np.tile(np.arange(32, dtype=np.float32), (32, 1))
-    >>> seen = orientation(ramp, 1.0, 2.0)
-    >>> bool(np.allclose(np.abs(seen.x[16, 16]), 1.0, atol=1e-3))
+    >>> x, y = orientation(ramp, 1.0, 2.0).across()
+    >>> bool(np.allclose(np.abs(x[16, 16]), 1.0, atol=1e-3))
     True
     """
     import cv2
@@ -302,9 +307,8 @@ def orientation(image: Image, gradient_sigma: float, tensor_sigma: float, step: 
     xx, yy, xy = (blurred(one, tensor_sigma / step) for one in (xx, yy, xy))
     energy = xx + yy
     difference, cross = xx - yy, 2 * xy
-    length = np.sqrt(difference * difference + cross * cross)
-    angle = 0.5 * np.arctan2(cross, difference)
-    return Orientation(np.cos(angle), np.sin(angle), length / np.maximum(energy, 1e-9), energy)
+    length = cv2.magnitude(difference, cross) + np.float32(1e-12)
+    return Orientation(difference / length, cross / length, length / np.maximum(energy, 1e-9), energy)
 
 
 def sampled(image: NDArray[np.uint8] | Image, x: ArrayLike, y: ArrayLike) -> Image:

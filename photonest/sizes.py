@@ -75,7 +75,7 @@ def looks_like_two_pieces(points: Points, radius: float) -> bool:
     """
     import shapely
 
-    shape = shapely.Polygon(points)
+    shape = shapely.Polygon(np.asarray(points))
     opened = shape.buffer(-radius / 2).buffer(radius / 2)
     return bool(opened.area < 0.945 * shape.area or shape.area < 0.94 * shape.convex_hull.area)
 

@@ -75,11 +75,12 @@ def test_blur_within_a_mask_ignores_what_is_outside() -> None:
 
 
 def test_orientation_of_waves_is_theirs() -> None:
-    y, x = np.mgrid[:80, :80]
+    rows, columns = np.mgrid[:80, :80]
     for degrees in (0, 30, 77, 120):
         way = np.array([np.cos(np.radians(degrees)), np.sin(np.radians(degrees))])
-        seen = imaging.orientation(np.sin((x * way[0] + y * way[1]) * 0.8).astype(np.float32), 1.0, 4.0)
-        dot = abs(seen.x[40, 40] * way[0] + seen.y[40, 40] * way[1])
+        seen = imaging.orientation(np.sin((columns * way[0] + rows * way[1]) * 0.8).astype(np.float32), 1.0, 4.0)
+        x, y = seen.across()
+        dot = abs(x[40, 40] * way[0] + y[40, 40] * way[1])
         assert np.degrees(np.arccos(min(dot, 1.0))) < 1.0
         assert seen.coherence[40, 40] > 0.95
 
@@ -88,7 +89,7 @@ def test_orientation_of_squares_is_that_of_their_pixels() -> None:
     y, x = np.mgrid[:62, :80]
     waves = np.sin((0.6 * x + 0.8 * y) * 0.8).astype(np.float32)
     squares, pixels = (imaging.orientation(waves, 1.0, 6.0, step) for step in (3, 1))
-    assert squares.x.shape == (20, 26)
+    assert squares.energy.shape == (20, 26)
     for one, every in zip(squares, pixels, strict=True):
         assert np.abs(one - every[1:60:3, 1:78:3])[4:-4, 4:-4].max() < 0.02
 

@@ -145,10 +145,9 @@ def _lines(sheet: Sheet) -> _Lines:
 
     seen = orientation(np.where(sheet.wood, sheet.grey, sheet.base).astype(np.float32), 0.8, 2.5)
     weight = np.sqrt(seen.energy) * seen.coherence * sheet.wood
-    double = (seen.x * seen.x - seen.y * seen.y, 2 * seen.x * seen.y)
-    wide = [blurred(np.asarray(part * weight, np.float32), 0.06 * sheet.diameter_px) for part in double]
-    length = np.maximum(np.hypot(*wide), 1e-6)
-    along = (double[0] * wide[0] + double[1] * wide[1]) / length * seen.coherence
+    wide = [blurred(part * weight, 0.06 * sheet.diameter_px) for part in (seen.cosine, seen.sine)]
+    length = np.maximum(cv2.magnitude(*wide), 1e-6)
+    along = (seen.cosine * wide[0] + seen.sine * wide[1]) / length * seen.coherence
     to_rim: Image = cv2.distanceTransform(sheet.wood.view(np.uint8), cv2.DIST_L2, 3)
     return _Lines(along.astype(np.float32), seen.coherence, wide[0], wide[1], to_rim)
 

@@ -97,7 +97,7 @@ def _along_edge(shape: Any, outline: Outline) -> bool:
     """Tell whether an area lies along the edge of the wood: what is beside it may have been taken for wood there."""
     import shapely
 
-    wood = shapely.Polygon(outline.wood)
+    wood = shapely.Polygon(np.asarray(outline.wood))
     away = shapely.distance(shapely.points(shape.exterior.coords), wood.exterior)
     extent = float(np.hypot(*np.ptp(np.asarray(shape.exterior.coords), axis=0)))
     return bool(away.min() < EDGE * np.sqrt(wood.area) and away.max() < 0.6 * extent)
@@ -107,7 +107,7 @@ def _goes_on(one: _Likely, outline: Outline, areas: Sheet) -> bool:
     """Tell whether it is as dark beyond the edge: then something beside the wood was taken for wood."""
     import shapely
 
-    wood = shapely.Polygon(outline.wood).buffer(0)
+    wood = shapely.Polygon(np.asarray(outline.wood)).buffer(0)
     beyond = one.shape.buffer(2 * EDGE * float(np.sqrt(wood.area))).difference(wood)
     parts = [part for part in getattr(beyond, "geoms", [beyond]) if not part.is_empty]
     masks = [polygon_mask(areas.flat.to_px(part.exterior.coords), areas.grey.shape) for part in parts]

@@ -170,12 +170,12 @@ def _hued(sheet: Sheet) -> Pixels:
     """Return where the colour, brightness aside, differs from that of the wood about it."""
     import cv2
 
-    smooth = cv2.blur(sheet.flat.pixels, (7, 7))
-    total = smooth.sum(axis=2, dtype=np.float32) + 1
+    red, green, blue = (plane.astype(np.float32) for plane in cv2.split(cv2.blur(sheet.flat.pixels, (7, 7))))
+    total = red + green + blue + 1
     weight = sheet.wood.astype(np.float32)
     away = np.zeros(sheet.wood.shape, np.float32)
-    for plane in (0, 2):
-        share = smooth[..., plane] / total
+    for plane in (red, blue):
+        share = plane / total
         away += (share - blurred_within(share, weight, WIDE * sheet.diameter_px)) ** 2
     return np.asarray((away > HUE_LEVEL**2) & sheet.wood, np.uint8)
 

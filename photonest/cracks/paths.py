@@ -167,7 +167,7 @@ def _ends(sums: Floats, least: float) -> NDArray[np.int64]:
 
     own = sums[1:, 1:-1]
     best = cv2.dilate(own, np.ones((25, 7), np.uint8))
-    return np.array(np.nonzero((own >= least) & (own >= best)), np.int64)
+    return np.array(np.nonzero(own >= np.maximum(best, least)), np.int64)
 
 
 def _best_of_each_start(sums: Floats, wraps: bool, bend: float, least: float) -> list[GridPath]:

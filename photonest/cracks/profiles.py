@@ -173,7 +173,7 @@ def _noise(signed: Floats) -> float:
     """Return the texture beside a line as a standard deviation (from the median absolute one), at least 0.7."""
     reach = signed.shape[1] // 2
     beside = np.concatenate([signed[::2, : reach // 2 : 2], signed[::2, -(reach // 2) :: 2]])
-    return max(0.7, 1.4826 * float(np.median(np.abs(beside - np.median(beside, axis=1, keepdims=True)))))
+    return max(0.7, 1.4826 * ranked(np.abs(beside - np.median(beside, axis=1, keepdims=True)).ravel(), 0.5))
 
 
 def _cuts(grey: NDArray[np.uint8], path: Vector, reach: int, across: Vector | None = None) -> Floats:
@@ -244,8 +244,9 @@ def _opening(signed: Floats, depth: Vector, left: Vector, right: Vector, light: 
 
 def _even_out(width: Vector) -> Vector:
     """Return widths without the odd ones out: the median of five cuts."""
-    long = np.pad(width, 2, mode="edge")
-    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(long, 5), axis=1), np.float64)
+    import cv2
+
+    return np.asarray(cv2.medianBlur(width.astype(np.float32).reshape(-1, 1), 5).ravel(), np.float64)
 
 
 def _run_below(side: Floats, level: Floats) -> Vector:

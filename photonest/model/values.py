@@ -62,5 +62,5 @@ def require_points(name: str, points: Points, least: int) -> None:
     if len(points) < least:
         raise FieldError(name, f"needs at least {least} points, but has {len(points)}")
     for index, point in enumerate(points):
-        if not all(math.isfinite(value) for value in point):
+        if not all(map(math.isfinite, point)):
             raise FieldError(f"{name}[{index}]", f"must be finite, not {list(point)}")

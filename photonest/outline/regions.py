@@ -122,7 +122,7 @@ def ring_middle(lines: Orientation, usable: Mask, aim: NDArray[np.float64]) -> N
     step = max(1, len(rows) // 2500)
     rows, columns = rows[::step], columns[::step]
     away = np.hypot(columns - aim[0], rows - aim[1])
-    x, y = lines.x[rows, columns].astype(float), lines.y[rows, columns].astype(float)
+    x, y = (part[rows, columns].astype(float) for part in lines.across())
     weights = lines.coherence[rows, columns] ** 2 * np.sqrt(lines.energy[rows, columns])
     weights = weights * np.exp(-0.5 * (away / reach) ** 2)
     sector = np.minimum((np.mod(np.arctan2(y, x), np.pi) / np.pi * 24).astype(int), 23)
@@ -135,11 +135,12 @@ def ring_middle(lines: Orientation, usable: Mask, aim: NDArray[np.float64]) -> N
 
 def _ring_alignment(lines: Orientation, middle: NDArray[np.float64]) -> Image:
     """Return how far the lines run around the middle: 1 all of them, -1 all run away from it, 0 none or any way."""
-    rows, columns = np.mgrid[: lines.x.shape[0], : lines.x.shape[1]]
+    x, y = lines.across()
+    rows, columns = np.mgrid[: x.shape[0], : x.shape[1]]
     dx, dy = columns - middle[0], rows - middle[1]
-    cosine = (lines.x * dx + lines.y * dy) / (np.hypot(dx, dy) + 1)
+    cosine = (x * dx + y * dy) / (np.hypot(dx, dy) + 1)
     aligned = (2 * cosine * cosine - 1) * lines.coherence
-    return blurred(aligned.astype(np.float32), max(lines.x.shape) / 60)
+    return blurred(aligned.astype(np.float32), max(x.shape) / 60)
 
 
 def clusters(layers: Image, count: int) -> Labels:

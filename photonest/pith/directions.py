@@ -77,7 +77,8 @@ def directions(seen: View, gradient_sigma: float, tensor_sigma: float) -> Direct
     """
     lines = orientation(seen.image, gradient_sigma, tensor_sigma, STEP)
     margin = 2 * tensor_sigma + gradient_sigma + 0.01 * seen.diameter
-    height, width = lines.x.shape
+    x, y = lines.across()
+    height, width = x.shape
     inside = seen.depth[STEP // 2 :: STEP, STEP // 2 :: STEP][:height, :width] > margin
     strength = lines.coherence**2 * np.sqrt(lines.energy)
     rows, columns = np.nonzero(inside & (lines.energy > LEAST_ENERGY))
@@ -85,7 +86,7 @@ def directions(seen: View, gradient_sigma: float, tensor_sigma: float) -> Direct
     rows, columns = rows[order], columns[order]
     return Directions(
         STEP * np.column_stack([columns, rows]).astype(np.float64) + (STEP - 1) / 2,
-        np.column_stack([lines.x[rows, columns], lines.y[rows, columns]]).astype(np.float64),
+        np.column_stack([x[rows, columns], y[rows, columns]]).astype(np.float64),
         strength[rows, columns].astype(np.float64),
     )
 
