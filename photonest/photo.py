@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.model import Photo, PhotoError
+from photonest.model import Photo, PhotoError, framed
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -161,7 +161,12 @@ def _eight_bits(image: Image) -> Image:
 
 
 def _focal_px(image: Image) -> float | None:
-    """Focal length in pixels from the 35 mm equivalent, which cameras reckon by the diagonal (CIPA DCG-001)."""
+    """Focal length in pixels from the 35 mm equivalent, which cameras reckon by the diagonal (CIPA DCG-001).
+
+    Of a cropped photo, whose file mostly keeps what the whole one's said, the diagonal isn't known.
+    """
+    if not framed(image.width, image.height):
+        return None
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")

@@ -65,9 +65,11 @@ def test_the_focal_length_comes_from_the_35_mm_equivalent(tmp_path: Path) -> Non
     exif = Image.Exif()
     exif.get_ifd(0x8769)[0xA405] = 26
     path = tmp_path / "phone.jpg"
-    picture().save(path, exif=exif)
+    picture().resize((800, 600)).save(path, exif=exif)
     # CIPA DCG-001: by the diagonal, 43.27 mm for the 36 x 24 mm frame
-    assert read_photo(path).focal_px == pytest.approx(26 * np.hypot(WIDTH, HEIGHT) / np.hypot(36, 24), rel=1e-4)
+    assert read_photo(path).focal_px == pytest.approx(26 * np.hypot(800, 600) / np.hypot(36, 24), rel=1e-4)
+    picture().save(path, exif=exif)  # 8 : 5 is no camera's: whose diagonal the whole photo had isn't known
+    assert read_photo(path).focal_px is None
 
 
 @pytest.mark.parametrize("mode", ["L", "I;16", "1", "P", "RGBA", "LA", "CMYK"])

@@ -50,7 +50,7 @@ from photonest.model.face import (
     Size,
     Status,
 )
-from photonest.model.photo import FlatPhoto, Lens, MapError, OtherScale, Photo, Scale
+from photonest.model.photo import FlatPhoto, Lens, MapError, OtherScale, Photo, Scale, framed
 from photonest.model.plan import (
     Alternative,
     Axis,
@@ -78,7 +78,7 @@ __all__ = [
     "OutputError", "Photo", "PhotoError", "PhotoFacts", "PhotonestError", "Pith", "PithError", "Plan",
     "PluginError", "Point", "Point3", "Points", "Price", "Range", "Scale", "ScaleError", "Score", "SetBy",
     "Shop", "ShopError", "Side", "Size", "SpeciesError", "Status", "Stock", "StockError", "StockKind",
-    "UnsafePlanError", "dump_json", "face_from_document", "face_to_document", "length_in_mm",
+    "UnsafePlanError", "dump_json", "face_from_document", "face_to_document", "framed", "length_in_mm",
     "plan_from_document", "plan_to_document", "read_face", "read_json", "read_plan", "read_shop",
     "shop_from_toml", "shop_template", "write_document", "write_together", "write_whole",
 ]  # fmt: skip

@@ -20,6 +20,20 @@ from photonest.model.values import (
     require_positive,
 )
 
+FRAMES = (4 / 3, 3 / 2, 16 / 9)
+"""Proportions of cameras' frames; common practice, no source. Square ones are cut out of those, by camera or person."""
+FRAME_ERROR = 0.008  # that a camera's frame is off one of them, as a share: 4080 x 3072 and 4928 x 3264 are by 0.6 %
+
+
+def framed(width: int, height: int) -> bool:
+    """Return whether a picture has the proportion of a whole camera's frame.
+
+    >>> framed(3024, 4032), framed(4928, 3264), framed(2788, 2727)
+    (True, True, False)
+    """
+    proportion = max(width, height) / min(width, height)
+    return any(abs(proportion / frame - 1) < FRAME_ERROR for frame in FRAMES)
+
 
 @dataclass(frozen=True, eq=False)
 class Photo:
@@ -36,7 +50,7 @@ class Photo:
     grey : bool
         The photo holds no colour.
     focal_px : float or None
-        Focal length in pixels, as far as the camera tells.
+        Focal length in pixels, as far as the camera tells; None of a photo that is `cropped`.
     """
 
     pixels: NDArray[np.uint8]
@@ -54,6 +68,11 @@ class Photo:
     def height(self) -> int:
         """Height in pixels."""
         return int(self.pixels.shape[0])
+
+    @property
+    def cropped(self) -> bool:
+        """Whether its sides are in no proportion that cameras' frames have: its middle is then not the lens's axis."""
+        return not framed(self.width, self.height)
 
 
 @dataclass(frozen=True)

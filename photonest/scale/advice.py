@@ -12,11 +12,13 @@ SMALL_SHARE = 0.02  # of the frame
 BLURRED = 0.0016  # standard deviation of the blur, as a share of the photo's longer side
 UNSURE_PCT = 1.0
 FAR_RATIO = 2.5  # distance from the reference to the middle of the photo over the reference's own half size
+WHOLE = "so that where the lens pointed isn't known well: give it as the camera took it."
+CROPPED, SEEMS_CROPPED = f"The photo is cropped, {WHOLE}", f"The photo seems to be cropped, {WHOLE}"
 
 
 def advice(photo: Photo, scale: Scale) -> tuple[str, ...]:
     """Return warnings where tilt, blur, size in the frame or distance make a scale poor, each with what to do."""
-    found = []
+    found = [CROPPED] if photo.cropped and scale.lens is not None else []
     if scale.tilt_deg is not None and scale.tilt_deg > TILTED_DEG:
         found.append(
             f"The photo was taken {scale.tilt_deg:.0f} degrees from square to the face: "

@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.model import NotFound, Photo, Scale
+from photonest.scale.advice import SEEMS_CROPPED
 from photonest.scale.board import CHECK_LINE_MM, PAPER_MM, Paper, SheetLayout, sheet_layout
 from photonest.scale.build import scale_from_view
-from photonest.scale.camera import Array, Prior, View, mapped, prior_of, start
+from photonest.scale.camera import Array, Prior, View, mapped, prior_if_cropped, prior_of, start, strained
 from photonest.scale.corners import are_saddles, in_picture, refined
 from photonest.scale.height import face_above
 from photonest.scale.seen_markers import SeenMarkers, seen_markers
@@ -65,12 +66,17 @@ class MarkerSheet:
             return seen
         layout, homography = seen
         grey = cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY)
-        fitted = _fitted(grey, layout, homography @ np.diag([1, 1, stretch]), stretch, prior_of(photo))
+        rough, prior = homography @ np.diag([1, 1, stretch]), prior_of(photo)
+        fitted = _fitted(grey, layout, rough, stretch, prior)
+        cut = not isinstance(fitted, NotFound) and strained(fitted[0].view, prior)
+        if cut:
+            fitted = _fitted(grey, layout, rough, stretch, prior_if_cropped(photo))
         if isinstance(fitted, NotFound):
             return fitted
         sheet, corners = fitted
         size_error = PRINT_ERROR if options.check_line_mm is None else READING_MM / CHECK_LINE_MM
         rim, warnings = layout.rim() * stretch, _advice(photo, layout, corners, sheet, stretch)
+        warnings += (SEEMS_CROPPED,) if cut else ()
         scale = scale_from_view(
             self.name, photo, sheet.view, sheet.to_px(rim), size_error=size_error, warnings=warnings
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -9,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.model import NotFound, Photo, Scale
+from photonest.scale.advice import SEEMS_CROPPED
 from photonest.scale.board import CHECK_LINE_MM, MARKER_CELLS, marker_cells
 from photonest.scale.build import scale_from_view
-from photonest.scale.camera import Array, mapped, prior_of
+from photonest.scale.camera import Array, mapped, prior_if_cropped, prior_of, strained
 from photonest.scale.cut_outs import SIDE_MM, piece_of, place_on_piece
 from photonest.scale.edges import Edge, coarse_edges, fine_edges
 from photonest.scale.marker_sheet import PRINT_ERROR, READING_MM, print_stretch
@@ -25,6 +27,9 @@ INNER_LINES = 4  # of a marker that are measured: more take time and tell little
 CLEAR_SHARE = 0.7  # of an edge of a marker must be seen
 LEAST_MISFIT = 0.2  # mean squared residual over its expectation, however well all agree
 OVERLAP = 0.35  # share of the covariance that is no error counted twice
+# where paper is blown out, the ripples that JPEG leaves beside edges are cut off at white: a marker looks larger than
+# its inner edges tell, each side by so much of what it is unsure of for being blown out; as measured on drawn ones
+RIPPLES = 0.25
 FEW = 3  # pieces below which the user is told to lay out more
 
 
@@ -71,6 +76,9 @@ class Markers:
         middle = (SIDE_MM / 2 * stretch, SIDE_MM / 2 * stretch)
         prior = prior_of(photo)
         answer = fit_loose(prior, homography, sides, edges, middle, SIDE_ERROR_PX)
+        cut = answer is not None and strained(answer.view, prior)
+        if cut:
+            answer = fit_loose(prior_if_cropped(photo), homography, sides, edges, middle, SIDE_ERROR_PX)
         off = [] if answer is None else _out_of_plane(sides, answer.misfits)
         if answer is None or answer.view.covariance is None or len(off) > MOST_OFF * pieces:
             return NotFound(
@@ -78,23 +86,33 @@ class Markers:
             )
         misfit = answer.view.cost / sum(len(edge.px) for edge in edges)
         view = replace(answer.view, covariance=OVERLAP * max(LEAST_MISFIT, misfit) * answer.view.covariance)
-        warnings: tuple[str, ...] = ()
+        warnings: tuple[str, ...] = (SEEMS_CROPPED,) if cut else ()
         if off:
-            warnings = (
+            warnings += (
                 f"{len(off)} of {pieces} loose markers hardly count: not level with the others, or bent. Lay all of "
                 "them flat and level with the face.",
             )
         if pieces < FEW:
             warnings += (f"Only {pieces} loose markers in sight: four or more around the face measure far better.",)
+        printed = PRINT_ERROR if options.check_line_mm is None else READING_MM / CHECK_LINE_MM
         return scale_from_view(
             self.name,
             photo,
             view,
             _hull(np.concatenate(list(found.values()))),
             alternative=answer.other,
-            size_error=PRINT_ERROR if options.check_line_mm is None else READING_MM / CHECK_LINE_MM,
+            size_error=math.hypot(printed, _ripples(edges, found)),
+            reference_error=printed,
             warnings=warnings,
         )
+
+
+def _ripples(edges: list[Edge], found: dict[int, Array]) -> float:
+    """Return by which share all markers may look larger together, where their paper is blown out."""
+    side = float(
+        np.mean([np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).mean() for corners in found.values()])
+    )
+    return 2 * RIPPLES * float(np.mean([edge.shared_px for edge in edges])) / side
 
 
 def _out_of_plane(sides: list[Side], misfits: Array) -> list[int]:

@@ -8,6 +8,7 @@ from skimage.transform import ProjectiveTransform
 
 from photonest.model import NotFound, Scale
 from photonest.rectify import photo_to_mm
+from photonest.scale.advice import advice
 from photonest.scale.board import sheet_layout, sheet_raster
 from photonest.scale.marker_sheet import MarkerSheet, find_sheet
 from photonest.scale.markers import Markers
@@ -61,6 +62,19 @@ def test_positions_on_the_sheet_are_true_mm(scale: Scale) -> None:
     measured = photo_to_mm(scale, CAMERA.mm_to_px(corners + AT))
     # 0.1 px of 0.43 mm
     assert np.abs(measured - corners).max() < 0.1
+
+
+@pytest.mark.parametrize(("height", "told"), [(840, "is cropped"), (900, "seems to be cropped")])
+def test_a_cropped_photo_is_said_to_be_and_measured_all_the_same(height: int, told: str) -> None:
+    """The lens looked past its middle, and its file's focal length, in mm, is of a larger frame."""
+    camera = replace(CAMERA, height=height, tilt_deg=24, k1=0.0, centre_shift_px=(120.0, -90.0))
+    photo = as_photo(seen(camera), None if height == 840 else 0.75 * FOCAL)
+    scale = MARKER_SHEET.find(photo, MARKER_SHEET.Options())
+    assert isinstance(scale, Scale)
+    assert any(told in text for text in (*scale.warnings, *advice(photo, scale)))
+    error = diameter_error_pct(scale, photo_to_mm(scale, camera.mm_to_px(disc((0, 0), 150))))
+    # 3 standard errors; the print's own 0.2 % is exact here
+    assert abs(diameter_off_pct(scale, camera)) < 3 * np.sqrt(error**2 - 0.2**2)
 
 
 def test_homography_agrees_with_skimage(scale: Scale) -> None:
