@@ -44,6 +44,7 @@ ROUND = 1.1
 # standard errors that a proportion may be off; playing cards' longer side over the shorter, 88.9 x 63.5 mm from memory,
 # with corners as round, and from how many standard errors on a shape is none
 MOST_OFF, PLAYING, LEAST_UNLIKE = 2.8, 1.40, 2.8
+ROUGH_SIDE, READ_AGAIN = 1e-4, 2  # error of a side over the photo's longer one, from which it is read again; how often
 PLAYING_CARD = "something may be a bank card or a playing card: its proportion can't be told well enough"
 ODD_SIDE = "a card's proportion is not quite right: one of its sides or corners is hidden or bent"
 ONLY_TWO = "only two of a card's round corners are seen: the others are hidden, bent up or cut off"
@@ -177,7 +178,7 @@ def _best_of(photo: Photo, prior: Prior, rough: Array, told: bool) -> Found | st
         return None
     found = as_card(photo, prior, seen)
     if isinstance(found, Found):
-        return found
+        return _standing(photo, prior, found)
     right = right_corners(photo, seen.corners, _size(looks(seen.corners)), CORNER_MM, sharp=False).right
     sides = [k for k in range(4) if right[k] and right[(k + 1) % 4]]
     for side in sides if not right.all() else ():
@@ -186,8 +187,26 @@ def _best_of(photo: Photo, prior: Prior, rough: Array, told: bool) -> Found | st
         again = None if other is None else sharpened(photo, other, MARGIN, worth)
         better = None if again is None else as_card(photo, prior, again)
         if isinstance(better, Found):
-            return better
+            return _standing(photo, prior, better)
     return found
+
+
+def _standing(photo: Photo, prior: Prior, card: Found, shaded: bool = False) -> Found | str:
+    """Return a card; where a side is rough, only if it is one when read again from where it was found.
+
+    Such a side lies along a shadow or dust: a pixel off, it lets something else pass for a card.
+    """
+    corners = card.seen.corners
+    if max(edge.error_px for edge in card.seen.edges) < ROUGH_SIDE * max(photo.width, photo.height):
+        return card
+    for _ in range(READ_AGAIN):
+        seen = sharpened(photo, corners, MARGIN, lambda _: True, shaded=shaded)
+        if seen is None:
+            break
+        if isinstance(as_card(photo, prior, seen), Found):
+            return card
+        corners = seen.corners
+    return ODD_SIDE
 
 
 def _by_colour(photo: Photo, prior: Prior, doubtful: list[Array]) -> list[Found]:
@@ -205,7 +224,7 @@ def _by_colour(photo: Photo, prior: Prior, doubtful: list[Array]) -> list[Found]
     for rough in doubtful[:MOST_BY_COLOUR]:
         seen = sharpened(photo, rough, MARGIN, worth, shaded=True)
         found = None if seen is None else as_card(photo, prior, seen)
-        if isinstance(found, Found):
+        if isinstance(found, Found) and isinstance(_standing(photo, prior, found, shaded=True), Found):
             return [found]
     return []
 
@@ -303,12 +322,16 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
 
 def _amiss(photo: Photo, seen: Seen, corners: Corners, size: tuple[float, float]) -> str | None:
     """Return what is wrong with the corners and sides of a shape that shows two or more of a card's corners."""
-    share = min(edge.share for edge in seen.edges)
-    if corners.count == 2 and (not corners.has_neighbours or corners.wrong.any() or share < TWO_HIDDEN_SHARE):
+    share, two_sure = min(edge.share for edge in seen.edges), corners.sure.sum() > 1
+    known = corners.has_neighbours or (two_sure and not corners.missing.any())
+    if corners.count == 2 and (not known or corners.wrong.any() or share < TWO_HIDDEN_SHARE):
         return ONLY_TWO
     if (seen.corners < 0).any() or (seen.corners > [photo.width - 1, photo.height - 1]).any():
         return CUT
-    if corners.missing.any() or not _is_round(photo, seen.corners, size) or runs_on(photo, seen.corners):
+    # dust may look like the ground; but two cards on one another show it in corners that lie across from each other
+    cut = corners.missing.any() and not corners.has_sure_neighbours
+    is_round = corners.sure.sum() > (corners.count == 2) or _is_round(photo, seen.corners, size)
+    if cut or not is_round or runs_on(photo, seen.corners):
         return ODD_SIDE
     rough = [edge.error_px for edge in seen.edges]
     uneven = (max(rough) - UNEVEN_PX) / float(np.median(rough))

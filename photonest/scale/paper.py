@@ -32,6 +32,7 @@ SMALLEST_SHARE = 0.035  # of the frame; smaller white rectangles are labels
 SURE_FIT = 1.2  # mean squared residual over its expectation, below which no better one is looked for
 WORST_FIT = 1.6  # mean squared residual over its expectation: flat sheets stay below 1.45, one bent by 1 mm does not
 HIDDEN = "a white rectangle does not show four sharp corners: one is hidden, bent or cut off, or it is no sheet"
+ROUGH = "a white rectangle's side is rough where something lies along it or it is bent, or it is no sheet"
 # share of each side that must be seen, or else all corners be sharp and the proportion closer to a sheet's, in its
 # standard errors; by how much rougher than usual, and by how much more, one may be: the edge of what is printed on
 # something is seen in part and rough
@@ -133,8 +134,9 @@ class Paper:
             seen = sharpened(photo, rough, MARGIN, is_worth_reading, LOOKS_BENT) if near else None
             if seen is None or any(_is_again(seen.corners, other, photo) for other in read):
                 continue  # lines close one shape in several ways: what it is read to be at first stands
-            read.append(seen.corners)
             found = as_paper(photo, prior, seen, names, least_light)
+            # where something lies along a side, the shape may be read clear of that from elsewhere
+            read += [] if found == ROUGH else [seen.corners]
             if isinstance(found, str):
                 complaints.append(found)
             elif found is not None:
@@ -190,12 +192,10 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...], lea
     share, rough = min(edge.share for edge in seen.edges), [edge.error_px for edge in seen.edges]
     clean = share > CLEAN_SHARE and max(rough) < CLEAN * longer
     covered = share < LEAST_SIDE
-    if (
-        runs_on(photo, seen.corners)
-        or (covered and corners.count < 4)
-        or max(rough) > UNEVEN_PX + UNEVEN * float(np.median(rough))
-    ):
+    if runs_on(photo, seen.corners) or (covered and corners.count < 4):
         return HIDDEN
+    if max(rough) > UNEVEN_PX + UNEVEN * float(np.median(rough)):
+        return ROUGH
     nearly = corners.count > 1 and clean and not (corners.wrong | corners.missing).any()
     if corners.count < 4 and not (nearly and sharp_corners(photo, seen.corners, strongest=True).count > 2):
         return HIDDEN

@@ -12,6 +12,7 @@ from photonest.model import Photo
 from photonest.scale.camera import Array, mapped
 from photonest.scale.rectangle import shape_homography
 from photonest.scale.rough_shapes import looks
+from photonest.scale.round_corners import are_cut, are_round, are_sharp, round_reaches
 
 CORNER_SLACK = 0.2  # of a corner's radius, that its edge may be seen off
 BESIDE_CORNER = (0.2, 0.35)  # shares of a side, between which the ground beside it is looked at
@@ -30,12 +31,14 @@ SLANT = np.radians([15, 30, 45, 30, 15])  # of rays to a sharp corner's sides
 class Corners:
     """Which corners of a shape are as they should be, shape (4,) each; the rest are hidden, but for two kinds.
 
-    Some are sharp or round instead: `wrong`. In some, the ground beside the shape is seen: `missing`.
+    Some are sharp or round instead: `wrong`. In some, the ground beside the shape is seen: `missing`. Of those right,
+    round ones are `sure` where tones near them tell so: next to no sharp one looks like that.
     """
 
     right: NDArray[np.bool_]
     wrong: NDArray[np.bool_]
     missing: NDArray[np.bool_]
+    sure: NDArray[np.bool_]
 
     @property
     def count(self) -> int:
@@ -47,13 +50,18 @@ class Corners:
         """Whether two at the ends of one side do."""
         return bool((self.right & np.roll(self.right, 1)).any())
 
+    @property
+    def has_sure_neighbours(self) -> bool:
+        """Whether two at the ends of one side surely do."""
+        return bool((self.sure & np.roll(self.sure, 1)).any())
+
 
 def right_corners(
     photo: Photo, corners: Array, size: tuple[float, float], radius_mm: float, *, sharp: bool, strongest: bool = False
 ) -> Corners:
     """Return which corners are seen to be rounded with a radius, or to be sharp as far as such a radius would reach.
 
-    One corner may be hidden, another in shadow; by chance a corner of something else looks right one time in fifty.
+    One corner may be hidden, another in shadow; by chance a sharp corner looks round one time in forty.
     `strongest` lets pass, too, those that look right by the strongest change along each ray instead of the first: white
     on pale, that may be noise.
     """
@@ -66,7 +74,12 @@ def right_corners(
     other = np.abs(np.stack([first, strongly]) - (round_ if sharp else square)) < CORNER_SLACK / 2
     otherwise = (other[..., 2] & (other.sum(axis=-1) >= LIKE)).any(axis=0)
     missing = _show_ground(photo, corners, size, radius_mm, light_along, away)
-    return Corners(right, ~right & otherwise, ~right & missing)
+    if sharp:
+        return Corners(right, ~right & otherwise, ~right & missing, np.zeros(4, bool))
+    reaches = round_reaches(photo, corners, size, radius_mm)
+    sure, pointed = are_round(reaches), are_sharp(reaches)
+    right = (right & ~pointed & ~are_cut(reaches)) | sure
+    return Corners(right, ~right & (otherwise | pointed), ~right & missing, sure)
 
 
 def seem_right(
@@ -176,12 +189,15 @@ def _beside(by: float) -> Array:
 
 
 def corner_reaches(photo: Photo, corners: Array, size: tuple[float, float], radius_mm: float) -> Array:
-    """Return how far a shape reaches in its corners, from the centres of their arcs, shape (4, 5), in mm.
+    """Return how far a shape reaches in its corners, from the centres of their arcs, over their radius, shape (4, 5).
 
     Along rays at 15, 30, 45, 60 and 75 degrees between the sides' normals; a corner rounded with that radius reaches as
-    far in all of them, a sharp one farther in the middle. Nan where the ground looks like the shape.
+    far in all of them, a sharp one farther in the middle. Told as `round_reaches` does where that tells, else by the
+    first change along each ray; nan where the ground looks like the shape.
     """
-    return radius_mm * _first_change(*_along_rays(photo, corners, size, radius_mm))
+    reaches = round_reaches(photo, corners, size, radius_mm)
+    first = _first_change(*_along_rays(photo, corners, size, radius_mm))
+    return np.where(np.isfinite(reaches).all(axis=1, keepdims=True), reaches, first)
 
 
 def _along_rays(photo: Photo, corners: Array, size: tuple[float, float], radius_mm: float) -> tuple[Array, Array]:

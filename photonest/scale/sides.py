@@ -380,7 +380,11 @@ def _stray(edge: Edge, side_px: float | None) -> tuple[float, ...]:
     if side_px is None:
         # what hides a part of a side lies also beside the rest
         shift, turn, bend = (times * (own - CLEAN_PX) / max(edge.share, 0.2) for times in STRAY)
-        return math.hypot(shift, shared, SHADOW_OWN * edge.shadow_px), math.hypot(turn, shared / 2), bend
+        return (
+            math.hypot(shift, shared, SHADOW_OWN * edge.shadow_px),
+            math.hypot(turn, shared),
+            math.hypot(bend, shared),
+        )
     stray = math.hypot(side_px, SIDE_SHARE * own, shared)
     return stray, stray, 0.0
 

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from photonest.model import NotFound, Scale
-from photonest.scale.card import HEIGHT_MM, PLAYING_CARD, WIDTH_MM, Card, fault_of
+from photonest.scale.camera import prior_of
+from photonest.scale.card import HEIGHT_MM, ODD_SIDE, PLAYING_CARD, WIDTH_MM, Card, Found, _best_of, _standing, fault_of
 from photonest.scale.paper import SIZES_MM, Paper
 from photonest.scale.quads import find_shapes
 from photonest.scale.rectangle import Proportion
@@ -194,3 +195,15 @@ def test_corners_of_a_plain_rectangle_are_found() -> None:
 )
 def test_a_corner_hidden_asks_for_a_surer_proportion(error: float, corners: int, fault: str | None) -> None:
     assert fault_of(Proportion(WIDTH_MM / HEIGHT_MM, error), 1.6, corners) == fault
+
+
+def test_a_card_with_a_rough_side_is_read_again() -> None:
+    photo, other = (as_photo(seen(WIDTH_MM, height, 3.18), FOCAL) for height in (HEIGHT_MM, 57.0))
+    prior = prior_of(photo)
+    read = [_best_of(photo, prior, rough, told=False) for rough in searched(photo).shapes(lambda _: True)]
+    card = next(one for one in read if isinstance(one, Found))
+    edges = [edge._replace(error_px=0.3) for edge in card.seen.edges]
+    rough = card._replace(seen=replace(card.seen, edges=edges))
+    assert _standing(other, prior, card) is card  # no side of it is rough
+    assert _standing(photo, prior, rough) is rough
+    assert _standing(other, prior, rough) == ODD_SIDE

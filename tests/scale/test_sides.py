@@ -8,7 +8,7 @@ import pytest
 from photonest.scale.camera import Prior, View, rotation, start
 from photonest.scale.edges import Edge
 from photonest.scale.rectangle import Seen, proportion
-from photonest.scale.sides import fit_sides, rectangle, refit_sides
+from photonest.scale.sides import _stray, fit_sides, rectangle, refit_sides
 
 SIZE = (297.0, 210.0)
 PRIOR = Prior(2000.0, 0.03, (999.5, 749.5), 20.0)
@@ -85,3 +85,8 @@ def test_proportion_of_a_tilted_card_under_a_long_lens_of_unknown_focal_length(
     assert told is not None
     assert told[0].error < 0.03
     assert told[0].is_about(85.6 / 53.98, within=3.0)
+
+
+def test_a_side_blown_out_may_be_so_at_one_end_alone() -> None:
+    side = edges(0.0)[0]
+    assert np.hypot(_stray(side, None), 0.2) == pytest.approx(_stray(side._replace(shared_px=0.2), None))
