@@ -6,13 +6,15 @@ import math
 from collections import Counter
 from collections.abc import Iterator
 
-from photonest.model.face import Face, Outline
+from photonest.model.face import Crack, Face, Outline
 from photonest.model.values import Points
 
 BARK_OUTSIDE = 0.01
 """How far the edge under bark may lie outside the outline, as a share of the root of its area."""
 AREA_OFF = 0.02
 """How far the area told may be from that of the outline, as a share."""
+FARTHEST = 10.0
+"""How far from the middle a mark may reach, in radii of the face; it would be checked and drawn all the way."""
 
 
 def outline_fault(outline: Outline) -> str:
@@ -49,6 +51,12 @@ def face_faults(face: Face) -> Iterator[str]:
     for defect in face.defects:
         if fault := _polygon_fault(defect.outline):
             yield f"the outline of {defect.kind} {defect.id} {fault}"
+    radius = max(math.hypot(x, y) for x, y in face.outline.points)
+    standing = [mark for mark in (*face.cracks, *face.defects) if mark.status != "dismissed"]
+    for mark in standing:
+        points = mark.path if isinstance(mark, Crack) else mark.outline
+        if (away := max(math.hypot(x, y) for x, y in points)) > FARTHEST * radius:
+            yield f"{mark.id} reaches {away:.0f} mm from the middle of a face of {radius:.0f} mm radius"
     ids = Counter([*(crack.id for crack in face.cracks), *(defect.id for defect in face.defects)])
     yield from (f"{count} cracks or defects are called {name}" for name, count in ids.items() if count > 1)
 

@@ -100,7 +100,8 @@ def widest(
 ) -> tuple[float, float, float, float]:
     """Return the centre (x, y) of the widest clear circle, its radius, and a proven upper bound of the radius.
 
-    The radius is negative when nothing is clear. `short` tells where the centre may lie; everywhere where not given.
+    Where nothing is clear, the radius is not positive, and that of whatever was found first. `short` tells where the
+    centre may lie; everywhere where not given.
     """
     low, high = clear.edge[:, :2].min(axis=0), clear.edge[:, :2].max(axis=0)
     half, groups = float(max(high - low)) / 2, [((low + high)[None, :] / 2, np.arange(len(clear.segments)))]
@@ -117,8 +118,9 @@ def widest(
             top = int(np.argmax(allowed))
             if allowed[top] > best:
                 best, point = float(allowed[top]), (float(x[top]), float(y[top]))
-            bounds = np.where(away > diagonal, -math.inf, np.where(outside > 0, -outside, least) + diagonal)
-            bound, alive = max(bound, float(bounds.max())), bounds > best + tolerance
+            most = np.where(outside > 0, np.minimum(-outside, least), least) + diagonal
+            bounds = np.where(away > diagonal, -math.inf, most)
+            bound, alive = max(bound, float(bounds.max())), bounds > max(best, -tolerance) + tolerance
             smaller += _quartered(at[alive], half / 2, active, each[alive] <= least[alive, None] + 2 * diagonal)
         seen, half, groups = seen + sum(len(at) for at, _ in groups), half / 2, smaller
     return *point, best, max(bound, best + tolerance)

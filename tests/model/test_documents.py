@@ -100,6 +100,7 @@ def set_path(found: dict[str, Any], path: str, value: Any) -> None:
         ("outline.under_bark", [[-90, -90], [90, -90], [90, 90]], r"edge under bark leaves the outline"),
         ("outline.points.0", [-1e6, -1e6], r"its size tells of 12100 mm2 and its outline holds"),
         ("defects.0.outline", [[0, 0], [9, 9], [9, 0], [0, 9]], r"outline of knot d1 is not a simple polygon"),
+        ("cracks.0.path.0", [15.0, 15_000.0], r"c\d reaches 15000 mm from the middle of a face of \d+ mm radius"),
         ("defects.0.id", "c2", r"2 cracks or defects are called c2"),
     ],
 )
