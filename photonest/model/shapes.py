@@ -6,7 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Iterator
 
-from photonest.model.face import Crack, Face, Outline
+from photonest.model.face import Crack, Defect, Face, Outline
 from photonest.model.values import Points
 
 BARK_OUTSIDE = 0.01
@@ -52,10 +52,10 @@ def face_faults(face: Face) -> Iterator[str]:
         if fault := _polygon_fault(defect.outline):
             yield f"the outline of {defect.kind} {defect.id} {fault}"
     radius = max(math.hypot(x, y) for x, y in face.outline.points)
-    standing = [mark for mark in (*face.cracks, *face.defects) if mark.status != "dismissed"]
-    for mark in standing:
+    marks: list[Crack | Defect] = [*face.cracks, *face.defects]
+    for mark in marks:
         points = mark.path if isinstance(mark, Crack) else mark.outline
-        if (away := max(math.hypot(x, y) for x, y in points)) > FARTHEST * radius:
+        if mark.status != "dismissed" and (away := max(math.hypot(x, y) for x, y in points)) > FARTHEST * radius:
             yield f"{mark.id} reaches {away:.0f} mm from the middle of a face of {radius:.0f} mm radius"
     ids = Counter([*(crack.id for crack in face.cracks), *(defect.id for defect in face.defects)])
     yield from (f"{count} cracks or defects are called {name}" for name, count in ids.items() if count > 1)
