@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from photonest.model import Photo, Scale
+from photonest.scale.camera import View
 from photonest.scale.height import LEVEL_MM, error_pct_per_mm
 
 TILTED_DEG = 20.0
 SMALL_SHARE = 0.02  # of the frame
 BLURRED = 0.0016  # standard deviation of the blur, as a share of the photo's longer side
 UNSURE_PCT = 1.0
+ROLLED_DEG = 12.0  # turn of a narrow thing about its own length from which a person is told of it
 FAR_RATIO = 2.5  # distance from the reference to the middle of the photo over the reference's own half size
 WHOLE = "so that where the lens pointed isn't known well: give it as the camera took it."
 CROPPED, SEEMS_CROPPED = f"The photo is cropped, {WHOLE}", f"The photo seems to be cropped, {WHOLE}"
@@ -45,6 +49,17 @@ def height_note(scale: Scale) -> str:
         f"holds: for every 10 mm more that the face lies above it, lengths come out {10 * share:.1f} % too large, and "
         f"as much too small where it lies below, as it does if the {scale.kind} lies on a board. Give the height with "
         "--face-above-reference, negative where the face lies lower; 0 says that they are level."
+    )
+
+
+def rolled(kind: str, view: View) -> tuple[str, ...]:
+    """Return a warning where a narrow thing is turned much about its own length, x: it seldom lies that level."""
+    roll = abs(math.degrees(math.asin(min(1.0, abs(float(view.rotation[2, 1]))))))
+    if roll < ROLLED_DEG:
+        return ()
+    return (
+        f"The {kind} is seen turned by {roll:.0f} degrees about its own length. Where the face is not turned as much, "
+        f"lengths come out wrong: lay the {kind} flat in the plane of the face, or take the photo from straight above.",
     )
 
 

@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.model import NotFound, Photo, Scale
+from photonest.scale.advice import rolled
 from photonest.scale.bar_fit import corner_marks, fit_bar
 from photonest.scale.build import scale_from_view
-from photonest.scale.camera import Array, View, mapped, prior_of
+from photonest.scale.camera import Array, mapped, prior_of
 from photonest.scale.corners import in_picture, refined
 from photonest.scale.edges import Edge, coarse_edge, fine_edge
 from photonest.scale.sides import Side
@@ -22,7 +23,6 @@ FEWEST_CORNERS = 5
 FEWEST_EDGES = 8
 PRINT_ERROR = 0.001  # of the side of a square as given, as a share; common practice, no source
 MOST_STRAY_PX, MOST_STRAY = 0.3, 0.03  # that edges may be off their places; the same as a share of a square
-ROLLED_DEG = 12.0  # turn about the bar's own length from which a person is told of it
 
 
 @dataclass(frozen=True)
@@ -92,19 +92,8 @@ class Bar:
         low, high = float(number.min() - 1) * square, float(number.max() + 1) * square
         rim = view.to_px([[low, -square], [high, -square], [high, square], [low, square]])
         return scale_from_view(
-            self.name, photo, view, rim, alternative=other, size_error=PRINT_ERROR, warnings=_rolled(view)
+            self.name, photo, view, rim, alternative=other, size_error=PRINT_ERROR, warnings=rolled(self.name, view)
         )
-
-
-def _rolled(view: View) -> tuple[str, ...]:
-    """Return a warning where the bar is turned much about its own length: so narrow a thing seldom lies that level."""
-    roll = abs(math.degrees(math.asin(min(1.0, abs(float(view.rotation[2, 1]))))))
-    if roll < ROLLED_DEG:
-        return ()
-    return (
-        f"The bar is seen turned by {roll:.0f} degrees about its own length. Where the face is not turned as much, "
-        "lengths come out wrong: lay the bar flat in the plane of the face, or take the photo from straight above.",
-    )
 
 
 def saddles(grey: NDArray[np.uint8]) -> tuple[Array, Array]:

@@ -126,7 +126,8 @@ def _sheet_by_markers(seen: SeenMarkers, layout: SheetLayout) -> tuple[int, Shee
     size = float(np.mean([np.linalg.norm(seen.px[k] - np.roll(seen.px[k], 1, axis=0), axis=1).mean() for k in mine]))
     homography, inside = cv2.findHomography(mm, px, cv2.RANSAC, max(4.0, 0.08 * size))
     count = int(inside.sum()) if homography is not None else 0
-    if count < 8 or np.linalg.det(homography[:2, :2]) <= 0:
+    # seen from its printed side, however tilted: what is seen lies before the camera, and the map's last element is 1
+    if count < 8 or np.linalg.det(homography) <= 0:
         return None
     return count, layout, np.asarray(homography)
 

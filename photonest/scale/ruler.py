@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from photonest.imaging import light
 from photonest.model import NotFound, Photo, Scale
+from photonest.scale.advice import rolled
 from photonest.scale.build import scale_from_view
-from photonest.scale.camera import Array, Prior, View, mapped, prior_of
+from photonest.scale.camera import TURN, Array, Prior, View, mapped, prior_of
 from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.combs import Comb, combs
 from photonest.scale.edges import Edge, coarse_edge, fine_edge
@@ -34,6 +35,8 @@ TICK_ERROR_MM, TILTED = 0.02, 0.1  # of a tick; change of scale by tilt over hal
 # ticks as a whole stray by so many pixels; by more if finer, as what JPEG keeps of fine waves leans to its rows
 TICK_STRAY, FINE_PITCH = 0.012, 3.0
 WORST_END, WORST_TICK = 2.5, 4.0  # residuals over their expectation beyond which an end or a tick is left out
+# squared standard errors by which an end may turn the plane that the ticks alone are seen in: beyond, it is none
+WORST_TURN = 9.0
 SIZE_ERROR = 0.001  # of the ruler's own length, as a share, and for its top lying nearer than what it lies on
 LARGEST_ERROR_PCT = 6.0
 UNTOLD = (
@@ -115,7 +118,7 @@ class Ruler:
         view, other_view = answer
         rim = _rim(view, seen, edges)
         untold = tick == INCH_MM / 16 and comb.ticks[-1] - comb.ticks[0] < 32 * LEAST_TIMES + 1
-        warnings = (UNTOLD,) if untold else ()
+        warnings = (*((UNTOLD,) if untold else ()), *rolled(self.name, view))
         scale = scale_from_view(
             self.name, photo, view, rim, alternative=other_view, size_error=SIZE_ERROR, warnings=warnings
         )
@@ -193,29 +196,34 @@ def _fitted(
         Its ends.
     """
     inverse: Array = np.asarray(np.linalg.inv(homography))
-    lines = [
-        ((0.0, 1.0), along),
-        *[((1.0, 0.0), edge._replace(error_px=max(edge.error_px, END_ERROR_PX))) for edge in across],
-    ]
-    error = seen[0][2]
+    ends = [edge._replace(error_px=max(edge.error_px, END_ERROR_PX)) for edge in across]
     stray = TICK_STRAY * max(1.0, FINE_PITCH / comb.pitch) ** 4 * max(1.0, CLEARLY / comb.strength) ** 2
-    grown = False
-    while True:
-        free = np.eye(len(lines))[:, 1:]
-        sides = [Side((1.0, 0.0), (number - first) * tick, (0.0,) * free.shape[1]) for number, _, _ in seen]
-        for k, (outward, edge) in enumerate(lines):
+
+    def fitted(
+        seen: list[tuple[float, Array, float]], error: float, ends: list[Edge]
+    ) -> tuple[tuple[View, View | None] | None, list[Side], list[Edge]]:
+        free = np.eye(len(ends) + 1)[:, 1:]
+        sides = [Side((1.0, 0.0), (number - first) * tick, (0.0,) * len(ends)) for number, _, _ in seen]
+        for k, (outward, edge) in enumerate([((0.0, 1.0), along), *[((1.0, 0.0), end) for end in ends]]):
             at = float((mapped(inverse, edge.px) @ outward).mean())
             sides.append(Side(outward, at, tuple(free[k])))
-        edges = [Edge(points, error, 1.0) for _, points, _ in seen]
-        edges += [edge for _, edge in lines]
-        answer = fit_sides(prior, homography, sides, edges, (WIDEST_MM,) * free.shape[1], (0.0, 0.0), side_px=stray)
+        edges = [*[Edge(points, error, 1.0) for _, points, _ in seen], along, *ends]
+        errors = (WIDEST_MM,) * len(ends)
+        return fit_sides(prior, homography, sides, edges, errors, (0.0, 0.0), side_px=stray), sides, edges
+
+    error, grown = seen[0][2], False
+    alone = fitted(seen, error, [])[0] if ends else None
+    if alone is not None:
+        ends = [end for end in ends if _agree(alone, fitted(seen, error, [end])[0])]
+    while True:
+        answer, sides, edges = fitted(seen, error, ends)
         if answer is None:
             return None
         off = [_off(answer[0], side, edge) for side, edge in zip(sides, edges, strict=True)]
         ratio = [float(np.sqrt((part**2).mean())) / edge.error_px for part, edge in zip(off, edges, strict=True)]
-        ends = ratio[len(seen) + 1 :]
-        if ends and max(ends) > WORST_END:
-            del lines[1 + int(np.argmax(ends))]
+        worst = ratio[len(seen) + 1 :]
+        if worst and max(worst) > WORST_END:
+            del ends[int(np.argmax(worst))]
             continue
         rough = 1.4826 * float(np.median(np.abs(np.concatenate(off[: len(seen)]))))
         straying = [float(np.sqrt((part**2).mean())) > WORST_TICK * rough for part in off[: len(seen)]]
@@ -223,6 +231,21 @@ def _fitted(
             return answer
         seen = [one for one, strays in zip(seen, straying, strict=True) if not strays]
         error, grown = max(rough, error), True
+
+
+def _agree(alone: tuple[View, View | None], other: tuple[View, View | None] | None) -> bool:
+    """Whether ticks alone may be seen as a view has it that holds more: their plane is turned as far as they allow."""
+    if other is None:
+        return False
+    return min(_turned(view, other[0]) for view in alone if view is not None) < WORST_TURN
+
+
+def _turned(view: View, other: View) -> float:
+    """Return how far another view's plane is turned from one's, in its standard errors, squared."""
+    assert view.covariance is not None
+    apart = other.rotation @ view.rotation.T
+    turn = np.array([apart[2, 1] - apart[1, 2], apart[0, 2] - apart[2, 0], apart[1, 0] - apart[0, 1]]) / 2
+    return float(turn @ np.linalg.solve(view.covariance[TURN, TURN], turn))
 
 
 def _off(view: View, side: Side, edge: Edge) -> Array:

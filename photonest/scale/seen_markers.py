@@ -57,9 +57,14 @@ def _looked_for(photo: Photo) -> SeenMarkers:
     settings.adaptiveThreshWinSizeMin, settings.adaptiveThreshWinSizeMax = THRESHOLDS_PX
     settings.adaptiveThreshWinSizeStep = THRESHOLDS_PX[1] - THRESHOLDS_PX[0]
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    quads, numbers, others = cv2.aruco.ArucoDetector(marker_dictionary(), settings).detectMarkers(small)
+    detector = cv2.aruco.ArucoDetector(marker_dictionary(), settings)
+    quads, numbers, others = detector.detectMarkers(small)
     if numbers is None:
-        return SeenMarkers((), np.zeros((0, 4, 2)), _mirrored(small, np.reshape(others, (-1, 4, 2))))
+        mirrored = False
+        if _any_backwards(small, np.reshape(others, (-1, 4, 2))):  # not all that read so are among those passed over
+            turned = detector.detectMarkers(np.ascontiguousarray(small[:, ::-1]))[1]
+            mirrored = turned is not None and len(turned) >= FEWEST_MIRRORED
+        return SeenMarkers((), np.zeros((0, 4, 2)), mirrored)
     listed = np.ravel(numbers)
     order = np.argsort(listed, kind="stable")
     # pixel centres: x of the full photo is (x + 1/2) / ratio - 1/2 of the small one
@@ -68,14 +73,13 @@ def _looked_for(photo: Photo) -> SeenMarkers:
     return SeenMarkers(tuple(int(number) for number in listed[order]), px)
 
 
-def _mirrored(grey: NDArray[np.uint8], quads: Array) -> bool:
-    """Return whether enough of the quadrangles, shape (n, 4, 2), are markers that read backwards."""
+def _any_backwards(grey: NDArray[np.uint8], quads: Array) -> bool:
+    """Return whether any of the quadrangles, shape (n, 4, 2), is a marker that reads backwards."""
     import cv2
 
     cell = (np.arange(MARKER_CELLS) + 0.5) / MARKER_CELLS
     u, v = (grid.ravel() for grid in np.meshgrid(cell, cell))
     weights = np.stack([(1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v], axis=1)
-    found: set[int] = set()
     for first in range(0, len(quads), 512):
         at = np.einsum("cq,nqx->ncx", weights, quads[first : first + 512]).astype(np.float32)
         seen = cv2.remap(grey, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(float)
@@ -84,7 +88,6 @@ def _mirrored(grey: NDArray[np.uint8], quads: Array) -> bool:
         inner = cells[:, 1:-1, 1:-1]
         framed = cells.sum(axis=(1, 2)) == inner.sum(axis=(1, 2))
         for bits in inner[framed]:
-            known, number, _ = marker_dictionary().identify(np.ascontiguousarray(bits[:, ::-1], dtype=np.uint8), 0.0)
-            if known:
-                found.add(int(number))
-    return len(found) >= FEWEST_MIRRORED
+            if marker_dictionary().identify(np.ascontiguousarray(bits[:, ::-1], dtype=np.uint8), 0.0)[0]:
+                return True
+    return False

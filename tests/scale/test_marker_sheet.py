@@ -189,9 +189,11 @@ def test_bent_sheet_is_refused() -> None:
     assert "flat" in answer.reason
 
 
-def test_steep_view_is_refused() -> None:
+@pytest.mark.parametrize(("tilt", "axis"), [(52, 90), (57, 127)])
+def test_steep_view_is_refused(tilt: float, axis: float) -> None:
+    """The second shows the plane's horizon in the corner where pixels are counted from."""
     steep = CameraSpec(
-        width=1200, height=900, focal_px=FOCAL, distance=700, aim=(265, 0), tilt_deg=52, tilt_axis_deg=90
+        width=1200, height=900, focal_px=FOCAL, distance=700, aim=(265, 0), tilt_deg=tilt, tilt_axis_deg=axis
     )
     answer = MARKER_SHEET.find(as_photo(seen(steep), FOCAL), MARKER_SHEET.Options())
     assert isinstance(answer, NotFound)

@@ -8,6 +8,7 @@ from photonest.model import NotFound, Scale
 from photonest.photo import read_photo
 from photonest.rectify import photo_to_mm
 from photonest.scale.combs import combs
+from photonest.scale.edges import Edge
 from photonest.scale.ruler import UNTOLD, Ruler, straight_lines
 from photonest.scale.tick_grid import band, grid
 from photonest.scale.tick_wave import followed
@@ -26,6 +27,11 @@ def scene(unit: str, look: str = "black", turn_deg: float = 3.0) -> np.ndarray:
     item = ruler((0, 0), look=look, unit=unit, length=250.0 if unit == "mm" else 254.0)  # type: ignore[arg-type]
     art = artwork(item, 0.1)
     return photograph(CAMERA, art.pixels[..., 1], 1 / art.step, (-130.0, -190.0), turn_deg=turn_deg, ground=0.3)
+
+
+def _black_mm() -> tuple[np.ndarray, float]:
+    art = artwork(ruler((0, 0), look="black", unit="mm", length=250.0), 0.1)
+    return art.pixels[..., 1], 1 / art.step
 
 
 def find(pixels: np.ndarray, ticks: str | None) -> Scale | NotFound:
@@ -69,6 +75,26 @@ def test_ticks_lean_as_they_do() -> None:
     assert len(at) > 10
     assert abs(np.polyfit(at / 100, lean, 1)[0]) < 0.0008
     assert np.abs(lean).mean() < 0.004
+
+
+def test_an_end_that_turns_the_ruler_otherwise_than_its_ticks_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An edge on the bench beyond a ruler's end made lengths 5 % too small, and sure."""
+    beyond = CAMERA.mm_to_px(np.column_stack([np.linspace(126.0, 127.0, 12), np.linspace(-192.0, -205.0, 12)]))
+    monkeypatch.setattr("photonest.scale.ruler.edges_across", lambda *_: [Edge(beyond, 0.06, 1.0)])
+    scale = find(scene("mm"), "mm")
+    assert isinstance(scale, Scale), scale
+    assert abs(diameter_off_pct(scale, CAMERA)) < 3 * scale.standard_error_pct
+    # the camera looks 11 degrees from square across the ruler: less than what a person is told of
+    assert not any("turned" in text for text in scale.warnings)
+
+
+def test_a_ruler_on_its_edge_is_told_of() -> None:
+    pixels = photograph(
+        replace(CAMERA, tilt_deg=24, tilt_axis_deg=3), *_black_mm(), (-130.0, -190.0), turn_deg=3.0, ground=0.3
+    )
+    scale = find(pixels, "mm")
+    assert isinstance(scale, Scale), scale
+    assert any("turned by 2" in text for text in scale.warnings)
 
 
 def test_ticks_must_be_said() -> None:
