@@ -10,14 +10,17 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from photonest.imaging import mean_diameter
 from photonest.model import NotFound, Photo, Scale
 from photonest.scale.build import as_points, as_rows, scale_from_view
 from photonest.scale.camera import TURN, Array, View, fit, mirrored, prior_of, start
+from photonest.scale.height import grown
 from photonest.scale.seen_markers import seen_markers
 from photonest.scale.uncertainty import TILT_LEFT
 
 SEARCH_PX = 360  # longer side of the picture that the piece is cut out of
 EDGE_ERROR = 0.006  # standard error of the edge found, all round, as a share of the diameter
+DISAGREE = 3.0  # standard errors by which an outline and that edge may differ
 OUTLINE_ERROR = 0.008  # the same of its widest place, where an outline has been found
 ROUGH_PX, ALIKE_DEG = 1.0, 12.0  # of single points of the edge, at that size; over how much of it they are off alike
 LEAST_SHARE = 0.04  # of the frame that the piece must fill
@@ -148,18 +151,36 @@ def _solidity(edge: Array) -> float:
 def by_outline(scale: Scale, options: KnownDiameterOptions, outline: ArrayLike, error_mm: float) -> Scale:
     """Return the scale by the widest place of an outline found with it, bark included, to a standard error in mm.
 
-    Where bark looks like the ground, the edge that the scale was taken from leaves it out; an outline does not.
+    Where bark looks like the ground, the edge that the scale was taken from leaves it out; an outline does not. Of a
+    blank turned round its rim settles the scale, and the outline only tells whether it is the piece's.
     """
-    if options.diameter_mm is None or options.across != "widest":
+    diameter, points = options.diameter_mm, np.asarray(outline, dtype=float)
+    if diameter is None:
         return scale
-    size, tilt = _size(np.asarray(outline, dtype=float), options.diameter_mm)
-    reading = options.diameter_error_mm / options.diameter_mm
-    edge = max(OUTLINE_ERROR, math.sqrt(2) * error_mm * size / options.diameter_mm)
+    size, tilt = _size(points, diameter)
+    reading = options.diameter_error_mm / diameter
+    edge = max(OUTLINE_ERROR, math.sqrt(2) * error_mm * size / diameter)
+    round_mm = None if options.across == "widest" else mean_diameter(points)
+    apart = math.log(size if round_mm is None else diameter / round_mm)
+    if abs(apart) > DISAGREE * math.hypot(edge, reading, scale.standard_error_pct / 100):
+        scale = replace(scale, warnings=(*scale.warnings, _another(diameter, apart)))
+        scale = scale if round_mm is None else grown(scale, apart / 2)
+    if round_mm is not None:
+        return scale
     return replace(
         scale,
         px_to_mm=as_rows(np.diag([size, size, 1.0]) @ np.asarray(scale.px_to_mm, dtype=float)),
         mm_per_px=scale.mm_per_px * size,
         standard_error_pct=100 * math.hypot(edge, reading, tilt),
+    )
+
+
+def _another(diameter: float, apart: float) -> str:
+    """Return what tells that an outline and the edge that a diameter was first laid to are not of one thing."""
+    return (
+        f"The outline found is {diameter * math.exp(-apart):.0f} mm across where the edge that stands out in the "
+        f"middle of the photo is {diameter:.0f} mm: one of them is not the piece's. See in face.png that the outline "
+        "is; if not, say where the piece lies with --at X,Y, or put it alone on a plain ground of another colour."
     )
 
 

@@ -100,17 +100,32 @@ def test_known_diameter(across: str) -> None:
     assert abs(diameter_off_pct(scale, CAMERA, diameter=270.0)) < (3.0 if across == "widest" else 1.2)
 
 
+CALIPERS = (KnownDiameter.Options(diameter_mm=300.0),)
+
+
 def test_an_outline_settles_what_the_calipers_read() -> None:
     """An ellipse of 300 by 280 mm: its widest place, and half of what it exceeds the mean by."""
     rough = Scale("known-diameter", ((0.5, 0, 0), (0, 0.5, 0), (0, 0, 1)), 3.0, 0.5)
     turn = np.linspace(0, 2 * np.pi, 720, endpoint=False)
     outline = 1.13 * np.column_stack([150 * np.cos(turn), 140 * np.sin(turn)])  # as the rough scale has it
-    scale = by_outline(rough, KnownDiameter.Options(diameter_mm=300.0), outline, 0.5)
+    scale = by_outline(rough, *CALIPERS, outline, 0.5)
     tilt = (np.sqrt(300 / 280) - 1) / 2
     assert scale.mm_per_px == pytest.approx(0.5 / 1.13 * (1 + tilt), rel=1e-4)
     assert scale.px_to_mm[0][0] == pytest.approx(scale.mm_per_px)
     assert 100 * tilt < scale.standard_error_pct < 3.0
-    assert by_outline(rough, KnownDiameter.Options(diameter_mm=300.0, across="round"), outline, 0.5) == rough
+    assert not any("not the piece's" in text for text in by_outline(rough, *CALIPERS, outline / 1.13, 0.5).warnings)
+    # 13 % less the tilt's share is nearly four of its standard errors
+    assert any(f"{339 / (1 + tilt):.0f} mm across" in text for text in scale.warnings)
+
+
+def test_an_outline_of_something_else_is_told_of() -> None:
+    """A book lay beside a blank of 376 mm; its outline was 161 mm across, give or take 14."""
+    rough = Scale("known-diameter", ((0.5, 0, 0), (0, 0.5, 0), (0, 0, 1)), 4.0, 0.5)
+    options = KnownDiameter.Options(diameter_mm=376.0, across="round")
+    assert by_outline(rough, options, disc((0, 0), 190.0), 0.5) == rough
+    scale = by_outline(rough, options, disc((0, 0), 80.5), 0.5)
+    assert any("161 mm across" in text and "--at" in text for text in scale.warnings)
+    assert scale.standard_error_pct > 100 * np.log(376 / 161) / 2
 
 
 def test_what_sticks_out_of_the_piece_is_no_width() -> None:
