@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from photonest.model import Photo, Scale
+from photonest.model import NotFound, Photo, Scale
 from photonest.scale.camera import View
 from photonest.scale.height import LEVEL_MM, error_pct_per_mm
 
@@ -14,7 +14,7 @@ TILTED_DEG = 20.0
 SMALL_SHARE = 0.02  # of the frame
 BLURRED = 0.0016  # standard deviation of the blur, as a share of the photo's longer side
 UNSURE_PCT = 1.0
-ROLLED_DEG = 12.0  # turn of a narrow thing about its own length from which a person is told of it
+ROLLED_DEG, SLOPING_DEG = 12.0, 26.0  # turn of a narrow thing about its own length: told of; not believed
 FAR_RATIO = 2.5  # distance from the reference to the middle of the photo over the reference's own half size
 WHOLE = "so that where the lens pointed isn't known well: give it as the camera took it."
 CROPPED, SEEMS_CROPPED = f"The photo is cropped, {WHOLE}", f"The photo seems to be cropped, {WHOLE}"
@@ -52,13 +52,22 @@ def height_note(scale: Scale) -> str:
     )
 
 
-def rolled(kind: str, view: View) -> tuple[str, ...]:
-    """Return a warning where a narrow thing is turned much about its own length, x: it seldom lies that level."""
+def rolled(kind: str, view: View) -> tuple[str, ...] | NotFound:
+    """Return a warning where a narrow thing is turned about its own length, x: it seldom lies that level.
+
+    Turned as far as no photo from above is, it is refused: the sloping side of a scale rule made a face 47 % too large.
+    """
     roll = abs(math.degrees(math.asin(min(1.0, abs(float(view.rotation[2, 1]))))))
     if roll < ROLLED_DEG:
         return ()
+    turned = f"the {kind} is seen turned by {roll:.0f} degrees about its own length"
+    if roll > SLOPING_DEG:
+        return NotFound(
+            f"{turned}: it lies sloping, or the camera looked so slantwise",
+            f"Lay the {kind} flat in the plane of the face, and take the photo from straight above.",
+        )
     return (
-        f"The {kind} is seen turned by {roll:.0f} degrees about its own length. Where the face is not turned as much, "
+        f"T{turned[1:]}. Where the face is not turned as much, "
         f"lengths come out wrong: lay the {kind} flat in the plane of the face, or take the photo from straight above.",
     )
 

@@ -89,11 +89,12 @@ class Bar:
                 "the bar's squares are not even enough, or not in one plane", "Keep the bar straight and flat."
             )
         view, other, _ = answer
+        turned = rolled(self.name, view)
+        if isinstance(turned, NotFound):
+            return turned
         low, high = float(number.min() - 1) * square, float(number.max() + 1) * square
         rim = view.to_px([[low, -square], [high, -square], [high, square], [low, square]])
-        return scale_from_view(
-            self.name, photo, view, rim, alternative=other, size_error=PRINT_ERROR, warnings=rolled(self.name, view)
-        )
+        return scale_from_view(self.name, photo, view, rim, alternative=other, size_error=PRINT_ERROR, warnings=turned)
 
 
 def saddles(grey: NDArray[np.uint8]) -> tuple[Array, Array]:

@@ -108,11 +108,15 @@ class Markers:
 
 
 def _ripples(edges: list[Edge], found: dict[int, Array]) -> float:
-    """Return by which share all markers may look larger together, where their paper is blown out."""
-    side = float(
-        np.mean([np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).mean() for corners in found.values()])
-    )
-    return 2 * RIPPLES * float(np.mean([edge.shared_px for edge in edges])) / side
+    """Return by which share all pieces may look larger together, where their paper is blown out.
+
+    What moves a marker's sides matters less the farther apart a strip's are.
+    """
+    pieces: dict[int | None, list[Array]] = {}
+    for number, corners in found.items():
+        pieces.setdefault(piece_of(number), []).append(corners)
+    sizes = [float(np.linalg.norm(np.ptp(np.concatenate(corners), axis=0))) for corners in pieces.values()]
+    return 2 * RIPPLES * float(np.mean([edge.shared_px for edge in edges])) / (float(np.mean(sizes)) / math.sqrt(2))
 
 
 def _out_of_plane(sides: list[Side], misfits: Array) -> list[int]:

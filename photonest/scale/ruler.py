@@ -118,7 +118,10 @@ class Ruler:
         view, other_view = answer
         rim = _rim(view, seen, edges)
         untold = tick == INCH_MM / 16 and comb.ticks[-1] - comb.ticks[0] < 32 * LEAST_TIMES + 1
-        warnings = (*((UNTOLD,) if untold else ()), *rolled(self.name, view))
+        turned = rolled(self.name, view)
+        if isinstance(turned, NotFound):
+            return turned
+        warnings = (*((UNTOLD,) if untold else ()), *turned)
         scale = scale_from_view(
             self.name, photo, view, rim, alternative=other_view, size_error=SIZE_ERROR, warnings=warnings
         )

@@ -1,3 +1,4 @@
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -88,13 +89,15 @@ def test_an_end_that_turns_the_ruler_otherwise_than_its_ticks_is_none(monkeypatc
     assert not any("turned" in text for text in scale.warnings)
 
 
-def test_a_ruler_on_its_edge_is_told_of() -> None:
-    pixels = photograph(
-        replace(CAMERA, tilt_deg=24, tilt_axis_deg=3), *_black_mm(), (-130.0, -190.0), turn_deg=3.0, ground=0.3
-    )
-    scale = find(pixels, "mm")
-    assert isinstance(scale, Scale), scale
-    assert any("turned by 2" in text for text in scale.warnings)
+@pytest.mark.parametrize("tilt", [20.0, 34.0])
+def test_a_sloping_ruler_is_told_of_or_refused(tilt: float) -> None:
+    camera = replace(CAMERA, tilt_deg=tilt, tilt_axis_deg=3)
+    answer = find(photograph(camera, *_black_mm(), (-130.0, -190.0), turn_deg=3.0, ground=0.3), "mm")
+    assert bool(answer) == (tilt < 26)
+    told = " ".join(answer.warnings) if isinstance(answer, Scale) else answer.reason
+    degrees = re.search(r"turned by (\d+) degrees", told)
+    assert degrees is not None, told
+    assert int(degrees[1]) == pytest.approx(tilt, abs=3)
 
 
 def test_ticks_must_be_said() -> None:
@@ -156,16 +159,28 @@ def test_two_rulers_at_different_heights_are_both_told_of() -> None:
     assert scale.standard_error_pct == pytest.approx(50 * np.log(ratio), rel=0.05)
 
 
+def asked(rows: int | None) -> Scale | NotFound:
+    """What the real photo's upper rows give."""
+    return Ruler().find(as_photo(read_photo(REAL).pixels[:rows]), Ruler.Options(ticks="mm"))
+
+
 def real(rows: int | None) -> Scale:
-    """The scale by the real photo's upper rows."""
-    scale = Ruler().find(as_photo(read_photo(REAL).pixels[:rows]), Ruler.Options(ticks="mm"))
+    """The scale by them."""
+    scale = asked(rows)
     assert isinstance(scale, Scale), scale
     return scale
 
 
 @pytest.mark.skipif(not REAL.exists(), reason="the annotated photos are not here")
-def test_real_ruler_beside_a_slice() -> None:
-    """A reader's marks lie 400 mm apart; the ruler is three-sided, so that its edge isn't quite where its ticks end."""
+def test_real_ruler_beside_a_slice(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A reader's marks lie 400 mm apart; the ruler is three-sided, so that its edge isn't quite where its ticks end.
+
+    Its sides slope, so that a face level with it would come out 47 % too large: lengths along it alone are right.
+    """
+    answer = asked(2400)
+    assert isinstance(answer, NotFound)
+    assert "sloping" in answer.reason
+    monkeypatch.setattr("photonest.scale.advice.SLOPING_DEG", 90.0)
     start, end = photo_to_mm(real(2400), [[203, 300], [97, 2514]])
     assert np.linalg.norm(end - start) == pytest.approx(400, abs=4.0)
 
