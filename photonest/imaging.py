@@ -59,6 +59,22 @@ def averaged(flat: FlatPhoto, longest_px: float) -> FlatPhoto:
     return _at_most(halved(flat, 2 * longest_px), longest_px, cv2.INTER_AREA)
 
 
+def enlarged(flat: FlatPhoto, longest_px: float) -> FlatPhoto:
+    """Return the same picture with its longer side at least `longest_px`, to a pixel; never made smaller.
+
+    >>> flat = FlatPhoto(np.zeros((40, 60, 3), np.uint8), mm_per_px=0.5, origin=(0.0, 0.0), aim=(1.0, 1.0))
+    >>> large = enlarged(flat, 120)
+    >>> large.pixels.shape, large.mm_per_px, large.origin
+    ((80, 120, 3), 0.25, (-0.125, -0.125))
+    """
+    import cv2
+
+    height, width = flat.pixels.shape[:2]
+    factor = max(height, width) / longest_px
+    size = int(width / factor + 1e-9), int(height / factor + 1e-9)
+    return flat if factor >= 1 else _resized(flat, size, factor, cv2.INTER_CUBIC)
+
+
 def halved(flat: FlatPhoto, least_px: float) -> FlatPhoto:
     """Return the same picture, halved by averaging for as long as its longer side keeps that many pixels.
 

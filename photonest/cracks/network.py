@@ -12,11 +12,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photonest.imaging import light_of_values, polygon_mask, reduced
+from photonest.imaging import enlarged, light_of_values, polygon_mask, reduced
 from photonest.model import FlatPhoto, Pith
 from photonest.networks import trained_network
 
 DIAMETER_PX = 1100
+MOST_ENLARGED = 2.0  # times: on a small face cracks are finer than what the network was taught
 LEVELS = 16  # the network halves the picture four times
 NOWHERE = -12.0
 # light of the picture's darkest over that of the wood's middle from which on a veil is seen, and what is left of it;
@@ -46,8 +47,9 @@ def likeness(face: FlatPhoto, outline: NDArray[np.float64], diameter: float, pit
     """Look for cracks on a face whose edge in mm is `outline`."""
     import cv2
 
-    longest = max(face.pixels.shape[:2]) * min(1.0, DIAMETER_PX * face.mm_per_px / diameter)
-    small = reduced(face, longest, sharp=True)
+    share = min(MOST_ENLARGED, DIAMETER_PX * face.mm_per_px / diameter)
+    longest = max(face.pixels.shape[:2]) * share
+    small = enlarged(face, longest) if share > 1 else reduced(face, longest, sharp=True)
     height, width = small.pixels.shape[:2]
     rows, columns = -(-height // LEVELS) * LEVELS, -(-width // LEVELS) * LEVELS
     wood = polygon_mask(small.to_px(outline), (height, width))
