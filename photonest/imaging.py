@@ -480,4 +480,6 @@ def k_means(every: Image, some: Image, count: int, rounds: int) -> NDArray[np.in
 
 
 def _nearest(points: Image, centres: Image) -> NDArray[np.intp]:
-    return np.asarray(((centres**2).sum(axis=0)[:, None] - 2 * centres.T @ points).argmin(axis=0))
+    apart = points.T @ (-2 * centres)
+    apart += (centres**2).sum(axis=0)
+    return np.asarray(apart.argmin(axis=1))
