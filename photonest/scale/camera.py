@@ -28,6 +28,7 @@ _STEPS = 40
 _TURN_STEP = 1e-6
 _DIMENSIONLESS = [0, 3, 4, 5, 6, 7, 10]  # of the parameters: those where a change of 1 is a very large one
 _BOLDEST = 0.3  # change of one of them in a step
+_EASING = 1 / 30  # of the damping that is left at the least after a step that kept all it promised
 
 
 @dataclass(frozen=True)
@@ -254,6 +255,9 @@ def fit(
 ) -> View | None:
     """Return the most likely view near a first one, with its covariance (Levenberg-Marquardt).
 
+    The damping follows how well each step keeps what it promised (Nielsen 1999): a focal length and a distance that
+    change together make a narrow, bent valley, in which a step is too bold or too timid for many in a row.
+
     Parameters
     ----------
     residuals : callable
@@ -287,7 +291,7 @@ def fit(
         normal, slope = jacobian.T @ jacobian, jacobian.T @ current
         if not np.isfinite(normal).all():
             return None
-        raised = False
+        rise = 2.0
         while True:
             change = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -slope)
             change /= max(1.0, float(np.abs(change[_DIMENSIONLESS]).max()) / _BOLDEST)
@@ -296,10 +300,11 @@ def fit(
             gain = float(current @ current - result @ result)
             if gain >= 0 or damping > 1e8:
                 break
-            damping, raised = damping * 10, True
+            damping, rise = damping * rise, 2 * rise
         if not gain >= 0:
             return None
-        view, current, damping = tried, result, damping if raised else max(damping / 10, 1e-9)
+        kept = gain / max(-float(change @ (2 * slope + normal @ change)), 1e-12)
+        view, current, damping = tried, result, max(damping * max(_EASING, 1 - (2 * kept - 1) ** 3), 1e-9)
         jacobian = jacobian_at(view, current)
         if gain <= settled * (1 + float(current @ current)):
             break

@@ -27,7 +27,7 @@ CLEAR_GROWTH_PX, SHADOW_OWN = 0.07, 0.4
 ALIKE_PIECES = 3.0  # over which errors of neighbouring pieces of an edge are alike
 # errors are first taken to be larger, so that what is known keeps the lens sane; how far each fit is driven, and the
 # most steps it takes
-SOFTNESS = ((30.0, 1e-3, 12), (1.0, 1e-4, 12), (1.0, 1e-6, 25))
+SOFTNESS = ((30.0, 1e-3, 12), (1.0, 1e-4, 12), (1.0, 1e-5, 60))
 # of views by a soft fit: elements of the rotation within which they lead to one in the end, and more cost than the
 # best's with which they lead to none as likely (of second ones that did, at most 2.3 among drawn cards and sheets)
 ROUGHLY_ALIKE, UNLIKELY = 0.01, 5.0
