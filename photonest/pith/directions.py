@@ -24,6 +24,7 @@ from photonest.model import FlatPhoto, Points
 
 WAYS = 36  # in a half turn
 LEAST_ENERGY = 1e-6  # of a gradient, where contrast is one: less is rounding
+STRONGEST = 8.0  # times as much as the middle one a line counts at most: a pencil's would outweigh all faint rays
 STEP = 3  # pixels between the points where directions are read: the tensor is as wide
 
 
@@ -82,12 +83,15 @@ def directions(seen: View, gradient_sigma: float, tensor_sigma: float) -> Direct
     inside = seen.depth[STEP // 2 :: STEP, STEP // 2 :: STEP][:height, :width] > margin
     strength = lines.coherence**2 * np.sqrt(lines.energy)
     rows, columns = np.nonzero(inside & (lines.energy > LEAST_ENERGY))
+    strength = strength[rows, columns]
+    if len(strength):
+        strength = np.minimum(strength, STRONGEST * np.median(strength))
     order = np.random.default_rng(0).permutation(len(rows))
     rows, columns = rows[order], columns[order]
     return Directions(
         STEP * np.column_stack([columns, rows]).astype(np.float64) + (STEP - 1) / 2,
         np.column_stack([x[rows, columns], y[rows, columns]]).astype(np.float64),
-        strength[rows, columns].astype(np.float64),
+        strength[order].astype(np.float64),
     )
 
 

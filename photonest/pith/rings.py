@@ -14,13 +14,15 @@ from photonest.imaging import Image
 from photonest.model import FlatPhoto, NotFound, Outline, Pith, Points
 from photonest.pith.directions import Directions, View, directions, evened, near, turned, view
 from photonest.pith.drift import CENTRE, DRIFTING, OVAL, Fit, Vote, agreement, fit, votes
-from photonest.pith.straight import Weighed, holed, straight_places, straightest, straightness, weighed
+from photonest.pith.straight import Weighed, holed, ring_width, straight_places, straightest, straightness, weighed
 
 HINT = "sand or plane the middle, take a sharper photo in even light, or set the pith by hand"
 FAINT, FAINT_AT_EDGE = 0.25, 0.6  # below it the search for straight rings starts from several places
 REACH, SAME = 0.04, 0.005  # mean radii: a place so far from the fit must win 0.05; places so near are one
 BY_CHANCE, HARDLY = 0.06, 0.14  # so straight lie the rings about any place, and about a pith hardly to be seen
 BELIEVED = 0.15, 0.3  # rings seen in part only: so straight they may lie by chance, and are sure not to
+SEEN_WHOLE = 0.7  # of the disc about a pith; with less it is sought and doubted as one at the edge
+WIDTH_WITHIN = 0.15  # mean diameters about the pith within which the rings' width is taken
 LARGEST_ERROR = 0.015  # of the mean diameter; beyond it there is no answer
 LARGEST_AT_EDGE = 0.009  # the same for a pith at the edge of the wood or outside: twice as much is too much there
 # Radius of the disc looked at in mean radii, how much of the family is free, and whether radial lines (rays, checks,
@@ -38,6 +40,7 @@ DISCS = (
 CLEAR_RAYS = 0.7  # share above which lines without straight rings are enough
 CLEAR = 0.6  # share of lines in agreement above which no rival is looked at
 ASKED = 6  # times as many lines as are fitted are asked whether they agree: fewer would decide by chance
+LOST = 0.12  # smaller by this than by a larger disc, the share of lines in agreement says that the answer went astray
 REPEATS = 4  # a disc follows its own centre this often at most, for as long as that moves by a twentieth of its radius
 
 
@@ -68,18 +71,27 @@ class Located(NamedTuple):
         Share of the lines all over the face that run along the rings or along the rays of the answer, 0 to 1.
     straight : float
         How straight the rings lie when unrolled about it, 0 to 1.
-    one_sided : bool
-        The pith lies at the edge of the wood or outside it, so that no disc about it is seen whole.
+    covered : float
+        How much of the disc about it, a quarter of the diameter wide, is wood.
+    width : float
+        How far apart, in pixels, the rings about it lie.
     unsure : float
-        How far, in pixels, other ways to look put it, by as much as each has been seen to tell.
+        How far, in pixels, other ways to look put it, by as much as each has been seen to tell; where small discs left
+        the place that most lines agree on, how far off that is.
     """
 
     centre: NDArray[np.float64]
     fits: tuple[Fit, ...]
     agree: float
     straight: float
-    one_sided: bool
+    covered: float
+    width: float
     unsure: float
+
+    @property
+    def one_sided(self) -> bool:
+        """Whether the pith lies at the edge of the wood or outside it, so that no disc about it is seen whole."""
+        return self.covered < SEEN_WHOLE
 
 
 def locate(seen: View, edge: NDArray[np.float64], samples: int) -> Located | None:
@@ -103,12 +115,16 @@ def locate(seen: View, edge: NDArray[np.float64], samples: int) -> Located | Non
             best, rays, most = fits, vote.rays, agree
         if agree > CLEAR:
             break
-    one_sided = _one_sided(seen, best[-1].centre)
-    if one_sided:
+    covered = _covered(seen, best[-1].centre)
+    if covered < SEEN_WHOLE:
         best += _by_many(turned(many, best[-1].centre) if rays else many, best[-1])
-    centre, straight, unsure = _straighten(seen, best[-1], one_sided)
+    centre, straight, unsure = _straighten(seen, best[-1], covered < SEEN_WHOLE)
     agree = agreement(asked, np.concatenate([centre / radius, best[-1].parameters[2:]]), radius)
-    return Located(centre, tuple(best), agree, straight, one_sided, unsure)
+    shares = [agreement(even, one.parameters, radius) for one in best]
+    if agree < max(shares) - LOST:
+        unsure = math.hypot(unsure, math.dist(centre, best[int(np.argmax(shares))].centre))
+    width = ring_width(holed(seen), centre, WIDTH_WITHIN * seen.diameter)
+    return Located(centre, tuple(best), agree, straight, covered, width, unsure)
 
 
 def _followed(seen: View, parts: list[Directions], whole: Directions, vote: Vote, samples: int) -> list[Fit]:
@@ -118,7 +134,7 @@ def _followed(seen: View, parts: list[Directions], whole: Directions, vote: Vote
     fits = [fit(turned(whole, vote.place) if vote.rays else whole, start, radius, CENTRE)]
     for share, free, radial in DISCS:
         # Half a disc bends a fit more than it sharpens it: the family of the whole face is then the best there is.
-        if math.isfinite(share) and _one_sided(seen, fits[-1].centre):
+        if math.isfinite(share) and _covered(seen, fits[-1].centre) < SEEN_WHOLE:
             break
         for _ in range(REPEATS if math.isfinite(share) else 1):
             centre = fits[-1].centre
@@ -207,33 +223,37 @@ def _straight_about(image: Image, last: Fit, one_sided: bool) -> Weighed:
     return weighed(places, np.array([wide(place) for place in places]) - 0.05 * off**2)
 
 
-def _one_sided(seen: View, centre: NDArray[np.float64]) -> bool:
-    """Return whether the wood covers little of the disc about a point, an eighth of the diameter in radius."""
+def _covered(seen: View, centre: NDArray[np.float64]) -> float:
+    """Return how much the wood covers of the disc about a point, an eighth of the diameter in radius."""
     radius = seen.diameter / 8
     first, beyond = (np.maximum(centre + reach, 0).astype(int) for reach in (-radius, radius + 1))
     part = seen.mask[first[1] : beyond[1], first[0] : beyond[0]]
     rows, columns = np.ogrid[: part.shape[0], : part.shape[1]]
     x, y = first - centre
     held = part & ((columns + x) ** 2 + (rows + y) ** 2 <= radius**2)
-    return bool(np.count_nonzero(held) < 0.7 * math.pi * radius**2)
+    return float(np.count_nonzero(held) / (math.pi * radius**2))
 
 
 def standard_error(found: Located, diameter: float) -> float:
     """Return the standard error along each axis, in mean diameters.
 
     Measured on drawn faces and on photos read by eye (tests/bench/pith.py): where the pith is seen all round, the
-    error goes with how far several ways to look at it lie apart and how little of the contrast the rings explain and,
-    where that is next to nothing, with how few of the lines agree; else with how far those ways lie apart and, the less
-    straight the rings are seen to lie, with how far sectors of the face disagree about where the rings' normals meet.
+    error goes with how far several ways to look at it lie apart, how little of the contrast the rings explain, how wide
+    the rings are (nothing is seen within the innermost) and, where next to nothing is explained, with how few of the
+    lines agree; it doubles towards an edge of the wood. At the edge it goes with how far those ways lie apart and, the
+    less straight the rings are seen to lie, with how far sectors of the face disagree about where the rings' normals
+    meet.
     """
     coarse = 0.003 * (250 / diameter) ** 2.5  # fewer pixels lose the inner rings: faces made smaller step by step
     if not found.one_sided:
         usual, faint = 1.4e-5 * (max(found.straight, 0.0) + 0.03) ** -1.9, 0.0
         if found.straight < HARDLY:  # the straightest place may be another's
             faint = 0.002 + 0.03 * max(0.75 - found.agree, 0.0) + 0.002 * (found.straight < BY_CHANCE)
-        return math.hypot(usual, found.unsure / diameter, faint, coarse)
+        wide = min(150 * (found.width / diameter) ** 3, 0.002)
+        hidden = (1 - min(found.covered, 1.0)) / (1 - SEEN_WHOLE)
+        return (1 + hidden) * math.hypot(usual, found.unsure / diameter, faint, wide, coarse)
     sectors = math.sqrt(float(np.trace(found.fits[-1].covariance)) / 2) / diameter
-    seen = math.hypot(0.15 * sectors**0.8 + 0.0005, found.unsure / diameter, coarse)
+    seen = 1.2 * math.hypot(0.15 * sectors**0.8 + 0.0005, found.unsure / diameter, coarse)
     hardly = math.hypot(1.6 * sectors**0.8, 0.009, coarse)
     return hardly + _believed(found.straight) * (seen - hardly)
 

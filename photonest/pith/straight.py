@@ -86,6 +86,19 @@ def _bands(count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     return starts, np.diff(starts, append=count)
 
 
+def ring_width(image: Image, centre: Place, radius: float) -> float:
+    """Return how far apart the rings about a point lie, out to `radius` pixels: the mean wavelength of their tones."""
+    across, down = _rays(radius, (0.0, 0.0, 0.0, 0.0), 1.0)
+    values = sampled(image, across + np.float32(centre[0]), down + np.float32(centre[1]))
+    mean = np.nan_to_num(values).reshape(SECTORS, RAYS, -1).mean(axis=1)
+    rings = np.median(mean, axis=0)
+    size = 4 * len(rings)
+    power = np.abs(np.fft.rfft((rings - rings.mean()) * np.hanning(len(rings)), size)) ** 2
+    waves = np.fft.rfftfreq(size)
+    power[waves < 1.5 / len(rings)] = 0.0  # what goes on over the whole radius is no ring
+    return float(power.sum() / max(float(power @ waves), 1e-12))
+
+
 class Weighed(NamedTuple):
     """The best of several places, how far from it their mean lies, and how far along each axis they scatter about that.
 

@@ -8,7 +8,8 @@ import shapely
 from numpy.typing import NDArray
 
 from photonest.model import FlatPhoto, NotFound, Outline, Pith
-from photonest.pith.rings import RingOptions, RingPith
+from photonest.pith.directions import view
+from photonest.pith.rings import RingOptions, RingPith, locate, standard_error
 from tests.outline.scenes import blob, coverage, painted, photo
 
 SHAPE = (420, 560)
@@ -78,6 +79,33 @@ def test_rays_alone_show_the_pith() -> None:
     away, error, _ = miss(pixels, line, pith)
     assert away < 1.0
     assert away < 3 * error
+
+
+def test_a_pencil_line_across_faint_rays_is_not_taken_for_rings_about_the_pith() -> None:
+    import cv2
+
+    line, pith = blob((285, 212), 180), (300, 205)
+    y, x = np.mgrid[: SHAPE[0], : SHAPE[1]]
+    angle = np.arctan2(y - pith[1], x - pith[0])
+    rays = np.repeat((150 + 9 * np.sin(70 * angle))[..., None], 3, axis=2)
+    grain = np.random.default_rng(3).normal(0, 12, SHAPE)[..., None]
+    pixels = np.clip(rays + grain, 0, 255).astype(np.uint8)
+    cv2.ellipse(pixels, (240, 330), (110, 110), 0, 200, 330, (25, 25, 25), 7)
+    flat, answer = find(pixels, line)
+    # small discs are drawn to the line, by a tenth of the diameter: that far from where most lines agree none is given
+    assert isinstance(answer, NotFound) or np.hypot(*(flat.to_px(answer.point) - pith)) < 3
+
+
+def test_a_pith_seen_less_all_round_or_within_wide_rings_is_less_sure() -> None:
+    line, pith = blob((285, 212), 180), (300, 205)
+    flat = photo(painted(SHAPE, line, pith, noise=8))
+    seen = view(flat, outlined(flat, line).wood, 700)
+    found = locate(seen, seen.flat.to_px(flat.to_mm(line)), 1200)
+    assert found is not None
+    assert not found.one_sided
+    error = standard_error(found, seen.diameter)
+    assert standard_error(found._replace(covered=0.75), seen.diameter) > 1.7 * error
+    assert standard_error(found._replace(width=0.025 * seen.diameter), seen.diameter) > 0.002
 
 
 def test_a_wide_crack_and_a_knot_at_the_pith() -> None:

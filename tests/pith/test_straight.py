@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from photonest.pith.directions import view
-from photonest.pith.straight import holed, straightest, straightness, weighed
+from photonest.pith.straight import holed, ring_width, straightest, straightness, weighed
 from tests.outline.scenes import blob, painted, photo
 
 CIRCLES = np.zeros(4)
@@ -34,6 +34,16 @@ def test_no_rings_no_straightness() -> None:
     flat = photo(noise)
     seen = view(flat, tuple((float(x), float(y)) for x, y in flat.to_mm(line)), 300)
     assert straightness(holed(seen), seen.flat.to_px(flat.to_mm([200.0, 200.0])), 45.0, CIRCLES) < 0.15
+
+
+@pytest.mark.parametrize("pitch", [6.0, 11.0, 17.0])
+def test_width_of_rings_is_how_often_their_tone_comes_back(pitch: float) -> None:
+    y, x = np.mgrid[:240, :240].astype(np.float32)
+    rings = np.sin(2 * np.pi / pitch * np.hypot(x - 120, y - 118)).astype(np.float32)
+    cut = np.where(x < 110, np.float32(np.nan), rings)  # a half of them is enough
+    for image in (rings, cut):
+        # the spectrum of a stretch of 100 pixels is a hundredth of a wave wide, of which the mean keeps a part
+        assert ring_width(image, np.array([120.0, 118.0]), 100.0) == pytest.approx(pitch, rel=0.12)
 
 
 def test_places_count_by_how_straight_the_rings_lie() -> None:
