@@ -25,14 +25,13 @@ SIZES_MM: dict[str, tuple[float, float]] = {  # long side first
 }
 UNNAMED = ("A4", "Letter")  # A3, A4 and A5 have one proportion: the others must be named
 MARGIN = 0.05  # of each side
-ALIKE = 0.001  # of the photo's longer side, that corners of one shape are read apart
+ALIKE, MOST_READ = 0.001, 3  # of the photo's longer side, that corners of one shape are read apart; how often it is
 CORNER, ROUGH_PROPORTION = 0.0004, 0.03  # of corners: their error over the photo's longer side; a bias
 CUT_ERROR_MM = 0.5  # of office paper's sides, well inside the 2 mm that ISO 216 allows; common practice, no source
 SMALLEST_SHARE = 0.035  # of the frame; smaller white rectangles are labels
 SURE_FIT = 1.2  # mean squared residual over its expectation, below which no better one is looked for
 WORST_FIT = 1.6  # mean squared residual over its expectation: flat sheets stay below 1.45, one bent by 1 mm does not
 HIDDEN = "a white rectangle does not show four sharp corners: one is hidden, bent or cut off, or it is no sheet"
-ROUGH = "a white rectangle's side is rough where something lies along it or it is bent, or it is no sheet"
 # share of each side that must be seen, or else all corners be sharp and the proportion closer to a sheet's, in its
 # standard errors; by how much rougher than usual, and by how much more, one may be: the edge of what is printed on
 # something is seen in part and rough
@@ -45,7 +44,9 @@ CLEAN_SHARE, CLEAN, TELLING = 0.7, 8e-5, 0.012
 MOST_DOUBT, MOST_OFF = 0.028, 3.0
 UNTOLD = "a white rectangle's proportion can't be told well enough: it is seen too slantwise, or is no sheet"
 SURE_NAME = 10.0  # difference of squared standard errors by which one proportion is sure: odds of 150 to 1
-BENT_GAIN = 12.0  # in squared standard errors, by which a bent sheet must fit better: most lie flat
+BENT_GAIN = (
+    6.0  # in squared standard errors, by which a bent sheet must fit better: most lie flat, one in twenty does not
+)
 FLAT_MM = 0.3  # that the sides of a sheet that lies flat are above its middle, or below; common practice, no source
 BEND = 0.012  # of a sheet's height, that its sides may lie above its middle
 LOOKS_BENT = 0.01  # share of a side's length by which it may look bent then: 1.5 times that bend, from 30 degrees aside
@@ -124,7 +125,7 @@ class Paper:
                 yield from searched(photo).placed(is_wanted)
 
         def is_worth_reading(corners: Array) -> bool:
-            if any(_is_again(corners, other, photo) for other in read):
+            if _is_known(corners, read, photo):
                 return False
             # what shows fewer sharp corners is no sheet; one such need be read, to be told of
             return not complaints or sharp_corners(photo, corners, strongest=True).count > 2
@@ -132,11 +133,10 @@ class Paper:
         for rough in shapes():
             near = is_wanted(rough) and seem_right(photo, rough, *_about(rough), sharp=True).any()
             seen = sharpened(photo, rough, MARGIN, is_worth_reading, LOOKS_BENT) if near else None
-            if seen is None or any(_is_again(seen.corners, other, photo) for other in read):
-                continue  # lines close one shape in several ways: what it is read to be at first stands
+            if seen is None or _is_known(seen.corners, read, photo):
+                continue
             found = as_paper(photo, prior, seen, names, least_light)
-            # where something lies along a side, the shape may be read clear of that from elsewhere
-            read += [] if found == ROUGH else [seen.corners]
+            read.append(seen.corners)
             if isinstance(found, str):
                 complaints.append(found)
             elif found is not None:
@@ -158,6 +158,11 @@ class Paper:
             reference_error=CUT_ERROR_MM * float(np.hypot(1 / best.size[0], 1 / best.size[1])) / 2,
             warnings=warnings,
         )
+
+
+def _is_known(corners: Array, read: list[Array], photo: Photo) -> bool:
+    """Whether a shape has been read often enough: dust or a bend may mislead one reading, and another be right."""
+    return sum(_is_again(corners, other, photo) for other in read) >= MOST_READ
 
 
 def _is_again(corners: Array, other: Array, photo: Photo) -> bool:
@@ -192,10 +197,12 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...], lea
     share, rough = min(edge.share for edge in seen.edges), [edge.error_px for edge in seen.edges]
     clean = share > CLEAN_SHARE and max(rough) < CLEAN * longer
     covered = share < LEAST_SIDE
-    if runs_on(photo, seen.corners) or (covered and corners.count < 4):
+    if (
+        runs_on(photo, seen.corners)
+        or (covered and corners.count < 4)
+        or max(rough) > UNEVEN_PX + UNEVEN * float(np.median(rough))
+    ):
         return HIDDEN
-    if max(rough) > UNEVEN_PX + UNEVEN * float(np.median(rough)):
-        return ROUGH
     nearly = corners.count > 1 and clean and not (corners.wrong | corners.missing).any()
     if corners.count < 4 and not (nearly and sharp_corners(photo, seen.corners, strongest=True).count > 2):
         return HIDDEN

@@ -5,7 +5,7 @@ import pytest
 
 from photonest.scale.camera import Prior, View, rotation
 from photonest.scale.edges import Edge
-from photonest.scale.paper import MOST_DOUBT, UNNAMED, _is_again, _told, may_be_paper
+from photonest.scale.paper import MOST_DOUBT, MOST_READ, UNNAMED, _is_again, _is_known, _told, may_be_paper
 from photonest.scale.rectangle import Seen, proportion
 from tests.scale.scenes import as_photo
 
@@ -53,6 +53,8 @@ def test_a_shape_read_before_is_known_whichever_corner_comes_first() -> None:
     assert _is_again(np.roll(corners, 3, axis=0) + 1.0, corners, photo)
     assert not _is_again(np.add(corners, [0.0, 3.0]), corners, photo)
     assert not _is_again(corners[::-1], corners, photo)
+    assert not _is_known(corners, [corners] * (MOST_READ - 1), photo)  # another start may read it clear of dust
+    assert _is_known(corners, [corners] * MOST_READ, photo)
 
 
 @pytest.mark.parametrize(("streaks", "plain"), [(0.0, True), (12.0, False)])
