@@ -136,7 +136,7 @@ class Paper:
             if seen is None or _is_known(seen.corners, read, photo):
                 continue
             found = as_paper(photo, prior, seen, names, least_light)
-            read.append(seen.corners)
+            read += [seen.corners] * (1 if isinstance(found, str) else MOST_READ)
             if isinstance(found, str):
                 complaints.append(found)
             elif found is not None:
