@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from photonest.imaging import Image, Mask, cropped, luminance, mean_diameter, polygon_mask, reduced
+from photonest.imaging import Image, Mask, luminance, polygon_mask
 from photonest.model import FlatPhoto, Points
+from photonest.planar import mean_diameter
+from photonest.resizing import cropped, reduced
 
 LOOK_PX = 700.0  # mean diameter of the face in the picture that is judged
 SMALL_PX = 300.0  # mean diameter of the face in the photo

@@ -2,51 +2,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import shapely
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from photonest import imaging
-from photonest.model import FlatPhoto
-
-
-def flat_of(height: int, width: int) -> FlatPhoto:
-    y, x = np.mgrid[:height, :width]
-    ramp = np.dstack([x * 200 / width, y * 200 / height, x * 0 + 90]).astype(np.uint8)
-    return FlatPhoto(ramp, 0.4, (-10.0, 5.0), (0.0, 0.0), covered=np.ones((height, width), bool))
-
-
-@settings(max_examples=25)
-@given(st.integers(60, 240), st.integers(60, 240), st.integers(20, 200))
-def test_reduced_keeps_every_place(height: int, width: int, longest: int) -> None:
-    flat = flat_of(height, width)
-    small = imaging.reduced(flat, longest)
-    assert max(small.pixels.shape[:2]) <= max(longest, 1)
-    assert small.covered is not None and small.covered.shape == small.pixels.shape[:2]
-    # The red ramp tells where in mm a pixel lies: its middle must agree to a reduced pixel plus the ramp's rounding.
-    row, column = small.pixels.shape[0] // 2, small.pixels.shape[1] // 2
-    place = flat.to_px(small.to_mm([[column, row]]))[0]
-    seen = small.pixels[row, column].astype(float) * np.array([width, height, 1]) / 200
-    assert abs(seen[0] - place[0]) < 0.75 * max(width / 200, 1) + 0.6
-    assert abs(seen[1] - place[1]) < 0.75 * max(height / 200, 1) + 0.6
-
-
-def test_cropped_is_the_same_picture_elsewhere() -> None:
-    flat = flat_of(100, 120)
-    part = imaging.cropped(flat, (0.0, 10.0), (20.0, 30.0))
-    x, y = flat.to_px(part.to_mm([[3, 4]]))[0]
-    assert (part.pixels[4, 3] == flat.pixels[round(y), round(x)]).all()
-    assert imaging.cropped(flat, (900.0, 900.0), (901.0, 901.0)).pixels.shape[:2] == (1, 1)
-
-
-def test_polygon_measures_agree_with_shapely() -> None:
-    rng = np.random.default_rng(0)
-    angle = np.sort(rng.uniform(0, 2 * np.pi, 40))
-    points = np.column_stack([np.cos(angle), np.sin(angle)]) * rng.uniform(5, 9, (40, 1)) + [30, -20]
-    polygon = shapely.Polygon(points)
-    assert imaging.polygon_area(points) == pytest.approx(polygon.area)
-    assert imaging.polygon_centroid(points) == pytest.approx([polygon.centroid.x, polygon.centroid.y])
-    assert imaging.mean_diameter(points) == pytest.approx(2 * np.sqrt(polygon.area / np.pi))
 
 
 def test_mask_has_the_polygons_area() -> None:
@@ -101,38 +58,6 @@ def test_regular_marks_go_and_rings_stay() -> None:
     clean = imaging.without_regular_marks((rings + marks).astype(np.float32))
     assert np.corrcoef(clean.ravel(), rings.ravel())[0, 1] > 0.85
     assert abs(np.corrcoef(clean.ravel(), marks.ravel())[0, 1]) < 0.3
-
-
-@pytest.mark.parametrize("sharp", [False, True])
-def test_a_reduced_picture_keeps_its_brightness(sharp: bool) -> None:
-    noisy = np.random.default_rng(3).integers(60, 200, (301, 453, 3), dtype=np.uint8)
-    flat = FlatPhoto(noisy, 0.4, (0.0, 0.0), (0.0, 0.0))
-    for small in (imaging.reduced(flat, 70, sharp=sharp), imaging.averaged(flat, 70)):
-        assert max(small.pixels.shape[:2]) == 70
-        assert small.pixels.mean() == pytest.approx(noisy.mean(), abs=1.0)
-        assert small.pixels.std() < noisy.std() / 2
-
-
-@settings(max_examples=20)
-@given(st.integers(0, 1000))
-def test_best_closed_path_is_the_cheapest(seed: int) -> None:
-    import itertools
-
-    cost = np.random.default_rng(seed).uniform(size=(6, 4))
-    found = imaging.best_closed_path(np.tile(cost, (4, 1)), 1)  # four rounds: the seam's choice can't matter
-    paths = itertools.product(range(4), repeat=6)
-    closed = [p for p in paths if all(abs(p[k] - p[k - 1]) <= 1 for k in range(6))]
-    cheapest = min(cost[range(6), p].sum() for p in closed)
-    middle = found[6:18]
-    assert np.abs(np.diff(found)).max() <= 1
-    # Two rounds between open ends can only be cheaper than twice the cheapest closed one, by at most one row each end.
-    assert np.tile(cost, (2, 1))[range(12), middle].sum() <= 2 * cheapest + 2
-
-
-def test_evenly_spaces_points() -> None:
-    ring = imaging.evenly(np.array([[0.0, 0.0], [3.0, 0.0], [3.0, 1.0], [0.0, 1.0]]), 16)
-    steps = np.hypot(*np.diff(np.vstack([ring, ring[:1]]), axis=0).T)
-    assert steps == pytest.approx(np.full(16, 0.5))
 
 
 def test_flattening_leaves_rings_in_a_stained_heart_and_no_line_along_its_edge() -> None:

@@ -12,9 +12,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photonest.imaging import enlarged, light_of_values, polygon_mask, reduced
+from photonest.imaging import light_of_values, polygon_mask
 from photonest.model import FlatPhoto, Pith
 from photonest.networks import trained_network
+from photonest.resizing import enlarged, reduced
 
 DIAMETER_PX = 1100
 MOST_ENLARGED = 2.0  # times: on a small face cracks are finer than what the network was taught

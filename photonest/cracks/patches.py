@@ -15,8 +15,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import Mask, blurred, blurred_within, cropped, mean_diameter, polygon_mask, reduced, usable_part
+from photonest.imaging import Mask, blurred, blurred_within, polygon_mask, usable_part
 from photonest.model import FlatPhoto, Outline
+from photonest.planar import mean_diameter
+from photonest.resizing import cropped, reduced
 
 Pixels = NDArray[np.uint8]
 AREAS_PX, HOLES_PX = 512, 1100  # mean diameter at which either is sought

@@ -12,8 +12,10 @@ from photonest.cracks.network import Likeness, likeness
 from photonest.cracks.paths import GridPath, best_paths
 from photonest.cracks.profiles import Profile, are_light, profiles, ranked
 from photonest.cracks.strips import CELL, Floats, Grid, PolarGrid, RingGrid, TurnedGrid, cells
-from photonest.imaging import cropped, mean_diameter, polygon_mask, reduced
+from photonest.imaging import polygon_mask
 from photonest.model import FlatPhoto, Outline, Pith
+from photonest.planar import mean_diameter
+from photonest.resizing import cropped, reduced
 
 MEASURE_DIAMETER_PX = 3600  # beyond, more pixels tell nothing more of a line's width
 LEAST_LENGTH = (

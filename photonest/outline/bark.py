@@ -8,9 +8,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import Mask, Path, best_closed_path, mean_diameter
+from photonest.imaging import Mask
 from photonest.model import FlatPhoto
 from photonest.outline.strip import COARSE, SplitSettings, Strip, about, shares_near, unroll
+from photonest.planar import Path, best_closed_path, mean_diameter
 
 REACH = 0.2  # no bark is told apart that is wider, in mean diameters
 OUTWARDS = replace(COARSE, longest_px=360, whole_share=0.5, bend=0.8, gap=0.006, reach=0.06)

@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import Mask, reduced
+from photonest.imaging import Mask
 from photonest.model import FlatPhoto
+from photonest.resizing import reduced
 
 LOOK_PX = 480
 EVEN = 6  # grey levels by which a border may depart from its colour, for JPEG's sake

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from photonest.imaging import Path, mean_diameter, polygon_area, reduced, usable_part
+from photonest.imaging import usable_part
 from photonest.model import FlatPhoto, NotFound, Outline
 from photonest.outline import bark
 from photonest.outline.answers import CUT, RETAKE, nothing_to_see
@@ -15,6 +15,8 @@ from photonest.outline.lines import CUT_RUN, as_points, at_frame, longest_run, s
 from photonest.outline.plain import contour, plain_piece
 from photonest.outline.regions import best_edge, prepare
 from photonest.outline.strip import COARSE, FINE, sharpened
+from photonest.planar import Path, mean_diameter, polygon_area
+from photonest.resizing import reduced
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import Mask, Path, evenly, mean_diameter, polygon_centroid
+from photonest.imaging import Mask
 from photonest.model import FlatPhoto, Points
+from photonest.planar import Path, evenly, mean_diameter, polygon_centroid
 
 NEAR_FRAME, CUT_RUN = 0.008, 0.075
 """Within so many mean diameters of the frame (a network sees no finer) an edge runs along it. A disc that only touches

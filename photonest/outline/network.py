@@ -15,9 +15,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import Image, Path, averaged, polygon_area, sampled, usable_part
+from photonest.imaging import Image, sampled, usable_part
 from photonest.model import FlatPhoto
 from photonest.networks import trained_network
+from photonest.planar import Path, polygon_area
+from photonest.resizing import averaged
 
 SIDE = 256
 AIM_PX = 24.0  # standard deviation of the spot that marks the aim

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import Mask, Path, blurred, evenly
+from photonest.imaging import Mask, blurred
 from photonest.model import FlatPhoto
+from photonest.planar import Path, evenly
 
 
 @dataclass(frozen=True)

@@ -13,23 +13,9 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import (
-    Image,
-    Mask,
-    Orientation,
-    Path,
-    best_closed_path,
-    blurred,
-    grid,
-    k_means,
-    luminance,
-    meeting_score,
-    orientation,
-    polygon_centroid,
-    polygon_mask,
-    sampled,
-)
+from photonest.imaging import Image, Mask, Orientation, blurred, luminance, orientation, polygon_mask, sampled
 from photonest.model import FlatPhoto
+from photonest.planar import Path, best_closed_path, grid, k_means, meeting_score, polygon_centroid
 
 Labels = NDArray[np.intp]
 RAYS = 180

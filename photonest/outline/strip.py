@@ -12,22 +12,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import (
-    Image,
-    Mask,
-    Path,
-    best_closed_path,
-    cropped,
-    evenly,
-    luminance,
-    mean_diameter,
-    reduced,
-    sampled,
-    usable_part,
-)
+from photonest.imaging import Image, Mask, luminance, sampled, usable_part
 from photonest.model import FlatPhoto
 from photonest.outline.lines import away_from
 from photonest.outline.regions import Labels, clusters, edge_strength, features, planes
+from photonest.planar import Path, best_closed_path, evenly, mean_diameter
+from photonest.resizing import cropped, reduced
 
 
 @dataclass(frozen=True)

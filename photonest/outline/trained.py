@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from photonest.imaging import Path, cropped, halved, mean_diameter, polygon_area, polygon_centroid, reduced, usable_part
+from photonest.imaging import usable_part
 from photonest.model import FlatPhoto, NotFound, Outline, Points
 from photonest.outline.answers import CUT, RETAKE, nothing_to_see
 from photonest.outline.border import without_border
@@ -16,6 +16,8 @@ from photonest.outline.network import MIRRORED, Shares, looks, mean_of
 from photonest.outline.plain import PlainLimits, contour, plain_piece
 from photonest.outline.strip import FINE, about, pulled
 from photonest.outline.veil import without_veil
+from photonest.planar import Path, mean_diameter, polygon_area, polygon_centroid
+from photonest.resizing import cropped, halved, reduced
 
 DOUBTED = "The outline may be wrong by {error:.0f} % of the diameter: check it in the picture."
 MARGINS = (0.2, 0.06)  # about the piece, in shares of its extent, when it is looked at from nearer

@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from photonest.imaging import light_of_values, reduced, usable_part
+from photonest.imaging import light_of_values, usable_part
 from photonest.model import FlatPhoto
+from photonest.resizing import reduced
 
 LOOK_PX = 256
 DARK, BRIGHT = 0.005, 0.995  # shares of the picture that are taken for its darkest and not for its brightest

@@ -8,19 +8,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import (
-    Image,
-    Mask,
-    cropped,
-    flattened,
-    luminance,
-    mean_diameter,
-    orientation,
-    polygon_mask,
-    reduced,
-    without_regular_marks,
-)
+from photonest.imaging import Image, Mask, flattened, luminance, orientation, polygon_mask, without_regular_marks
 from photonest.model import FlatPhoto, Points
+from photonest.planar import mean_diameter
+from photonest.resizing import cropped, reduced
 
 WAYS = 36  # in a half turn
 LEAST_ENERGY = 1e-6  # of a gradient, where contrast is one: less is rounding

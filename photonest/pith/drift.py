@@ -13,8 +13,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import grid
 from photonest.pith.directions import Directions
+from photonest.planar import grid
 
 CENTRE, DRIFTING, OVAL = 2, 4, 6  # how many of the parameters are free
 RIVALS = 3  # places looked at where the first is doubtful

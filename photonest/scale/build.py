@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photonest.imaging import mean_diameter
 from photonest.model import Lens, Matrix3, NotFound, Photo, Points, Scale
+from photonest.planar import mean_diameter
 from photonest.scale.camera import View, distance_error, map_error, mapped, modes_between
 from photonest.scale.height import grown
 from photonest.scale.uncertainty import diameter_error_pct, diameter_slope, disc, growth

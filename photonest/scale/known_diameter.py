@@ -10,8 +10,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photonest.imaging import mean_diameter
 from photonest.model import NotFound, Photo, Scale
+from photonest.planar import mean_diameter
 from photonest.scale.build import as_points, as_rows, scale_from_view
 from photonest.scale.camera import TURN, Array, View, fit, mirrored, prior_of, start
 from photonest.scale.height import grown

@@ -10,8 +10,8 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import folded
 from photonest.model import Photo
+from photonest.resizing import folded
 from photonest.scale.camera import Array
 from photonest.scale.edges import coarse_edge, coarse_edges, meet
 from photonest.scale.quads import SEARCH_PX, find_shapes

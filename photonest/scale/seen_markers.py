@@ -8,8 +8,8 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import folded
 from photonest.model import Photo
+from photonest.resizing import folded
 from photonest.scale.board import MARKER_CELLS, marker_dictionary
 from photonest.scale.camera import Array
 

@@ -26,8 +26,9 @@ from numpy.typing import NDArray
 from photonest.cracks import judge
 from photonest.cracks.finder import judged
 from photonest.cracks.search import View, candidates, view
-from photonest.imaging import Mask, polygon_mask, reduced
+from photonest.imaging import Mask, polygon_mask
 from photonest.model import FlatPhoto, Pith
+from photonest.resizing import reduced
 from tests.bench.cracks import Truth, scene, truths
 from tests.bench.train_cracks import Examples, disc_of, fitted
 

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from photonest.cracks.network import DIAMETER_PX
 from photonest.cracks.search import view
-from photonest.imaging import polygon_mask, reduced
+from photonest.imaging import polygon_mask
+from photonest.resizing import reduced
 from tests.bench.cracked import cracked
 from tests.bench.cracks import seen_squarely
 from tests.drawn import SceneSpec

@@ -66,7 +66,7 @@ def mirrored(base: Scene) -> Scene:
 
 
 def _resized(flat: FlatPhoto, factor: float) -> tuple[FlatPhoto, float]:
-    from photonest.imaging import reduced
+    from photonest.resizing import reduced
 
     if factor >= 1:
         return flat, 1.0

@@ -19,8 +19,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from photonest.cracks.patch_finder import Patches, PatchOptions
-from photonest.imaging import mean_diameter
 from photonest.model import Defect, NotFound
+from photonest.planar import mean_diameter
 from tests.bench.patched import Face, matches, random_face, real_faces, shape_of
 
 FIRST = 9000

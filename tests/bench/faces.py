@@ -23,10 +23,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import mean_diameter
 from photonest.model import FlatPhoto, Outline, Pith
 from photonest.outline.trained import TrainedOutline
 from photonest.pith.rings import RingPith
+from photonest.planar import mean_diameter
 
 PHOTOS = Path(__file__).parents[2].parent / "shared" / "photos"
 MM_PER_PX = 0.2

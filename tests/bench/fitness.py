@@ -17,9 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photonest.fitness import fitness
-from photonest.imaging import cropped, luminance, mean_diameter, polygon_mask, reduced, sampled
+from photonest.imaging import luminance, polygon_mask, sampled
 from photonest.model import FlatPhoto, Outline, Pith
 from photonest.pith.rings import RingPith
+from photonest.planar import mean_diameter
+from photonest.resizing import cropped, reduced
 from tests.bench.faces import drawn_faces, flat_from
 from tests.drawn import draw, random_spec
 

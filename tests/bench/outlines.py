@@ -20,10 +20,11 @@ from typing import Any
 
 import numpy as np
 
-from photonest.imaging import halved, mean_diameter
 from photonest.model import FlatPhoto, Outline
 from photonest.outline.edge import EdgeOutline
 from photonest.outline.trained import Sight, TrainedOptions, TrainedOutline, doubt_of, see
+from photonest.planar import mean_diameter
+from photonest.resizing import halved
 from tests.bench.faces import Points, edge_distances, real_photos
 from tests.bench.piece_scenes import piece_scene
 

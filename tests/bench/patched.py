@@ -10,8 +10,9 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import mean_diameter, reduced
 from photonest.model import Outline, Pith
+from photonest.planar import mean_diameter
+from photonest.resizing import reduced
 from tests.bench.cracks import Scene, Truth, scene, truths
 from tests.bench.faces import flat_from
 

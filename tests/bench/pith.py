@@ -22,10 +22,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import mean_diameter
 from photonest.model import FlatPhoto, Outline, Pith
 from photonest.outline.trained import TrainedOutline
 from photonest.pith.rings import RingPith
+from photonest.planar import mean_diameter
 from tests.bench.faces import flat_from, real_photos
 from tests.drawn import SceneSpec, draw, random_spec
 from tests.drawn.vary import Difficulty

@@ -15,10 +15,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import mean_diameter
 from photonest.model import FlatPhoto, Outline, Pith
 from photonest.outline.trained import TrainedOutline
 from photonest.pith.rings import RingPith
+from photonest.planar import mean_diameter
 from tests.bench.pith import Case, asked, cases
 
 Array = NDArray[np.float64]

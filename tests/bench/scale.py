@@ -20,8 +20,8 @@ from typing import Any
 
 import numpy as np
 
-from photonest.imaging import mean_diameter
 from photonest.model import NotFound, Photo, Scale
+from photonest.planar import mean_diameter
 from photonest.rectify import photo_to_mm
 from photonest.registry import Registry, built_in_listings
 from photonest.scale.card import Card

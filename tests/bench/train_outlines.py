@@ -29,8 +29,9 @@ import torch.nn.functional as F
 from numpy.typing import NDArray
 from torch import Tensor, nn
 
-from photonest.imaging import cropped, reduced, usable_part
+from photonest.imaging import usable_part
 from photonest.outline.network import SIDE
+from photonest.resizing import cropped, reduced
 from tests.bench.outline_batches import changed
 from tests.bench.piece_scenes import KINDS, piece_scene
 from tests.bench.training import DEVICE, Drawn, answer, trained_as_drawn, weights_in

@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import mean_diameter
 from photonest.model import FlatPhoto, Outline
+from photonest.planar import mean_diameter
 
 Array = NDArray[np.float64]
 WHITE, GREEN = (255, 255, 255), (60, 95, 70)

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 import shapely
 
-from photonest.imaging import cropped, reduced
 from photonest.model import FlatPhoto
 from photonest.outline.network import MIRRORED, SIDE, _layers, looks, mean_of
+from photonest.resizing import cropped, reduced
 from tests.outline.scenes import GREEN, blob, distances, painted, photo
 
 SHAPE, MIDDLE, RADIUS = (420, 560), (285.0, 212.0), 150.0

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 import shapely
 
-from photonest.imaging import mean_diameter
 from photonest.model import FlatPhoto, NotFound, Outline
 from photonest.outline.trained import Doubt, TrainedOptions, TrainedOutline, under_bark
+from photonest.planar import mean_diameter
 from tests.outline.scenes import GREEN, blob, distances, found_by, painted, photo
 
 SHAPE = (420, 560)

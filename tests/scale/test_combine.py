@@ -3,8 +3,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from photonest.imaging import mean_diameter
 from photonest.model import Lens, MapError, Scale
+from photonest.planar import mean_diameter
 from photonest.rectify import photo_to_mm
 from photonest.scale.build import as_rows
 from photonest.scale.combine import combined, difference_pct, middle_of_photo

@@ -7,8 +7,8 @@ import cv2
 import numpy as np
 import pytest
 
-from photonest.imaging import mean_diameter
 from photonest.model import NotFound, Scale
+from photonest.planar import mean_diameter
 from photonest.rectify import photo_to_mm
 from photonest.scale.cut_outs import cut_out_pdf, cut_out_raster, piece_of, place_on_piece
 from photonest.scale.known_diameter import KnownDiameter, by_outline
