@@ -12,6 +12,7 @@ from photonest.model import FlatPhoto
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
+VEILED = 0.4  # light of a picture's darkest over that of its middle from which on a veil is seen
 
 
 def light(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
@@ -27,6 +28,24 @@ def light_of_values() -> NDArray[np.float32]:
     """Return linear light, 0 to 1, of the 256 values of sRGB."""
     value = np.arange(256) / 255
     return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4).astype(np.float32)
+
+
+def veil_over(dark: NDArray[np.float64], middle: NDArray[np.float64], left: float) -> float:
+    """Return the even light that a misted lens, dust or backlight lays over all of a picture; 0 where none is seen.
+
+    In a clear photo something is dark in one colour at least. Where the darkest gives more than `VEILED` of the
+    middle's light in every colour, all but a share `left` of the middle's is taken for a veil.
+    """
+    return 0.0 if (dark <= VEILED * middle).any() else float(((dark - left * middle) / (1 - left)).min())
+
+
+def without_light(pixels: NDArray[np.uint8], veil: float, kept: float) -> NDArray[np.uint8]:
+    """Return a picture with even light taken off, what has the light `kept` as bright as before."""
+    import cv2
+
+    light = light_of_values().astype(float)
+    cleared = np.interp((light - veil) * kept / max(kept - veil, 1e-3), light, np.arange(256.0))
+    return np.asarray(cv2.LUT(pixels, np.round(cleared).astype(np.uint8)), np.uint8)
 
 
 def usable_part(flat: FlatPhoto) -> Mask:

@@ -90,6 +90,7 @@ def measure(
         options = registry.named("scale", scale.kind).options(choices.settings.get(("scale", scale.kind), {}))
         scale = by_outline(scale, options, outlined.value.points, outlined.value.standard_error)
         outlined, flat = _outlined(registry, _with_marks(choices, marks, "outline", scale), photo, scale, aim)
+    scale = _advised(photo, scale, choices.face_above_mm)  # of calipers the outline tells how sure they are
     dx, dy = (-value for value in centroid(outlined.value.points))
     scale, flat = shifted(scale, dx, dy), flat.shifted(dx, dy)
     outline = doubted(moved_outline(outlined.value, dx, dy))
@@ -143,7 +144,7 @@ def _scale(registry: Registry, choices: Choices, photo: Photo, aim: Point) -> An
         one = combined(scales, middle_of_photo(photo.width, photo.height))
     if choices.scale == "auto":
         one = upright(one, aim)
-    return Answer(_advised(photo, one, choices.face_above_mm), asked.attempts)
+    return Answer(one, asked.attempts)
 
 
 def _advised(photo: Photo, scale: Scale, above_mm: float | None) -> Scale:

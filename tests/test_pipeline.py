@@ -110,6 +110,8 @@ def test_calipers_go_by_the_outline() -> None:
     face = measure(photo(), finders, told)
     tilt = (80 * math.sqrt(2) / math.sqrt(4 / math.pi * 80**2) - 1) / 2
     assert face.scale.mm_per_px == pytest.approx(0.1 * 150 / (80 * math.sqrt(2)) * (1 + tilt), rel=1e-3)
+    (unsure,) = [text for text in face.warnings if "Lengths are known to" in text]
+    assert f"{face.scale.standard_error_pct:.1f} %" in unsure  # what the outline settled, not the 0.1 % before it
 
 
 def test_a_turned_scale_is_put_upright() -> None:

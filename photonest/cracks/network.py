@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photonest.imaging import light_of_values, polygon_mask
+from photonest.imaging import light_of_values, polygon_mask, veil_over, without_light
 from photonest.model import FlatPhoto, Pith
 from photonest.networks import trained_network
 from photonest.resizing import enlarged, reduced
@@ -21,9 +21,9 @@ DIAMETER_PX = 1100
 MOST_ENLARGED = 2.0  # times: on a small face cracks are finer than what the network was taught
 LEVELS = 16  # the network halves the picture four times
 NOWHERE = -12.0
-# light of the picture's darkest over that of the wood's middle from which on a veil is seen, and what is left of it;
-# the share of the middle's light that may be taken off: with more, an even face's texture is made too much of
-VEILED, DARKEST, MOST_OFF = 0.4, 0.3, 0.3
+# of the light of the wood's middle: what the darkest has on clear photos, at most; what of a veil may be taken off, at
+# most: with more, an even face's texture is made too much of
+DARKEST, MOST_OFF = 0.3, 0.3
 Floats = NDArray[np.float32]
 
 
@@ -69,10 +69,10 @@ def likeness(face: FlatPhoto, outline: NDArray[np.float64], diameter: float, pit
 
 
 def without_veil(pixels: NDArray[np.uint8], wood: NDArray[np.bool_]) -> NDArray[np.uint8]:
-    """Return a picture without the even light that a misted lens or dust lays over it; the same where none is seen.
+    """Return a picture without the even light that lies over it, the wood's middle kept; the same where none is seen.
 
-    On clear photos the darkest half per cent about end grain gives no more than 0.3 of the light of the wood's middle.
-    Where it gives more than `VEILED` in every colour, that is a veil; it is taken off, the middle kept as bright.
+    On clear photos the darkest half per cent about end grain gives no more than `DARKEST` of the light of the wood's
+    middle.
     """
     import cv2
 
@@ -82,14 +82,10 @@ def without_veil(pixels: NDArray[np.uint8], wood: NDArray[np.bool_]) -> NDArray[
         for row, share, mask in ((0, 0.005, None), (1, 0.5, on_wood)):
             counts = cv2.calcHist([some], [k], mask, [256], [0, 256]).ravel().cumsum()
             values[row, k] = np.searchsorted(counts, share * counts[-1])
-    light = light_of_values().astype(float)
-    dark, middle = light[values]
-    if (dark <= VEILED * middle).any():
-        return pixels
+    dark, middle = light_of_values().astype(float)[values]
     bright = float(middle.mean())
-    veil = min(float(((dark - DARKEST * middle) / (1 - DARKEST)).min()), MOST_OFF * bright)
-    cleared = np.interp((light - veil) * bright / (bright - veil), light, np.arange(256.0))
-    return np.asarray(cv2.LUT(pixels, np.round(cleared).astype(np.uint8)))
+    veil = min(veil_over(dark, middle, DARKEST), MOST_OFF * bright)
+    return without_light(pixels, veil, bright) if veil else pixels
 
 
 def _courses(small: FlatPhoto, pith: Pith | None, rows: int, columns: int) -> Floats:
