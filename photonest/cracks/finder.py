@@ -19,6 +19,7 @@ PALE = 0.2  # of the wood's brightness: a line less dark than that is never more
 FAINT = 0.3  # of what makes a possible crack: enough for one that goes on from another
 SPACING, SAME, GAP = 0.004, 0.004, 0.03  # of the diameter: of points, of one line told twice, between fragments
 LED_ON = 0.4  # likelihood from which a line is followed beyond what the network sees
+LONG = 0.1  # of the diameter
 LEAST_WIDTH = 0.01  # mm, of what is seen; 0 is left to the margins at the tips
 APART = 0.05  # of the diameter: a stretch so long that no better line takes in is told by itself
 
@@ -31,6 +32,8 @@ class LineOptions:
     ----------
     seen_from, possible_from : float
         Confidence from which a crack is reported as seen, if it is not pale, and as possible.
+    long_from : float
+        The same for a possible one longer than a tenth of the diameter: to miss that costs more than a bowl.
     tip_margin_pct : float
         How far a free tip is extended beyond what is seen, in percent of the mean diameter.
     closing_px : float
@@ -40,6 +43,7 @@ class LineOptions:
 
     seen_from: float = 0.9
     possible_from: float = 0.25
+    long_from: float = 0.18
     tip_margin_pct: float = 3.0
     closing_px: float = 36.0
 
@@ -48,7 +52,7 @@ class Lines:
     """Finds checks as thin dark or light lines: best paths over a network's answer, judged by their profile."""
 
     name = "lines"
-    version = "7"
+    version = "8"
     Options = LineOptions
 
     def find(
@@ -82,7 +86,13 @@ def cracks_of(
     ]
     once = each_once(traces, SAME * across, APART * across)
     whole = joined(led_on(once, seen, centre, LED_ON), GAP * across)
-    return [_crack(trace, seen, pith, options) for trace in whole if trace.sure >= options.possible_from]
+    return [_crack(trace, seen, pith, options) for trace in whole if _told(trace, across, options)]
+
+
+def _told(trace: Trace, across: float, options: LineOptions) -> bool:
+    """Tell whether a trace is at least possibly a crack: of a long one less is asked."""
+    long_from = min(options.long_from, options.possible_from)
+    return trace.sure >= (long_from if trace.length > LONG * across else options.possible_from)
 
 
 def _traced(one: Candidate, sure: float, seen: View, centre: Point | None) -> Trace:

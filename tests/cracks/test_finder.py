@@ -76,6 +76,19 @@ def test_a_pale_line_may_be_a_streak_however_sure() -> None:
         assert (crack.status, crack.confidence) == (status, 0.95)
 
 
+def test_of_a_long_line_less_is_asked() -> None:
+    seen = view(face([RADIAL]), outline())
+    found = candidates(seen, pith())
+    line = max(found, key=lambda one: one.profile.length)
+    short = line.part(0, len(line.odds) // 4)
+    options = LineOptions()
+    doubtful = np.array([(options.long_from + options.possible_from) / 2])
+    assert seen.diameter * 0.1 < line.profile.length * seen.full.mm_per_px
+    (crack,) = cracks_of(seen, [line], doubtful, pith(), options)
+    assert crack.status == "possible"
+    assert not cracks_of(seen, [short], doubtful, pith(), options)
+
+
 def test_a_check_that_reaches_the_pith_is_a_heart_check() -> None:
     cracks = found(face([HEART]))
     assert [crack.kind for crack in cracks] == ["heart"]
