@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from photonest.model import Crack, Outline, Pith
@@ -26,6 +26,7 @@ def ellipse(
     )
 
 
+@settings(max_examples=40)
 @given(st.floats(50, 300), st.floats(0.5, 1.0), st.floats(-99, 99), st.floats(-99, 99), st.floats(0, math.pi))
 def test_an_ellipse_has_the_diameters_of_its_axes(a: float, ratio: float, x: float, y: float, turn: float) -> None:
     b = a * ratio

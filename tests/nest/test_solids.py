@@ -1,6 +1,5 @@
 """Random plans against solids of revolution (trimesh, manifold3d) and Pappus' theorem: a second check of safety."""
 
-import functools
 import itertools
 import math
 from dataclasses import replace
@@ -10,33 +9,28 @@ import pytest
 import shapely
 import trimesh
 
-from photonest.model import Face, NoPlanError, Plan, Shop, Stock, StockKind
+from photonest.model import Face, Plan, Shop, Stock, StockKind
 from photonest.nest import check_plan, plan_nest
 from tests.nest.examples import face, plain_blank, radial_crack, ring
 from tests.nest.random_wood import random_piece
 from tests.nest.solids import SECTIONS, found_unsafe, groove_of, hollow_of, thinnest, too_near, turned, wall_of
 
-ROUND = [(("blank", "slice")[index % 2], index, index % 4) for index in range(30)]
+# of the first 30 random pieces those from which a bowl can be had
+ROUND = [
+    (("blank", "slice")[index % 2], index) for index in (0, 2, 3, 5, 6, 7, 8, 9, 12, 15, 18, 21, 24, 25, 27, 28, 29)
+]
 
 
-@functools.cache
-def planned(kind: StockKind, index: int, defects: int) -> tuple[Face, Plan] | None:
-    wood, stock, shop = random_piece(kind, 11, index, defects)
-    try:
-        return wood, plan_nest(wood, stock, shop, keep_axis=(6.0, -4.0) if index % 3 else None)
-    except NoPlanError:
-        return None
+def planned(kind: StockKind, index: int) -> tuple[Face, Plan]:
+    wood, stock, shop = random_piece(kind, 11, index, index % 4)
+    return wood, plan_nest(wood, stock, shop, keep_axis=(6.0, -4.0) if index % 3 else None)
 
 
-def test_most_random_pieces_give_a_plan_to_look_at() -> None:
-    assert sum(planned(*piece) is not None for piece in ROUND) >= 16
-
-
-@pytest.mark.parametrize(("kind", "index", "defects"), ROUND)
-def test_solids_keep_clear_of_defects_and_within_the_wood(kind: StockKind, index: int, defects: int) -> None:
-    if (found := planned(kind, index, defects)) is not None:
-        assert found_unsafe(*found) == []
-        assert check_plan(*found) == ()
+@pytest.mark.parametrize(("kind", "index"), ROUND)
+def test_solids_keep_clear_of_defects_and_within_the_wood(kind: StockKind, index: int) -> None:
+    wood, plan = planned(kind, index)
+    assert found_unsafe(wood, plan) == []
+    assert check_plan(wood, plan) == ()
 
 
 def test_the_two_halves_of_a_log_keep_clear() -> None:
