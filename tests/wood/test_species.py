@@ -43,7 +43,7 @@ def test_shrinkage_is_that_of_the_wood_handbook(name: str) -> None:
 
 
 def test_every_figure_names_its_source() -> None:
-    assert len(load_species()) == 41
+    assert len(load_species()) == 42
     for species in load_species():
         for figure in species.figures().values():
             assert len(figure.source) > 20, species.name
@@ -102,7 +102,7 @@ def test_the_users_own_file_adds_and_replaces(tmp_path: Path) -> None:
         encoding="utf-8",
     )
     species = load_species(own)
-    assert len(species) == 42
+    assert len(species) == 43
     pear = find_species("pyrus communis", species)
     assert pear.radial is not None and (pear.radial.value, pear.radial.source) == (3.9, "the user's own figure")
     walnut = find_species("black walnut", species)
