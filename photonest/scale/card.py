@@ -368,7 +368,8 @@ def _none(complaints: list[str]) -> NotFound:
     if complaints:
         return NotFound(
             min(complaints, key=lambda text: text == NO_CARD),
-            "Lay one flat, whole card level with the face, clear of sawdust, all of it in the photo, taken from straight above.",
+            "Lay one flat, whole card level with the face, clear of sawdust, "
+            "all of it in the photo, taken from straight above.",
         )
     return NotFound(
         "no card in sight",

@@ -313,7 +313,8 @@ def _none(complaints: list[str], names: tuple[str, ...]) -> NotFound:
     if complaints:
         return NotFound(
             complaints[0],
-            "Lay one flat, white, standard sheet level with the face, all of it in the photo, taken from straight above.",
+            "Lay one flat, white, standard sheet level with the face, "
+            "all of it in the photo, taken from straight above.",
         )
     return NotFound(
         f"no sheet of paper ({' or '.join(names)}) in sight",
