@@ -28,7 +28,7 @@ def label(
     where: Where = None,
     photos: Photos = None,
 ) -> None:
-    """Write a PDF of labels with short code and QR symbol, 24 to an A4 page, 70 x 37 mm each; print at 100 %."""
+    """Write a PDF of labels with short code and QR symbol, 70 x 37 mm each; print at 100 %."""
     from photonest.catalogue.sheets import label_sheet
     from photonest.model import write_whole
 

@@ -44,9 +44,7 @@ CLEAN_SHARE, CLEAN, TELLING = 0.7, 8e-5, 0.012
 MOST_DOUBT, MOST_OFF = 0.028, 3.0
 UNTOLD = "a white rectangle's proportion can't be told well enough: it is seen too slantwise, or is no sheet"
 SURE_NAME = 10.0  # difference of squared standard errors by which one proportion is sure: odds of 150 to 1
-BENT_GAIN = (
-    6.0  # in squared standard errors, by which a bent sheet must fit better: most lie flat, one in twenty does not
-)
+BENT_GAIN = 6.0  # in squared standard errors, by which a bent sheet must fit better: nineteen in twenty lie flat
 FLAT_MM = 0.3  # that the sides of a sheet that lies flat are above its middle, or below; common practice, no source
 BEND = 0.012  # of a sheet's height, that its sides may lie above its middle
 LOOKS_BENT = 0.01  # share of a side's length by which it may look bent then: 1.5 times that bend, from 30 degrees aside
