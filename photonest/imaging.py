@@ -52,8 +52,8 @@ def usable_part(flat: FlatPhoto) -> Mask:
     """Return where the photo reaches and no reference lies."""
     shape = (flat.pixels.shape[0], flat.pixels.shape[1])
     usable = np.ones(shape, bool) if flat.covered is None else flat.covered.copy()
-    if len(flat.reference) >= 3:
-        usable &= ~polygon_mask(flat.to_px(flat.reference), shape)
+    for reference in flat.references:
+        usable &= ~polygon_mask(flat.to_px(reference), shape)
     return usable
 
 

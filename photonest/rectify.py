@@ -111,8 +111,8 @@ def flatten(photo: Photo, scale: Scale, aim_px: Point) -> FlatPhoto:
     A photo that is flat already keeps its pixels as they are. Parts seen so slantwise that a pixel covers three
     times as much as at the aim are left out.
     """
-    reference = (
-        tuple((float(x), float(y)) for x, y in photo_to_mm(scale, scale.reference_px)) if scale.reference_px else ()
+    references = tuple(
+        tuple((float(x), float(y)) for x, y in photo_to_mm(scale, reference)) for reference in scale.references_px
     )
     aim = photo_to_mm(scale, aim_px)[0]
     homography = np.asarray(scale.px_to_mm, dtype=float)
@@ -130,7 +130,7 @@ def flatten(photo: Photo, scale: Scale, aim_px: Point) -> FlatPhoto:
         origin=(float(origin[0]), float(origin[1])),
         aim=(float(aim[0]), float(aim[1])),
         covered=covered,
-        reference=reference,
+        references=references,
         grey=photo.grey,
         standard_error_pct=scale.standard_error_pct,
         camera=_camera_mm(scale),

@@ -19,7 +19,9 @@ from photonest.model import (
 )
 from photonest.photo import frozen_pixels
 from photonest.pipeline import measure
+from photonest.rectify import photo_to_mm
 from photonest.registry import Listing, Registry
+from tests.drawn import draw, random_spec
 
 FAKES = "tests.plugins.fakes"
 GOOD: dict[str, list[str]] = {
@@ -96,6 +98,17 @@ def test_references_that_disagree_are_told_by_what_the_face_measures_by_each() -
     read = face_from_document(face_to_document(face))
     assert read.scale.others[0].kind == "fake"
     assert read.scale.others[0].size_ratio == pytest.approx(0.8, rel=1e-6)
+
+
+def test_what_lies_among_markers_is_wood() -> None:
+    drawn = draw(random_spec(122_001, reference="markers-around", difficulty="easy", megapixels=0.7))
+    face = measure(Photo(frozen_pixels(drawn.pixels), "drawn.jpg", "0" * 64), Registry.installed())
+    assert face.scale.kind == "markers"
+    assert face.size.mean_diameter == pytest.approx(drawn.truth.diameter_mm, rel=0.01)
+    assert face.pith is not None
+    assert drawn.truth.pith_mm is not None
+    pith = photo_to_mm(face.scale, drawn.truth.mm_to_px([drawn.truth.pith_mm]))[0]
+    assert math.dist(face.pith.point, pith) < 0.02 * drawn.truth.diameter_mm
 
 
 def test_calipers_go_by_the_outline() -> None:

@@ -168,8 +168,8 @@ class Scale:
         Size of a pixel in the middle of what is measured.
     lens : Lens or None
         The distortion to remove before the homography.
-    reference_px : points
-        Where the reference lies in the photo, so that it isn't taken for wood; may be empty.
+    references_px : tuple of points
+        What each piece of the references covers of the photo, so that it isn't taken for wood; may be empty.
     tilt_deg : float or None
         Angle between the camera's axis and the normal of the face, where known.
     map_error : MapError or None
@@ -198,7 +198,7 @@ class Scale:
     standard_error_pct: float
     mm_per_px: float
     lens: Lens | None = None
-    reference_px: Points = ()
+    references_px: tuple[Points, ...] = ()
     tilt_deg: float | None = None
     map_error: MapError | None = None
     reference_error_pct: float = 0.0
@@ -242,8 +242,8 @@ class FlatPhoto:
         The point in mm that lies on the piece meant: the middle of the photo unless the user points elsewhere.
     covered : ndarray of bool, shape (height, width), or None
         Where the photo reaches; None when everywhere.
-    reference : points
-        Where the reference lies, in mm; may be empty.
+    references : tuple of points
+        What each piece of the references covers, in mm; may be empty.
     grey : bool
         The photo holds no colour.
     standard_error_pct : float
@@ -258,7 +258,7 @@ class FlatPhoto:
     origin: Point
     aim: Point
     covered: NDArray[np.bool_] | None = None
-    reference: Points = ()
+    references: tuple[Points, ...] = ()
     grey: bool = False
     standard_error_pct: float = 0.0
     camera: Point3 | None = None
@@ -282,6 +282,6 @@ class FlatPhoto:
             self,
             origin=(self.origin[0] + dx, self.origin[1] + dy),
             aim=(self.aim[0] + dx, self.aim[1] + dy),
-            reference=tuple((x + dx, y + dy) for x, y in self.reference),
+            references=tuple(tuple((x + dx, y + dy) for x, y in one) for one in self.references),
             camera=self.camera and (self.camera[0] + dx, self.camera[1] + dy, self.camera[2]),
         )

@@ -52,8 +52,8 @@ def view(flat: FlatPhoto, wood: Points, diameter_px: float) -> View:
     mask = polygon_mask(small.to_px(edge), shape)
     if small.covered is not None:
         mask &= small.covered
-    if len(small.reference) >= 3:
-        mask &= ~polygon_mask(small.to_px(small.reference), shape)
+    for reference in small.references:
+        mask &= ~polygon_mask(small.to_px(reference), shape)
     size = diameter / small.mm_per_px
     image = flattened(luminance(small.pixels), mask, size / 40)
     image = without_regular_marks(image) * mask

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from photonest.model import NotFound, Photo, Scale
+from photonest.planar import polygon_area
 from photonest.scale.camera import View
 from photonest.scale.height import LEVEL_MM, error_pct_per_mm
 
@@ -28,9 +29,8 @@ def advice(photo: Photo, scale: Scale) -> tuple[str, ...]:
             f"The photo was taken {scale.tilt_deg:.0f} degrees from square to the face: "
             "from straight above it is measured better."
         )
-    corners = np.asarray(scale.reference_px, dtype=float).reshape(-1, 2)
-    if len(corners) >= 3:
-        found += _about_reference(photo, scale, corners)
+    if scale.references_px:
+        found += _about_reference(photo, scale, np.concatenate(scale.references_px))
     if scale.standard_error_pct > UNSURE_PCT and not scale.others:  # else a better reference is no remedy
         found.append(
             f"Lengths are known to {scale.standard_error_pct:.1f} % only (standard error): "
@@ -73,11 +73,13 @@ def rolled(kind: str, view: View) -> tuple[str, ...] | NotFound:
 
 
 def _about_reference(
-    photo: Photo, scale: Scale, corners: np.ndarray[tuple[int, ...], np.dtype[np.float64]]
+    photo: Photo, scale: Scale, points: np.ndarray[tuple[int, ...], np.dtype[np.float64]]
 ) -> list[str]:
+    import cv2
+
     found = []
-    x, y = corners.T
-    area = abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))) / 2
+    corners = cv2.convexHull(points.astype(np.float32)).reshape(-1, 2)
+    area = polygon_area(corners)
     share = area / (photo.width * photo.height)
     if share < SMALL_SHARE:
         found.append(

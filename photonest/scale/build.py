@@ -35,8 +35,8 @@ def scale_from_view(
 
     Parameters
     ----------
-    reference_px : array_like, shape (n, 2)
-        Around the reference in the photo.
+    reference_px : array_like, shape (n, 2) or (pieces, n, 2)
+        Around the reference in the photo, or around each piece of it.
     alternative : View or None
         The second most likely view.
     size_error : float
@@ -68,7 +68,7 @@ def scale_from_view(
         standard_error_pct=0.0,
         mm_per_px=pixel_size(inverse, middle[0]),
         lens=Lens(float(view.focal_px), (x, y), k1, k2),
-        reference_px=as_points(reference_px),
+        references_px=tuple(as_points(piece) for piece in np.reshape(reference_px, (-1, *np.shape(reference_px)[-2:]))),
         tilt_deg=view.tilt_deg,
         map_error=map_error(view),
         reference_error_pct=100 * (size_error if reference_error is None else reference_error),

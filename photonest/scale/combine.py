@@ -68,6 +68,7 @@ def _with(best: Scale, other: Scale, around: Array) -> Scale:
         standard_error_pct=best.standard_error_pct * math.sqrt(max(0.0, 1 - gain))
         if best.map_error is None
         else _error(moved, around),
+        references_px=(*best.references_px, *other.references_px),
         others=(*best.others, *other.others),
         warnings=_warnings(best, other),
     )
@@ -86,7 +87,8 @@ def _beside(best: Scale, odd: Sequence[Scale], around: Array) -> Scale:
     told = [OtherScale(other.kind, math.exp(share)) for other, share in zip(odd, apart, strict=True)]
     widest = max(map(abs, apart), default=0.0) / 2
     more = math.sqrt(max(0.0, widest**2 - (_error(best, around) / 100) ** 2))
-    return grown(replace(best, others=(*best.others, *told)), more)
+    lying = sum((other.references_px for other in odd), best.references_px)
+    return grown(replace(best, others=(*best.others, *told), references_px=lying), more)
 
 
 def _scaled(scale: Scale, share: float) -> Scale:

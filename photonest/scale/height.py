@@ -75,8 +75,8 @@ def laid_by_eye(scale: Scale, middle_px: ArrayLike) -> Scale:
     if scale.distance_mm is None:
         return scale
     error = LEVEL_MM
-    if len(scale.reference_px) >= 3:
-        rim = photo_to_mm(scale, scale.reference_px)
+    if scale.references_px:
+        rim = photo_to_mm(scale, np.concatenate(scale.references_px))
         (x, y), sides, _ = cv2.minAreaRect(rim.astype(np.float32))
         away = float(np.linalg.norm(photo_to_mm(scale, middle_px)[0] - (x, y)))
         error = float(np.hypot(LEVEL_MM, UNEVEN_MM * away / max(min(sides), 1.0)))

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from photonest.model import NotFound, Photo, Scale
 from photonest.planar import mean_diameter
-from photonest.scale.build import as_points, as_rows, scale_from_view
+from photonest.scale.build import as_rows, scale_from_view
 from photonest.scale.camera import TURN, Array, View, fit, mirrored, prior_of, start
 from photonest.scale.height import grown
 from photonest.scale.seen_markers import seen_markers
@@ -265,5 +265,7 @@ def _by_round_rim(kind: str, photo: Photo, edge: Array, diameter: float, reading
         return NotFound("the piece in the middle of the photo is not round", "Use across=widest, or another reference.")
     other = found[1] if len(found) > 1 else None
     size_error = math.hypot(EDGE_ERROR, reading)
-    rim = as_points(edge[::8])
-    return scale_from_view(kind, photo, found[0], rim, alternative=other, size_error=size_error, around_px=rim)
+    nothing = np.empty((0, 4, 2))  # lies on the photo: what is known is the piece itself
+    return scale_from_view(
+        kind, photo, found[0], nothing, alternative=other, size_error=size_error, around_px=edge[::8]
+    )

@@ -14,7 +14,7 @@ from photonest.scale.advice import SEEMS_CROPPED
 from photonest.scale.board import CHECK_LINE_MM, MARKER_CELLS, marker_cells
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, mapped, prior_if_cropped, prior_of, strained
-from photonest.scale.cut_outs import SIDE_MM, piece_of, place_on_piece
+from photonest.scale.cut_outs import MARGIN_MM, SIDE_MM, piece_of, place_on_piece
 from photonest.scale.edges import Edge, coarse_edges, fine_edges
 from photonest.scale.marker_sheet import PRINT_ERROR, READING_MM, print_stretch
 from photonest.scale.seen_markers import seen_markers
@@ -99,7 +99,7 @@ class Markers:
             self.name,
             photo,
             view,
-            _hull(np.concatenate(list(found.values()))),
+            [_paper(number, corners, stretch) for number, corners in found.items()],
             alternative=answer.other,
             size_error=math.hypot(printed, _ripples(edges, found)),
             reference_error=printed,
@@ -260,7 +260,8 @@ def _homography(number: int, corners: Array, stretch: float) -> Array:
     )
 
 
-def _hull(points: Array) -> Array:
-    import cv2
-
-    return np.asarray(cv2.convexHull(points.astype(np.float32)), float).reshape(-1, 2)
+def _paper(number: int, corners: Array, stretch: float) -> Array:
+    """Return the corners of a marker's paper in the photo, the white about it included, shape (4, 2)."""
+    low, high = -MARGIN_MM, SIDE_MM + MARGIN_MM
+    tile = np.array([[low, low], [high, low], [high, high], [low, high]]) + place_on_piece(number)
+    return mapped(_homography(number, corners, stretch), tile * stretch)

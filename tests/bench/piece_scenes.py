@@ -130,17 +130,15 @@ def _flat_scene(
 
     grey = bool((pixels == pixels[..., :1]).all())
     photo = Photo(frozen_pixels(pixels), "drawn.jpg", "0" * 64, grey=grey)
-    corners: tuple[Point, ...] = ()
-    if truth.references:
-        corners = tuple(pair(corner) for corner in truth.mm_to_px(truth.references[0].corners))
-    lens = Lens(camera.focal_px, camera.centre_px, camera.k1, camera.k2) if corners else None
-    inverse = np.linalg.inv(truth.homography) if corners else np.diag([truth.mm_per_px, truth.mm_per_px, 1.0])
-    scale = Scale("drawn", matrix_rows(inverse), 0.1, truth.mm_per_px, lens, corners)
-    if corners:  # only a reference tells where the camera was
+    lying = tuple(tuple(pair(corner) for corner in truth.mm_to_px(item.corners)) for item in truth.references)
+    lens = Lens(camera.focal_px, camera.centre_px, camera.k1, camera.k2) if lying else None
+    inverse = np.linalg.inv(truth.homography) if lying else np.diag([truth.mm_per_px, truth.mm_per_px, 1.0])
+    scale = Scale("drawn", matrix_rows(inverse), 0.1, truth.mm_per_px, lens, lying)
+    if lying:  # only a reference tells where the camera was
         way = camera.distance * camera.rotation[2]
         foot = pair(map_points(truth.homography, np.asarray(camera.aim) - way[:2])[0])
         scale = replace(scale, distance_mm=float(way[2]), foot_px=foot)
-    scale = upright(scale, aim) if corners else scale
+    scale = upright(scale, aim) if lying else scale
     along = np.linspace(0, 1, 50, endpoint=False)[:, None]
     ends = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * [photo.width, photo.height] - 0.5
     rim = np.concatenate([a + (b - a) * along for a, b in zip(ends, np.roll(ends, -1, axis=0), strict=True)])

@@ -1,9 +1,9 @@
 """Measure drawn photos the whole way: ``python -m tests.bench.whole [count] [first seed] [difficulty]``.
 
 Each photo shows a marker sheet beside the wood, and is measured by everything the program has, scale included. Prints a
-row a photo and a summary: error of the mean diameter, of the pith offset and of the ends of the cracks in mm (with the
-margin at the tips), how many tips lie within what is claimed, how much of the true cracks' length was found (within
-3 mm), and how much of what was called seen is none.
+row a photo and a summary: error of the mean diameter, distance of the edge (mean and 95 %), error of the pith offset,
+of the ends of the cracks in mm (with the margin at the tips), how many tips lie within what is claimed, how much of the
+true cracks' length was found (within 3 mm), and how much of what was called seen is none.
 """
 
 from __future__ import annotations
@@ -16,13 +16,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from photonest.asking import Choices
 from photonest.model import Face, Photo, PhotonestError
 from photonest.photo import frozen_pixels
 from photonest.pipeline import measure
 from photonest.rectify import photo_to_mm
 from photonest.registry import Registry
+from tests.bench.faces import edge_distances
 from tests.bench.tips import tips
-from tests.drawn import Truth, draw, random_spec
+from tests.drawn import Drawn, Truth, draw, random_spec
 
 NEAR = 3.0
 
@@ -35,6 +37,8 @@ class Row:
     diameter: float = math.nan
     diameter_pct: float = math.nan
     stated_pct: float = math.nan
+    edge_pct: float = math.nan
+    edge95_pct: float = math.nan
     offset: float = math.nan
     pith: float = math.nan
     pith_error: float = math.nan
@@ -53,6 +57,7 @@ def row(seed: int, face: Face, truth: Truth) -> Row:
     def mm(points: ArrayLike) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
         return photo_to_mm(face.scale, truth.mm_to_px(points))
 
+    away = edge_distances(np.asarray(face.outline.points), mm(truth.outline_mm)) / truth.diameter_mm * 100
     offset = pith = error = math.nan
     if face.pith is not None and truth.pith_mm is not None:
         pith = float(np.linalg.norm(mm([truth.pith_mm])[0] - face.pith.point))
@@ -80,6 +85,8 @@ def row(seed: int, face: Face, truth: Truth) -> Row:
         face.size.mean_diameter - truth.diameter_mm,
         100 * (face.size.mean_diameter / truth.diameter_mm - 1),
         face.scale.standard_error_pct,
+        float(away.mean()),
+        float(np.quantile(away, 0.95)),
         offset,
         pith,
         error,
@@ -91,12 +98,11 @@ def row(seed: int, face: Face, truth: Truth) -> Row:
     )
 
 
-def measured(seed: int, difficulty: str) -> Row:
-    """Draw a photo and measure it."""
-    drawn = draw(random_spec(seed, reference="marker-sheet", difficulty=difficulty))  # type: ignore[arg-type]
+def measured(seed: int, drawn: Drawn, told: Choices | None = None) -> Row:
+    """Measure a drawn photo with what a user would tell of it."""
     photo = Photo(frozen_pixels(drawn.pixels), f"{seed}.jpg", hashlib.sha256(drawn.pixels.tobytes()).hexdigest())
     try:
-        return row(seed, measure(photo, Registry.installed()), drawn.truth)
+        return row(seed, measure(photo, Registry.installed(), told or Choices()), drawn.truth)
     except PhotonestError as error:
         return Row(seed, failure=str(error))
 
@@ -112,32 +118,49 @@ def summary(name: str, values: list[float], unit: str) -> str:
     )
 
 
+def line(r: Row) -> str:
+    """Return a photo's row of the table."""
+    ends = " ".join(f"{end:.1f}" for end in r.crack_ends) or "-"
+    return (
+        f"{r.seed}  diameter {r.diameter:+6.2f} mm ({r.diameter_pct:+.2f} %, stated {r.stated_pct:.2f})  "
+        f"edge {r.edge_pct:.2f} / {r.edge95_pct:.2f} %  offset {r.offset:+6.2f}  "
+        f"pith {r.pith:5.2f} ± {r.pith_error:.2f}  "
+        f"cracks {r.crack_found:.0f} of {r.crack_length:.0f} mm  ends {ends}  false {r.false_seen:.0f}  {r.failure}"
+    )
+
+
+def table(rows: list[Row]) -> str:
+    """Return the summary of all rows."""
+    lines = [
+        f"{sum(bool(r.failure) for r in rows)} of {len(rows)} failed",
+        summary("diameter", [r.diameter for r in rows], "mm"),
+        summary("diameter", [r.diameter_pct for r in rows], "%"),
+        summary("edge, mean", [r.edge_pct for r in rows], "%"),
+        summary("edge, 95 %", [r.edge95_pct for r in rows], "%"),
+        summary("pith offset", [r.offset for r in rows], "mm"),
+        summary("pith", [r.pith for r in rows], "mm"),
+        summary("crack ends", [end for r in rows for end in r.crack_ends], "mm"),
+    ]
+    beyond = np.array([tip for r in rows for tip in r.beyond])
+    if len(beyond):
+        lines.append(
+            f"free tips within what is claimed, margins and all: {100 * np.mean(beyond <= 0):.0f} % of {len(beyond)}; "
+            f"beyond it by at most {np.quantile(beyond, 0.95):.1f} mm in 95 %"
+        )
+    total, found = sum(r.crack_length for r in rows), sum(r.crack_found for r in rows)
+    lines.append(f"cracks: {100 * found / max(total, 1e-9):.0f} % of {total:.0f} mm found")
+    lines.append(f"false seen: {sum(r.false_seen for r in rows):.0f} mm in {len(rows)} photos")
+    return "\n".join(lines)
+
+
 def main(count: int = 30, first: int = 50_000, difficulty: str = "medium") -> None:
     """Print the tables."""
     rows = []
     for seed in range(first, first + count):
-        rows.append(measured(seed, difficulty))
-        r = rows[-1]
-        print(
-            f"{r.seed}  diameter {r.diameter:+6.2f} mm ({r.diameter_pct:+.2f} %, stated {r.stated_pct:.2f})  "
-            f"offset {r.offset:+6.2f}  pith {r.pith:5.2f} ± {r.pith_error:.2f}  cracks {r.crack_found:.0f} of "
-            f"{r.crack_length:.0f} mm  ends {' '.join(f'{end:.1f}' for end in r.crack_ends) or '-'}  "
-            f"false {r.false_seen:.0f}  {r.failure}",
-            flush=True,
-        )
-    print(f"{sum(bool(r.failure) for r in rows)} of {count} failed")
-    print(summary("diameter", [r.diameter for r in rows], "mm"))
-    print(summary("diameter", [r.diameter_pct for r in rows], "%"))
-    print(summary("pith offset", [r.offset for r in rows], "mm"))
-    print(summary("pith", [r.pith for r in rows], "mm"))
-    print(summary("crack ends", [end for r in rows for end in r.crack_ends], "mm"))
-    beyond = np.array([tip for r in rows for tip in r.beyond])
-    if len(beyond):
-        print(f"free tips within what is claimed, margins and all: {100 * np.mean(beyond <= 0):.0f} % of {len(beyond)};"
-              f" beyond it by at most {np.quantile(beyond, 0.95):.1f} mm in 95 %")  # fmt: skip
-    total, found = sum(r.crack_length for r in rows), sum(r.crack_found for r in rows)
-    print(f"cracks: {100 * found / max(total, 1e-9):.0f} % of {total:.0f} mm found")
-    print(f"false seen: {sum(r.false_seen for r in rows):.0f} mm in {count} photos")
+        drawn = draw(random_spec(seed, reference="marker-sheet", difficulty=difficulty))  # type: ignore[arg-type]
+        rows.append(measured(seed, drawn))
+        print(line(rows[-1]), flush=True)
+    print(table(rows))
 
 
 if __name__ == "__main__":

@@ -63,7 +63,7 @@ def test_the_answer_does_not_depend_on_where_the_photo_lies() -> None:
 def test_what_is_covered_is_not_looked_at() -> None:
     x, y = np.array(HOLE) * MM_PER_PX
     card = ((x - 20, y - 20), (x + 20, y - 20), (x + 20, y + 20), (x - 20, y + 20))
-    assert found(dataclasses.replace(drilled(), reference=card)) == []
+    assert found(dataclasses.replace(drilled(), references=(card,))) == []
 
 
 def test_limits_split_seen_possible_and_unsaid() -> None:

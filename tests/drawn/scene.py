@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from tests.drawn.bench import paint_bench
 from tests.drawn.camera import F32, CameraSpec, expose, lookup, photo_box
 from tests.drawn.laying import lay
-from tests.drawn.marks import Traced, trace
+from tests.drawn.marks import trace
 from tests.drawn.noise import Grid, clouds, generator, speckle
 from tests.drawn.sides import draw_side
 from tests.drawn.spec import SceneSpec
@@ -58,14 +58,20 @@ def draw(spec: SceneSpec) -> Drawn:
     growth = Growth(spec.wood)
     cracks = [t for t in (trace(growth, c) for c in spec.cracks) if t is not None]
     truth = truth_of(spec, growth, cracks)
+    grid = Grid.over(truth.outline_mm.min(0), truth.outline_mm.max(0), 0.95 / spec.camera.scale_at())
+    return draw_face(spec, growth, truth, paint(growth, spec.finish, cracks, spec.marks, grid, spec.defects))
+
+
+def draw_face(spec: SceneSpec, growth: Growth, truth: Truth, face: Painted) -> Drawn:
+    """Return the photo of a scene whose face is painted already."""
     straight = replace(spec, camera=replace(spec.camera, mirrored=False))
-    picture = expose(_photographed(straight, growth, cracks, truth), straight.camera, spec.seed)
+    picture = expose(_photographed(straight, growth, truth, face), straight.camera, spec.seed)
     if spec.camera.mirrored:
         picture = np.ascontiguousarray(picture[:, ::-1])
     return Drawn(spec, truth, _encoded(picture, spec.camera))
 
 
-def _photographed(spec: SceneSpec, growth: Growth, cracks: list[Traced], truth: Truth) -> F32:
+def _photographed(spec: SceneSpec, growth: Growth, truth: Truth, face: Painted) -> F32:
     camera = spec.camera
     light = _background(spec, growth)
     shade = _shade(spec)
@@ -73,9 +79,6 @@ def _photographed(spec: SceneSpec, growth: Growth, cracks: list[Traced], truth: 
         if item.z > 0:
             lay(light, item, spec)
     draw_side(light, spec, growth, truth.outline_mm)
-    step = 0.95 / camera.scale_at()
-    grid = Grid.over(truth.outline_mm.min(0), truth.outline_mm.max(0), step)
-    face = paint(growth, spec.finish, cracks, spec.marks, grid, spec.defects)
     _warp(light, face, camera)
     for item in spec.items:
         if item.z <= 0:

@@ -60,7 +60,7 @@ def test_the_reference_is_no_wood() -> None:
     pixels[80:340, 390:540] = (150, 120, 90)  # as brown as wood and close by
     flat = photo(pixels)
     corners = flat.to_mm([[389, 79], [541, 79], [541, 341], [389, 341]])
-    flat = replace(flat, reference=tuple((float(x), float(y)) for x, y in corners))
+    flat = replace(flat, references=(tuple((float(x), float(y)) for x, y in corners),))
     assert distances(flat.to_px(found(flat).points), line).mean() < 3.0
 
 

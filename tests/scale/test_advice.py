@@ -9,7 +9,7 @@ from photonest.scale.advice import advice, blur_px, height_note
 
 CORNERS = ((150.0, 150.0), (450.0, 150.0), (450.0, 350.0), (150.0, 350.0))
 GOOD = Scale(
-    "paper", ((0.5, 0, 0), (0, 0.5, 0), (0, 0, 1)), 0.2, 0.5, reference_px=CORNERS, tilt_deg=5.0, distance_mm=500.0
+    "paper", ((0.5, 0, 0), (0, 0.5, 0), (0, 0, 1)), 0.2, 0.5, references_px=(CORNERS,), tilt_deg=5.0, distance_mm=500.0
 )
 
 
@@ -35,7 +35,7 @@ def test_each_fault_is_named_with_a_remedy() -> None:
     assert "marker sheet" in advice(photo(), replace(GOOD, standard_error_pct=2.0))[0]
     assert not advice(photo(), replace(GOOD, standard_error_pct=2.0, others=(OtherScale("card", 1.1),)))
     small = tuple((x / 10 + 100, y / 10 + 100) for x, y in CORNERS)
-    assert any("go nearer" in text for text in advice(photo(), replace(GOOD, reference_px=small)))
+    assert any("go nearer" in text for text in advice(photo(), replace(GOOD, references_px=(small,))))
 
 
 def test_height_note_states_the_error() -> None:

@@ -151,8 +151,8 @@ def test_laid_by_eye_costs_more_the_narrower_and_the_farther() -> None:
     """Two mm of 500 are 0.4 %; half a mm of unevenness across 20 mm is 5 mm, 200 mm away: 1.0 % more, in squares."""
     plain = flat_scale()
     x, y = 600.0, 450.0  # pixels of half a mm
-    wide = replace(plain, reference_px=((x, y), (x + 1000, y), (x + 1000, y + 1000), (x, y + 1000)))
-    bar = replace(plain, reference_px=((x, y), (x + 400, y), (x + 400, y + 40), (x, y + 40)))
+    wide = replace(plain, references_px=(((x, y), (x + 1000, y), (x + 1000, y + 1000), (x, y + 1000)),))
+    bar = replace(plain, references_px=(((x, y), (x + 400, y), (x + 400, y + 40), (x, y + 40)),))
     for scale, middle, expected in (
         (plain, (x, y), 0.4),
         (wide, (x + 500, y + 500), 0.4),

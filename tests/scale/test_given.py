@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from photonest.model import NotFound, Scale
-from photonest.planar import mean_diameter
+from photonest.planar import mean_diameter, polygon_area
 from photonest.rectify import photo_to_mm
 from photonest.scale.cut_outs import cut_out_pdf, cut_out_raster, piece_of, place_on_piece
 from photonest.scale.known_diameter import KnownDiameter, by_outline
@@ -193,6 +193,9 @@ def test_loose_markers_measure_what_they_surround() -> None:
     assert isinstance(scale, Scale), scale
     assert abs(diameter_off_pct(scale, CAMERA, diameter=200.0)) < 0.3
     assert not scale.warnings
+    tiles = [photo_to_mm(scale, paper) for paper in scale.references_px]
+    assert len(tiles) == 12  # each by itself: what lies between them is the wood
+    assert [polygon_area(tile) for tile in tiles] == pytest.approx([56.0**2] * 12, rel=0.03)
 
 
 def partly_nearer(corner_mm: tuple[float, float], size_mm: tuple[float, float]) -> np.ndarray:

@@ -90,7 +90,7 @@ def test_homography_agrees_with_skimage(scale: Scale) -> None:
 
 def test_reference_lies_where_the_sheet_is(scale: Scale) -> None:
     rim = np.array([[0, 0], [210, 0], [210, 297], [0, 297.0]]) + AT
-    assert np.array(scale.reference_px) == pytest.approx(CAMERA.mm_to_px(rim), abs=1.0)
+    assert np.array(scale.references_px) == pytest.approx(CAMERA.mm_to_px(rim)[None], abs=1.0)
 
 
 def test_error_grows_away_from_the_sheet(scale: Scale) -> None:
