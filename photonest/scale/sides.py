@@ -201,17 +201,17 @@ def _settled(
     errors: Sequence[float],
     softness: Sequence[tuple[float, float, int]] = SOFTNESS,
 ) -> View | None:
-    """Return the most likely view near a first one; distances are turned into pixels by the one before."""
+    """Return the most likely view near a first one."""
     for soft, settled, steps in softness:
         if view.rotation[2, 2] <= 0.1:
             return None
-        size = seen.mm_per_px(view)
+        aimed = seen.aimed(view)
 
-        def residuals(at: View, size: Array = size, soft: float = soft) -> Array:
-            return seen.outside(at, size) / soft
+        def residuals(at: View, aimed: _Points = aimed, soft: float = soft) -> Array:
+            return aimed.outside(at) / soft
 
-        def slopes(at: View, size: Array = size, soft: float = soft) -> Array:
-            return seen.slopes(at, size) / soft
+        def slopes(at: View, aimed: _Points = aimed, soft: float = soft) -> Array:
+            return aimed.slopes(at) / soft
 
         fitted = fit(view, prior, residuals, errors, settled, steps, slopes)
         if fitted is None:
@@ -234,6 +234,7 @@ class _Points:
         counts = [len(edge.px) for edge in edges]
         of_side = np.repeat(np.arange(len(edges)), counts)
         self.px = np.concatenate([edge.px for edge in edges])
+        self._steps = np.concatenate([self.px, self.px])
         self.outward = np.array([side.outward for side in sides])[of_side]
         self.at = np.array([side.at for side in sides])[of_side]
         self.size = np.array([side.size for side in sides], dtype=float)[of_side]
@@ -247,40 +248,59 @@ class _Points:
         within = np.arange(max(counts))
         first = (np.cumsum(counts) - counts)[:, None]
         self._places = np.where(within < self.counts[:, None], first + within, -1)
-        self.shape = np.array([side.shape for side in sides])[of_side]
+        self.shape = np.tile(np.array([side.shape for side in sides])[of_side], 2)  # of steps; points come first
         self.loose = int(self.shape.max())
         self._growths = self.loose + 1 if self.loose else 0
         self._poses = self.size.shape[1] + 1 + self._growths  # where they begin among what is added to the parameters
         self.loose_errors = (*[OWN_GROWTH_PX] * self._growths, *[ANYWHERE_MM, ANYWHERE_MM, ANY_TURN] * self.loose)
+
+    def aimed(self, view: View) -> Self:
+        """Return the same with a pixel outward of each point as a view has it: the mm of a pixel lie between."""
+        other = copy(self)
+        there = self.own(view, self.px)
+        ways = [((self.own(view, self.px + step) - there) * self.outward).sum(axis=1) for step in np.eye(2)]
+        other._steps = np.concatenate([self.px, self.px + np.column_stack(ways / np.hypot(*ways))])
+        return other
 
     def placed(self, view: View) -> View:
         """Return a view with each loose shape laid where its points and sides roughly say."""
         values, mm = view.values.copy(), view.to_mm(self.px)
         first = OPTICS + self._poses
         for number in range(1, self.loose + 1):
-            mine = self.shape == number
+            mine = self.shape[: len(mm)] == number
             values[first + 3 * number - 3 : first + 3 * number] = _pose(mm[mine], self.outward[mine], self.at[mine])
         return replace(view, values=values)
 
     def own(self, at: View, points_px: Array) -> Array:
-        """Return where pixels lie in the mm of the shape that each belongs to, shape (..., n, 2)."""
+        """Return where points, or all steps, lie in the mm of the shape that each belongs to, shape (..., n, 2)."""
         mm = at.to_mm(points_px)
         if not self.loose:
             return mm
         poses = at.more[..., self._poses :].reshape(*at.more.shape[:-1], self.loose, 3)
-        poses = np.concatenate([np.zeros_like(poses[..., :1, :]), poses], axis=-2)[..., self.shape, :]
+        poses = np.concatenate([np.zeros_like(poses[..., :1, :]), poses], axis=-2)[..., self.shape[: mm.shape[-2]], :]
         x, y = np.moveaxis(mm - poses[..., :2], -1, 0)
         c, s = np.cos(poses[..., 2]), np.sin(poses[..., 2])
         return np.stack([c * x + s * y, c * y - s * x], axis=-1)
 
-    def outside(self, at: View, mm_per_px: Array) -> Array:
-        """Return how far the points lie outside their sides, whitened, shape (..., n)."""
+    def outside(self, at: View) -> Array:
+        """Return by how many pixels the points lie outside their sides, whitened, shape (n,).
+
+        How many mm a pixel shows goes with the view: were it that of another, the view in which a shape is smallest
+        would seem to fit best.
+        """
+        return self._whitened(self._off_px(at)[0] - self._growth(at))
+
+    def _off_px(self, at: View) -> tuple[Array, Array]:
+        """Return by how many pixels points lie outside their sides, and the mm of a pixel there, shape (n,) each."""
+        there, beyond = np.split((self.own(at, self._steps) * np.tile(self.outward, (2, 1))).sum(axis=1), 2)
         lengths = self.size.shape[1]
-        reach = self.at + at.more[..., :lengths] @ self.size.T
-        growth = at.more[..., lengths, None]
-        if self.loose:
-            growth = growth + at.more[..., lengths + 1 : self._poses][..., self.shape]
-        return self._whitened(((self.own(at, self.px) * self.outward).sum(axis=-1) - reach) / mm_per_px - growth)
+        return (there - self.at - self.size @ at.more[:lengths]) / (beyond - there), beyond - there
+
+    def _growth(self, at: View) -> Array:
+        """Return by how many pixels the points' sides look moved outward."""
+        lengths = self.size.shape[1]
+        growth = at.more[lengths, None]
+        return growth + at.more[lengths + 1 : self._poses][self.shape[: len(self.px)]] if self.loose else growth
 
     def weighted(self, weights: Array) -> Self:
         """Return the same with a weight for each side."""
@@ -290,42 +310,38 @@ class _Points:
 
     def off2(self, view: View) -> Array:
         """Return the sum of squares of `outside` over each side."""
-        off = self.outside(view, self.mm_per_px(view))
+        off = self.aimed(view).outside(view)
         return np.asarray((off.reshape(len(self.counts), -1) ** 2).sum(axis=1))
 
-    def slopes(self, at: View, mm_per_px: Array) -> Array:
+    def slopes(self, at: View) -> Array:
         """Return how `outside` changes with each parameter of one view, shape (parameters, n)."""
-        by_view, behind = self._own_slopes(at, self.outward / mm_per_px[:, None])
+        off, mm_per_px = self._off_px(at)
+        by_place, by_pose = (
+            _by_step(slopes, off, mm_per_px) for slopes in self._own_slopes(at, np.tile(self.outward, (2, 1)))
+        )
         by_length = -self.size.T / mm_per_px
-        by_growth = -np.ones((1 + self._growths, len(self.px)))
-        by_growth[1:] *= self.shape == np.arange(self._growths)[:, None]
-        return self._whitened(np.concatenate([by_view, by_length, by_growth, behind]))
+        by_growth = -np.ones((1 + self._growths, len(off)))
+        by_growth[1:] *= self.shape[: len(off)] == np.arange(self._growths)[:, None]
+        return self._whitened(np.concatenate([by_place, by_length, by_growth, by_pose]))
 
     def _own_slopes(self, at: View, ways: Array) -> tuple[Array, Array]:
-        """Return how `own` changes along a way each, shape (n, 2), with the view's own parameters and the last ones."""
+        """Return how `own` of all steps changes along a way each, with the view's own parameters and the last ones."""
         if not self.loose:
-            return place_slopes(at, self.px, ways), np.zeros((0, len(self.px)))
+            return place_slopes(at, self._steps, ways), np.zeros((0, len(ways)))
         poses = at.more[self._poses :].reshape(self.loose, 3)
         turn = np.append(0.0, poses[:, 2])[self.shape]
         c, s = np.cos(turn), np.sin(turn)
-        (u, v), (x, y) = ways.T, self.own(at, self.px).T
+        (u, v), (x, y) = ways.T, self.own(at, self._steps).T
         in_plane = np.column_stack([c * u - s * v, s * u + c * v])
         by_pose = np.stack([-in_plane[:, 0], -in_plane[:, 1], u * y - v * x])
         mine = self.shape == np.arange(1, self.loose + 1)[:, None]
-        return place_slopes(at, self.px, in_plane), (mine[:, None] * by_pose).reshape(-1, len(self.px))
+        return place_slopes(at, self._steps, in_plane), (mine[:, None] * by_pose).reshape(-1, len(ways))
 
     def _whitened(self, off: Array) -> Array:
         """Return what is off, shape (n,) or (m, n), with alike errors made independent, a few zeros among it."""
         rows = off.reshape(-1, off.shape[-1])
         padded = np.append(rows, np.zeros((len(rows), 1)), axis=1)[:, self._places]
         return np.asarray((padded.swapaxes(0, 1) @ self._whiten).swapaxes(0, 1).reshape(*off.shape[:-1], -1))
-
-    def mm_per_px(self, view: View) -> Array:
-        """Return by how many mm outward the place changes at most for one pixel, shape (n,)."""
-        there = self.own(view, self.px)
-        steps = (np.array([1.0, 0.0]), np.array([0.0, 1.0]))
-        slopes = [((self.own(view, self.px + step) - there) * self.outward).sum(axis=-1) for step in steps]
-        return np.asarray(np.hypot(*slopes))
 
 
 class _BentPoints(_Points):
@@ -347,13 +363,19 @@ class _BentPoints(_Points):
         return np.array([self.at[self.outward[:, k] > 0].max() for k in (0, 1)])
 
     def _own_slopes(self, at: View, ways: Array) -> tuple[Array, Array]:
-        seen, camera = at.to_mm(self.px), at.camera_mm()
+        seen, camera = at.to_mm(self._steps), at.camera_mm()
         out, bend = 2 * seen / self._span - 1, at.more[-2:]
         share = out**2 @ bend / -camera[2]
         gain = (ways * (camera[:2] - seen)).sum(axis=1) / -camera[2]
         by_place = (1 - share)[:, None] * ways + gain[:, None] * (4 * out * bend / self._span)
         by_camera = np.column_stack([share[:, None] * ways, share * gain])
-        return place_slopes(at, self.px, by_place) + camera_slopes(at) @ by_camera.T, (out**2).T * gain
+        return place_slopes(at, self._steps, by_place) + camera_slopes(at) @ by_camera.T, (out**2).T * gain
+
+
+def _by_step(slopes: Array, off: Array, mm_per_px: Array) -> Array:
+    """Return how pixels off change, from how the places of points and of those a pixel outward do, (..., 2n)."""
+    there, beyond = np.split(slopes, 2, axis=-1)
+    return np.asarray((there - off * (beyond - there)) / mm_per_px)
 
 
 def _pose(mm: Array, outward: Array, at: Array) -> Array:

@@ -186,8 +186,13 @@ def test_real_ruler_beside_a_slice(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.skipif(not REAL.exists(), reason="the annotated photos are not here")
-def test_real_rulers_in_two_planes_are_both_told_of() -> None:
-    """A reader's marks lie 100 mm apart on a second ruler, which lies lower than the three-sided one."""
+def test_real_rulers_in_two_planes_are_both_told_of(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A reader's marks lie 100 mm apart on a second ruler, which lies lower than the three-sided one.
+
+    That one's sides slope: it is told of only where what slopes so is believed.
+    """
+    assert not real(None).others
+    monkeypatch.setattr("photonest.scale.advice.SLOPING_DEG", 90.0)
     scale = real(None)
     assert [other.kind for other in scale.others] == ["ruler"]
     start, end = photo_to_mm(scale, [[718, 2500], [1228, 2488]])

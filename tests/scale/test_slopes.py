@@ -51,16 +51,14 @@ def test_the_camera_moves_as_differences_say() -> None:
 )
 def test_a_rectangles_points_leave_its_sides_as_differences_say(points: type[_Points], more: list[float]) -> None:
     view = View(np.append(VALUES, more), TURNED)
-    of = points(rectangle(297.0, 210.0), [Edge(PX[k::4], 0.1, 1.0) for k in range(4)])
-    size = of.mm_per_px(view)
-    assert_alike(of.slopes(view, size), differences(lambda at: of.outside(at, size), view))
+    of = points(rectangle(297.0, 210.0), [Edge(PX[k::4], 0.1, 1.0) for k in range(4)]).aimed(view)
+    assert_alike(of.slopes(view), differences(of.outside, view))
 
 
 def test_loose_shapes_points_leave_their_sides_as_differences_say() -> None:
     sides = [replace(side, size=(), shape=shape) for shape in (0, 1) for side in rectangle(40.0, 40.0)]
     counts = [3, 9, 14, 14, 20, 20, 12, 20]  # of points a side, some of them few: all together 112
     cuts = np.split(PX, np.cumsum(counts)[:-1])
-    of = _Points(sides, [Edge(px, 0.1, 1.0) for px in cuts], 0.05)
     view = View(np.append(VALUES, [0.05, 0.1, -0.05, 10.0, 20.0, 0.3]), TURNED)
-    size = of.mm_per_px(view)
-    assert_alike(of.slopes(view, size), differences(lambda at: of.outside(at, size), view))
+    of = _Points(sides, [Edge(px, 0.1, 1.0) for px in cuts], 0.05).aimed(view)
+    assert_alike(of.slopes(view), differences(of.outside, view))
