@@ -21,11 +21,14 @@ from photonest.gates import (
     merge_marks,
     moved_outline,
 )
+from photonest.hidden import drawn_across, led_beneath
 from photonest.marks import HandMarks
 from photonest.model import (
+    Crack,
     Face,
     FlatPhoto,
     NotFound,
+    Outline,
     OutlineError,
     Photo,
     PhotoFacts,
@@ -110,7 +113,10 @@ def measure(
     cracked = all_answers(
         registry, "cracks", choices, (flat, outline, pith), lambda found: checked_marks(found, outline)
     )
-    cracks, defects = merge_marks([mark for marks in cracked.value for mark in marks])
+    found = [mark for marks in cracked.value for mark in marks]
+    cracks, defects = merge_marks(
+        [led_beneath(m, outline, flat.references) if isinstance(m, Crack) else m for m in found]
+    )
 
     face = Face(
         photo=PhotoFacts(photo.file, photo.sha256, photo.width, photo.height),
@@ -128,7 +134,11 @@ def measure(
 def _outlined(registry: Registry, choices: Choices, photo: Photo, scale: Scale, aim: Point) -> tuple[Answer, FlatPhoto]:
     """Return the outline of the piece at the aim, and the photo made flat in which it was found."""
     flat = flatten(photo, scale, aim)
-    return first_answer(registry, "outline", choices, (flat,), lambda found: checked_outline(found, flat)), flat
+
+    def check(found: Any) -> Outline:
+        return drawn_across(checked_outline(found, flat), flat.references)
+
+    return first_answer(registry, "outline", choices, (flat,), check), flat
 
 
 def _scale(registry: Registry, choices: Choices, photo: Photo, aim: Point) -> Answer:

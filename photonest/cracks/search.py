@@ -12,7 +12,7 @@ from photonest.cracks.network import Likeness, likeness
 from photonest.cracks.paths import GridPath, best_paths
 from photonest.cracks.profiles import Profile, are_light, profiles, ranked
 from photonest.cracks.strips import CELL, Floats, Grid, PolarGrid, RingGrid, TurnedGrid, cells
-from photonest.imaging import polygon_mask
+from photonest.imaging import polygon_mask, usable_part
 from photonest.model import FlatPhoto, Outline, Pith
 from photonest.planar import mean_diameter
 from photonest.resizing import cropped, reduced
@@ -24,6 +24,7 @@ LEAST_LENGTH = (
 DOUBTFUL, ODDS_PER_SCORE = np.float32(-3.0), np.float32(2.0)  # log odds that speak neither way; worth one score
 GAP_SCORE, CEILING, NEVER = -1.5, 1.0, np.float32(-5.0)
 EDGE = 0.004  # of the diameter: nothing is looked for so near the edge
+BESIDE = 0.012  # nor so near what lies on the wood, whose own edge looks like a crack's
 LEAST_SUM = 8.0  # of scores along a path
 MANY_ROUNDS = 4  # about a pith checks crowd, and of some only the third round finds what a better one passed by
 HEART = 0.03  # of the diameter: so near the pith what goes round it is no ring shake
@@ -130,12 +131,15 @@ def _scores(like: Likeness, inner: NDArray[np.uint8], grid: Grid, diameter_px: f
 
 
 def _inner(flat: FlatPhoto, seen: View, depth: float) -> NDArray[np.uint8]:
-    """Return 1 on the wood, so many diameters and at least three pixels in from its edge, else 0."""
+    """Return 1 on the wood, so many diameters and at least three pixels in from its edge and from what lies on it."""
     import cv2
 
-    inside = polygon_mask(flat.to_px(seen.outline), flat.pixels.shape[:2]).view(np.uint8)
-    rim = max(3, round(depth * seen.diameter / flat.mm_per_px))
-    return np.asarray(cv2.erode(inside, np.ones((2 * rim + 1, 2 * rim + 1), np.uint8)))
+    def eroded(part: NDArray[np.bool_], share: float) -> NDArray[np.uint8]:
+        rim = max(3, round(share * seen.diameter / flat.mm_per_px))
+        return np.asarray(cv2.erode(part.view(np.uint8), np.ones((2 * rim + 1, 2 * rim + 1), np.uint8)))
+
+    inside = eroded(polygon_mask(flat.to_px(seen.outline), flat.pixels.shape[:2]), depth)
+    return inside & eroded(usable_part(flat), max(depth, BESIDE)) if flat.references else inside
 
 
 def _grids(flat: FlatPhoto, seen: View, pith: Pith | None) -> list[list[Grid]]:
