@@ -1,14 +1,15 @@
-"""What a reference lying on the face hides of it: edge and cracks are drawn on beneath it, and the rest is told."""
+"""What a reference lying on the face hides of it: edge and cracks are drawn on beneath it, a pith is unsure there."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from photonest.model import Crack, Outline, Points
+from photonest.model import Crack, Outline, Pith, Points
 from photonest.planar import Path, evenly, mean_diameter
 
 if TYPE_CHECKING:
@@ -24,6 +25,9 @@ LEAD = 0.06  # of the edge in sight at either end, by which its direction is kno
 # drawn faces, 8 to 60 % of the diameter hidden
 BRIDGE_ERROR = 0.05
 LEAST_HIDDEN = 0.003  # of the face's area
+# standard error of a pith as a share of how far from sight it lies: cards laid on the hearts of eleven real faces made
+# it 0.03 to 0.4 times that wrong
+PITH_ERROR = 0.2
 REACHES = 0.02  # of the mean diameter: a crack that ends so near a reference runs beneath it
 
 
@@ -57,6 +61,24 @@ def drawn_across(outline: Outline, references: Sequence[Points]) -> Outline:
         warnings.append("What lies on the face hides the wood beneath: look there for cracks yourself.")
     points = _points(whole) if hidden else outline.points
     return replace(outline, points=points, under_bark=wood, standard_error=error, warnings=tuple(warnings))
+
+
+def beneath(pith: Pith, references: Sequence[Points]) -> Pith:
+    """Return a pith that a reference hides, less sure by how far from sight it lies."""
+    import shapely
+
+    if pith.set_by == "person":
+        return pith
+    point = shapely.Point(pith.point)
+    over = [shape for shape in map(shapely.Polygon, references) if shape.contains(point)]
+    if not over:
+        return pith
+    depth = max(float(shape.exterior.distance(point)) for shape in over)
+    return replace(
+        pith,
+        standard_error=math.hypot(pith.standard_error, PITH_ERROR * depth),
+        warnings=(*pith.warnings, "The reference hides the pith: lay it clear of the heart, to know the pith better."),
+    )
 
 
 def led_beneath(crack: Crack, outline: Outline, references: Sequence[Points]) -> Crack:
@@ -110,7 +132,7 @@ def _bridged(edge: Path, lying: shapely.Geometry) -> tuple[Path, float]:
         before, after = (np.take(ring, range(*ends), axis=0, mode="wrap")
                          for ends in ((start - lead, start), (stop, stop + lead)))  # fmt: skip
         across = _between(before, after[::-1], stop - start)
-        if np.abs(_away(ring[start:stop], across)).max() > ASTRAY * diameter:
+        if _away(ring[start:stop], np.concatenate([before[-1:], across, after[:1]])).max() > ASTRAY * diameter:
             led[start:stop] = across
             hidden += (stop - start) * step
     if not hidden:

@@ -21,7 +21,7 @@ from photonest.gates import (
     merge_marks,
     moved_outline,
 )
-from photonest.hidden import drawn_across, led_beneath
+from photonest.hidden import beneath, drawn_across, led_beneath
 from photonest.marks import HandMarks
 from photonest.model import (
     Crack,
@@ -106,7 +106,7 @@ def measure(
     progress("pith")
     choices = _with_marks(choices, marks, "pith", scale)
     pithed = first_answer(registry, "pith", choices, (flat, outline), lambda found: checked_pith(found, outline))
-    pith: Pith | None = pithed.value
+    pith: Pith | None = pithed.value and beneath(pithed.value, flat.references)
 
     progress("cracks")
     choices = _with_marks(choices, marks, "cracks", scale)

@@ -8,8 +8,8 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from photonest.hidden import drawn_across, led_beneath
-from photonest.model import Crack, Outline, Points
+from photonest.hidden import beneath, drawn_across, led_beneath
+from photonest.model import Crack, Outline, Pith, Points
 from photonest.planar import mean_diameter
 
 RADIUS = 100.0
@@ -45,6 +45,24 @@ def test_a_disc_s_hidden_edge_is_round(bearing: float, out: float, turn: float) 
     assert shapely.hausdorff_distance(shapely.LinearRing(found.points), DISC.exterior) < 3.0
     assert found.standard_error > 0.5
     assert any("mm of the edge" in text for text in found.warnings)
+
+
+@given(
+    st.tuples(st.floats(-130, 130), st.floats(-130, 130)), st.floats(0, 90), st.floats(0.5, 120), st.floats(0.5, 120)
+)
+def test_wherever_something_lies_the_outline_stays_a_simple_shape(
+    at: tuple[float, float], turn: float, width: float, height: float
+) -> None:
+    bearing = np.linspace(0, 2 * np.pi, 360, endpoint=False)
+    radius = RADIUS * (1 + 0.05 * np.sin(7 * bearing) + 0.02 * np.sin(31 * bearing))
+    wood = shapely.Polygon(np.column_stack([radius * np.cos(bearing), radius * np.sin(bearing)]))
+    lying = card(*at, turn, width, height)
+    parts = shapely.get_parts(wood.difference(lying))
+    outline = Outline(points(max(parts, key=lambda part: part.area)))
+    found = shapely.Polygon(drawn_across(outline, [points(lying)]).points)
+    assert found.is_valid
+    assert found.difference(wood.union(lying)).area < 10.0  # of 31 000: corners cut between 720 points
+    assert found.area > 0.9 * shapely.Polygon(outline.points).area
 
 
 def test_a_sawn_edge_stays_straight() -> None:
@@ -105,3 +123,12 @@ def test_cracks_that_end_before_a_card_pass_it_or_are_set_by_hand_stay() -> None
         crack((90.0, 0.0), (44.0, 0.0), set_by="person"),
     ):
         assert led_beneath(one, outline, lying) == one
+
+
+def test_a_pith_beneath_a_card_is_the_less_sure_the_farther_from_sight() -> None:
+    lying = [points(card(0, 0))]
+    middle, rim, beside = (beneath(Pith((x, 0.0), 0.3, inside=True), lying) for x in (0.0, 40.0, 43.0))
+    assert middle.standard_error == pytest.approx(math.hypot(0.3, 0.2 * 53.98 / 2))
+    assert rim.standard_error == pytest.approx(math.hypot(0.3, 0.2 * 2.8))
+    assert middle.warnings
+    assert beside == Pith((43.0, 0.0), 0.3, inside=True)
