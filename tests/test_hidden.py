@@ -61,7 +61,8 @@ def test_wherever_something_lies_the_outline_stays_a_simple_shape(
     outline = Outline(points(max(parts, key=lambda part: part.area)))
     found = shapely.Polygon(drawn_across(outline, [points(lying)]).points)
     assert found.is_valid
-    assert found.difference(wood.union(lying)).area < 10.0  # of 31 000: corners cut between 720 points
+    near = lying.buffer(0.007 * 2 * RADIUS)  # an edge this close may be the reference's own
+    assert found.difference(wood.union(near)).area < 10.0  # of 31 000: corners cut between 720 points
     assert found.area > 0.9 * shapely.Polygon(outline.points).area
 
 
