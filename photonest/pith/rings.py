@@ -14,13 +14,24 @@ from photonest.imaging import Image
 from photonest.model import FlatPhoto, NotFound, Outline, Pith, Points
 from photonest.pith.directions import Directions, View, directions, evened, near, turned, view
 from photonest.pith.drift import CENTRE, DRIFTING, OVAL, Fit, Vote, agreement, fit, votes
-from photonest.pith.straight import Weighed, holed, ring_width, straight_places, straightest, straightness, weighed
+from photonest.pith.straight import (
+    Weighed,
+    holed,
+    ring_width,
+    roughly,
+    straight_places,
+    straightest,
+    straightness,
+    weighed,
+)
 
 HINT = "sand or plane the middle, take a sharper photo in even light, or set the pith by hand"
 FAINT, FAINT_AT_EDGE = 0.25, 0.6  # below it the search for straight rings starts from several places
 REACH, SAME = 0.04, 0.005  # mean radii: a place so far from the fit must win 0.05; places so near are one
-BY_CHANCE, HARDLY = 0.06, 0.14  # so straight lie the rings about any place, and about a pith hardly to be seen
-BELIEVED = 0.15, 0.3  # rings seen in part only: so straight they may lie by chance, and are sure not to
+BY_CHANCE, HARDLY = 0.02, 0.12  # so straight lie the rings about any place, and about a pith hardly to be seen
+BELIEVED = 0.02, 0.06  # so straight rings must lie that the fit counts less than they, and not at all
+BELIEVED_IN_PART = 0.1, 0.25  # the same for rings seen in part only
+LIKELY = 0.04, 0.12  # so straight rings may lie by chance, and are sure not to
 SEEN_WHOLE = 0.7  # of the disc about a pith; with less it is sought and doubted as one at the edge
 WIDTH_WITHIN = 0.15  # mean diameters about the pith within which the rings' width is taken
 LARGEST_ERROR = 0.015  # of the mean diameter; beyond it there is no answer
@@ -158,8 +169,9 @@ def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.floa
 
     Drift and oval of a disc are no sure guide to the innermost rings, so that they are taken as circles and as the
     fitted family, each counting by how straight they lie. Real rings are wavy: small discs miss the pith by less than
-    large ones, but see little, so that two small ones share. How far these ways to look lie apart, and how far the fit
-    itself and the rings of a large disc put it, tell how sure it is, by as much as was seen to tell on drawn faces.
+    large ones, but see little, so that three small ones share. Where rings may lie so straight by chance, the fit is
+    trusted instead. How far these ways to look lie apart, and how far the fit itself and the rings of a large disc put
+    it, tell how sure it is, by as much as was seen to tell on drawn faces.
     """
     radius, image = seen.diameter / 2, holed(seen)
     families = np.zeros(4), last.parameters[2:]
@@ -167,11 +179,11 @@ def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.floa
     centres, values, shrunk = [], [], []
     for rings in families:
         centre, small = middle, []
-        for share, steps in ((0.3, (2.0, 0.5)), (0.16, (0.5, 0.25)), (0.11, (0.5, 0.25))):
+        for share, steps in ((0.3, (2.0, 0.5)), (0.16, (0.5, 0.25)), (0.11, (0.5, 0.25)), (0.075, (0.5, 0.25))):
             value = partial(straightness, image, radius=share * radius, family=rings)
             centre = straightest(value, centre, middle, 0.012 * radius, steps)
             small.append(centre)
-        centres.append((small[1] + small[2]) / 2)
+        centres.append(np.mean(small[1:], axis=0))
         shrunk.append(small[2] - small[0])
         values.append(straightness(image, centres[-1], 0.3 * radius, rings))
     straight = max(values)
@@ -183,14 +195,17 @@ def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.floa
     centre = centre + towards
     ways = [0.45 * shrunk[0], 0.2 * shrunk[1], 0.2 * (large - centre), 0.1 * (last.centre - centre)]
     unsure = math.hypot(float(np.linalg.norm(ways)), 0.8 * apart)
-    if one_sided:
-        centre = last.centre + _believed(straight) * (centre - last.centre)
-    return centre, straight, unsure
+    moved = centre - last.centre
+    if not one_sided:  # of two places either may be right
+        likely = _believed(straight, LIKELY)
+        unsure = math.hypot(unsure, math.sqrt(likely * (1 - likely) / 2) * math.hypot(*moved))
+    believed = _believed(straight, BELIEVED_IN_PART if one_sided else BELIEVED)
+    return last.centre + believed * moved, straight, unsure
 
 
-def _believed(straight: float) -> float:
-    """Return how far rings seen in part only are believed to lie straight, 0 to 1."""
-    low, high = BELIEVED
+def _believed(straight: float, between: tuple[float, float]) -> float:
+    """Return how far rings are believed to lie straight, 0 to 1."""
+    low, high = between
     return min(max((straight - low) / (high - low), 0.0), 1.0)
 
 
@@ -211,7 +226,8 @@ def _straight_about(image: Image, last: Fit, one_sided: bool) -> Weighed:
         looks = ((0.6, 3.0), (0.3, 2.0)) if one_sided else ((0.3, 2.0), (0.14, 1.0))
         return sum(straightness(image, point, share * radius, circles, step) for share, step in looks)
 
-    middle = straightest(wide, last.centre, last.centre, (0.04 if one_sided else 0.024) * radius, (4.0, 1.0))
+    hold = (0.04 if one_sided else 0.024) * radius
+    middle = straightest(wide, roughly(wide, last.centre, hold), last.centre, hold, (1.0, 1.0))
     if wide(middle) >= (FAINT_AT_EDGE if one_sided else FAINT):
         return Weighed(middle, np.zeros(2), 0.0)
     places = [middle]
@@ -248,14 +264,14 @@ def standard_error(found: Located, diameter: float) -> float:
     if not found.one_sided:
         usual, faint = 1.4e-5 * (max(found.straight, 0.0) + 0.03) ** -1.9, 0.0
         if found.straight < HARDLY:  # the straightest place may be another's
-            faint = 0.002 + 0.03 * max(0.75 - found.agree, 0.0) + 0.002 * (found.straight < BY_CHANCE)
+            faint = 0.001 + 0.04 * max(0.75 - found.agree, 0.0) + 0.002 * (found.straight < BY_CHANCE)
         wide = min(150 * (found.width / diameter) ** 3, 0.002)
         hidden = (1 - min(found.covered, 1.0)) / (1 - SEEN_WHOLE)
-        return (1 + hidden) * math.hypot(usual, found.unsure / diameter, faint, wide, coarse)
+        return (1 + hidden) * math.hypot(usual, 0.8 * found.unsure / diameter, faint, wide, 0.7 * coarse)
     sectors = math.sqrt(float(np.trace(found.fits[-1].covariance)) / 2) / diameter
     seen = 1.2 * math.hypot(0.15 * sectors**0.8 + 0.0005, found.unsure / diameter, coarse)
     hardly = math.hypot(1.6 * sectors**0.8, 0.009, coarse)
-    return hardly + _believed(found.straight) * (seen - hardly)
+    return hardly + _believed(found.straight, BELIEVED_IN_PART) * (seen - hardly)
 
 
 def _doubtful(found: Located, error: float) -> bool:
@@ -267,7 +283,7 @@ def _doubtful(found: Located, error: float) -> bool:
     be oval.
     """
     largest = LARGEST_AT_EDGE if found.one_sided else LARGEST_ERROR
-    if found.agree < 0.43 or found.agree + found.straight < 0.59 or error > largest:
+    if found.agree < 0.43 or found.agree + found.straight < 0.56 or error > largest:
         return True
     if not found.one_sided:
         return found.straight < BY_CHANCE and found.agree < CLEAR_RAYS

@@ -13,8 +13,12 @@ from photonest.imaging import Image, sampled
 from photonest.pith.directions import View
 
 SECTORS, RAYS = 24, 5
+LEAST_SECTORS = 3  # that must see a ring: a quarter of a disc shows its rings too
+STREAK = 28  # pixels along the radius over which a sector is evened: rays and stains go on for longer, rings don't
+BY_CHANCE = 0.8  # over as many sectors: the share of mere noise that their median explains
 BANDS = 4  # of the radius: each counts alike, so that one strong line, as a stained heart's edge, is not everything
 GRID, PLACES = 4.0, 3  # pixels; as many are looked at closer
+ROUGHLY = -4.0, -2.0, 0.0, 2.0, 4.0  # pixels
 NOISE = 0.01  # by so much do rings lie straighter about one place than about another for nothing
 _ANGLES = ((np.arange(SECTORS * RAYS) + 0.5) * 2 * np.pi / (SECTORS * RAYS))[:, None].astype(np.float32)
 _COSINE, _SINE = np.cos(_ANGLES), np.sin(_ANGLES)
@@ -31,29 +35,46 @@ def holed(seen: View) -> Image:
 def straightness(image: Image, centre: Place, radius: float, family: NDArray[np.float64], stride: float = 1.0) -> float:
     """Return how much of the wood's contrast about a point, out to `radius` pixels, its rings explain.
 
-    The face (nan outside the wood) is unrolled and averaged over sectors; the rings are the median of the sectors at
-    each distance, so that knots, cracks and stains in a few of them don't count. 1 means perfectly straight, 0 no rings
-    about this point. The face is unrolled along the rings of a `family` (drift x, drift y, oval, oval at 45 degrees);
-    zeros mean circles. It is looked at every `stride` pixels along the radius.
+    The face (nan outside the wood) is unrolled and averaged over sectors, and each evened along the radius, for rays
+    would outweigh fine rings; the rings are the median of the sectors at each distance, so that knots, cracks and
+    stains in a few of them don't count. 1 means perfectly straight, 0 no rings about this point; where too little wood
+    is seen all is unexplained, so that a point off the wood gains nothing by what it doesn't see. The face is unrolled
+    along the rings of a `family` (drift x, drift y, oval, oval at 45 degrees); zeros mean circles. It is looked at
+    every `stride` pixels along the radius.
     """
     across, down = _rays(radius, tuple(family.tolist()), stride)
+    streak = round(STREAK / stride) | 1
     x, y = across + np.float32(centre[0]), down + np.float32(centre[1])
     values = sampled(image, x, y).reshape(SECTORS, RAYS, -1)
     mean = values.sum(axis=1) / np.float32(RAYS)
     if np.isfinite(mean.sum()):  # the usual case, and faster than with gaps
+        mean = _without_rays(mean, streak)
         middle = np.partition(mean, (SECTORS // 2 - 1, SECTORS // 2), axis=0)[SECTORS // 2 - 1 : SECTORS // 2 + 1]
-        return _explained(mean, (middle[0] + middle[1]) / 2)
+        return _explained(mean, (middle[0] + middle[1]) / 2, np.full(mean.shape[1], SECTORS))
     height, width = image.shape
     held = np.isfinite(values) & ((x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)).reshape(values.shape)
     count = held.sum(axis=1)
     mean = np.where(held, values, 0).sum(axis=1) / np.maximum(count, 1)
     mean[count < 3] = np.nan
     seen = (count >= 3).sum(axis=0)
-    mean, seen = mean[:, seen >= 0.2 * SECTORS], seen[seen >= 0.2 * SECTORS]  # a quarter of a disc shows its rings too
+    mean, seen = mean[:, seen >= LEAST_SECTORS], seen[seen >= LEAST_SECTORS]
     if not mean.size:
         return 0.0
+    mean = _without_rays(mean, streak)
     ordered, column = np.sort(mean, axis=0), np.arange(len(seen))  # nan comes last
-    return _explained(mean, (ordered[(seen - 1) // 2, column] + ordered[seen // 2, column]) / 2)
+    rings = (ordered[(seen - 1) // 2, column] + ordered[seen // 2, column]) / 2
+    return _explained(mean, rings, seen) * len(seen) / len(across[0])
+
+
+def _without_rays(sectors: Image, width: int) -> Image:
+    """Return sectors (rows) less their means over `width` places along the radius; nan stays nan."""
+    import cv2
+
+    held = np.isfinite(sectors)
+    if held.all():
+        return np.asarray(sectors - cv2.blur(sectors, (width, 1)))
+    near = cv2.blur(np.where(held, sectors, np.float32(0)), (width, 1))
+    return np.asarray(sectors - near / np.maximum(cv2.blur(held.astype(np.float32), (width, 1)), np.float32(1e-6)))
 
 
 @functools.lru_cache(maxsize=16)
@@ -66,14 +87,18 @@ def _rays(radius: float, family: tuple[float, ...], stride: float) -> tuple[Imag
     return across, radii * (drift_y + (1 + oval / 2) * _SINE - slant / 2 * _COSINE)
 
 
-def _explained(sectors: Image, rings: Image) -> float:
-    """Return the share of the contrast over sectors (rows) that the rings explain, by bands of the radius."""
+def _explained(sectors: Image, rings: Image, seen: NDArray[np.intp]) -> float:
+    """Return the share of the contrast over sectors (rows) that the rings explain, by bands of the radius.
+
+    What the median of as many sectors as see each ring explains of mere noise is taken off: few explain much.
+    """
     starts, lengths = _bands(len(rings))
     level = np.repeat(np.add.reduceat(rings, starts) / lengths, lengths)
     away = np.abs(sectors - np.array([rings, level], np.float32)[:, None])
     sums = away.sum(axis=1)
     if np.isnan(sums).any():
         sums = np.nansum(away, axis=1)
+    sums[0] /= 1 - BY_CHANCE / seen
     left, total = np.add.reduceat(sums, starts, axis=1)
     return 1 - float((left / np.maximum(total, 1e-9)).mean())
 
@@ -140,6 +165,19 @@ def straight_places(value: Callable[[Place], float], anchor: Place, reach: float
         if len(places) == PLACES:
             break
     return places
+
+
+def roughly(value: Callable[[Place], float], anchor: Place, hold: float) -> Place:
+    """Return the place of the greatest `value` near an anchor, held to it as by `straightest`.
+
+    Fine rings lie straight about places within a pixel or two of the pith alone, and a search step by step would stop
+    between.
+    """
+    around = np.array(
+        [(x, y) for x in ROUGHLY for y in ROUGHLY if x * x + y * y <= ROUGHLY[-1] ** 2 + ROUGHLY[-2] ** 2]
+    )
+    values = [value(anchor + way) - 0.05 * float(way @ way) / hold**2 for way in around]
+    return np.asarray(anchor + around[int(np.argmax(values))])
 
 
 def straightest(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from photonest.pith.directions import view
-from photonest.pith.straight import holed, ring_width, straightest, straightness, weighed
+from photonest.pith.straight import holed, ring_width, roughly, straightest, straightness, weighed
 from tests.outline.scenes import blob, painted, photo
 
 CIRCLES = np.zeros(4)
@@ -56,3 +56,39 @@ def test_places_count_by_how_straight_the_rings_lie() -> None:
         even = weighed(places, np.array(scores))
         assert even.best + even.towards == pytest.approx([13.0, 4.0], abs=1e-5)
         assert even.apart == pytest.approx(5 / 2**0.5, abs=1e-5)  # each 5 off the mean, over two axes
+
+
+def test_rays_do_not_outweigh_fine_rings() -> None:
+    y, x = np.mgrid[:300, :300].astype(np.float32)
+    pith = np.array([150.0, 146.0])
+    off = np.array([x - pith[0], y - pith[1]])
+    turn = np.arctan2(off[1], off[0])
+    rays = np.interp(turn, np.linspace(-np.pi, np.pi, 300), np.random.default_rng(2).normal(size=300))
+    image = (np.sin(2 * np.pi / 8 * np.hypot(*off)) + 3 * rays).astype(np.float32)
+    # rings of a third of the rays' contrast: what a sector is darker than another tells nothing of them
+    assert straightness(image, pith, 100.0, CIRCLES) > 0.5
+    # half a ring aside two of four quarters' rings fall between those of the others
+    assert straightness(image, pith + np.array([4.0, 0.0]), 100.0, CIRCLES) < 0.25
+
+
+def test_a_place_off_the_wood_gains_nothing_by_what_it_does_not_see() -> None:
+    y, x = np.mgrid[:200, :200].astype(np.float32)
+    corner = np.array([20.0, 20.0])
+    rings = np.sin(2 * np.pi / 9 * np.hypot(x - corner[0], y - corner[1])).astype(np.float32)
+    rings += np.random.default_rng(3).normal(0, 0.5, rings.shape).astype(np.float32)
+    quarter = np.where((x >= corner[0]) & (y >= corner[1]), rings, np.float32(np.nan))
+    there = straightness(quarter, corner, 120.0, CIRCLES)
+    assert there > 0.4
+    for away in (9.0, 18.0, 40.0):
+        assert straightness(quarter, corner - (away, away), 120.0, CIRCLES) < there - 0.1
+
+
+def test_a_narrow_top_is_found_among_its_neighbours() -> None:
+    top = np.array([103.6, 97.5])
+    anchor = np.array([100.0, 100.0])
+
+    def value(place: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> float:
+        return float(np.cos(1.5 * np.hypot(*(place - top)))) / (1 + float(np.hypot(*(place - top))))
+
+    # one step of the grid to either side; where it begins the next top would be another
+    assert np.abs(roughly(value, anchor, 100.0) - top).max() <= 1.0
