@@ -176,7 +176,7 @@ def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.floa
     radius, image = seen.diameter / 2, holed(seen)
     families = np.zeros(4), last.parameters[2:]
     middle, towards, apart = _straight_about(image, last, one_sided)
-    centres, values, shrunk = [], [], []
+    centres, values, shrunk, closing = [], [], [], []
     for rings in families:
         centre, small = middle, []
         for share, steps in ((0.3, (2.0, 0.5)), (0.16, (0.5, 0.25)), (0.11, (0.5, 0.25)), (0.075, (0.5, 0.25))):
@@ -185,6 +185,7 @@ def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.floa
             small.append(centre)
         centres.append(np.mean(small[1:], axis=0))
         shrunk.append(small[2] - small[0])
+        closing.append(small[3] - small[1])
         values.append(straightness(image, centres[-1], 0.3 * radius, rings))
     straight = max(values)
     weights = np.exp((np.array(values) - straight) / (0.1 * max(straight, 0.01)))
@@ -196,9 +197,10 @@ def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.floa
     ways = [0.45 * shrunk[0], 0.2 * shrunk[1], 0.2 * (large - centre), 0.1 * (last.centre - centre)]
     unsure = math.hypot(float(np.linalg.norm(ways)), 0.8 * apart)
     moved = centre - last.centre
-    if not one_sided:  # of two places either may be right
+    if not one_sided:  # of two places either may be right, and nothing is seen of what the smallest discs still lead to
         likely = _believed(straight, LIKELY)
-        unsure = math.hypot(unsure, math.sqrt(likely * (1 - likely) / 2) * math.hypot(*moved))
+        between = math.sqrt(likely * (1 - likely) / 2) * math.hypot(*moved)
+        unsure = math.hypot(unsure, between, 1.4 * math.hypot(*closing[0]))
     believed = _believed(straight, BELIEVED_IN_PART if one_sided else BELIEVED)
     return last.centre + believed * moved, straight, unsure
 
@@ -267,7 +269,7 @@ def standard_error(found: Located, diameter: float) -> float:
             faint = 0.001 + 0.04 * max(0.75 - found.agree, 0.0) + 0.002 * (found.straight < BY_CHANCE)
         wide = min(150 * (found.width / diameter) ** 3, 0.002)
         hidden = (1 - min(found.covered, 1.0)) / (1 - SEEN_WHOLE)
-        return (1 + hidden) * math.hypot(usual, 0.8 * found.unsure / diameter, faint, wide, 0.7 * coarse)
+        return (1 + hidden) * math.hypot(usual, 0.5 * found.unsure / diameter, faint, wide, 0.6 * coarse)
     sectors = math.sqrt(float(np.trace(found.fits[-1].covariance)) / 2) / diameter
     seen = 1.2 * math.hypot(0.15 * sectors**0.8 + 0.0005, found.unsure / diameter, coarse)
     hardly = math.hypot(1.6 * sectors**0.8, 0.009, coarse)
