@@ -5,6 +5,7 @@ from __future__ import annotations
 BEFORE_START = (
     "Face shield, dust mask and hearing protection on.",
     "Loose bark off. It flies, and so does wood with hidden cracks: stand aside.",
+    "Screws, nails and grit out of the wood: no photo shows those inside.",
 )
 EACH_CUT = (
     "Every clamp checked twice. Tool clear of the wood.",
