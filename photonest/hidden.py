@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from photonest.model import Crack, Outline, Pith, Points
-from photonest.planar import Path, evenly, mean_diameter
+from photonest.imaging import Mask, light, polygon_mask
+from photonest.model import Crack, Outline, Photo, Pith, Point, Points, Scale
+from photonest.planar import Path, evenly, mean_diameter, polygon_area
+from photonest.rectify import photo_to_mm
 
 if TYPE_CHECKING:
     import shapely
@@ -28,7 +30,46 @@ LEAST_HIDDEN = 0.003  # of the face's area
 # standard error of a pith as a share of how far from sight it lies: cards laid on the hearts of eleven real faces made
 # it 0.03 to 0.4 times that wrong
 PITH_ERROR = 0.2
+LEAST_SHEET = 25_000.0  # mm2: between a card or loose marker and the smallest sheet, A5
+RIM, BLACKEST = (0.02, 0.12), 0.16  # of a sheet's side: where its own white is looked for; its widest black, and more
+NO_PAPER, SHEET_PX = 0.7, 240
 REACHES = 0.02  # of the mean diameter: a crack that ends so near a reference runs beneath it
+
+
+def beneath_the_wood(photo: Photo, scale: Scale, aim_px: Point) -> tuple[Points, ...]:
+    """Return the sheets, in pixels, on which the piece at the aim lies, whole or in part: they hide nothing of it.
+
+    Nowhere near the aim is the picture as bright in blue, in which wood is dark, as the sheet is along its sides.
+    """
+    return tuple(
+        sheet
+        for sheet in scale.references_px
+        if polygon_area(photo_to_mm(scale, sheet)) > LEAST_SHEET and _lies_on(photo, np.asarray(sheet), aim_px)
+    )
+
+
+def _lies_on(photo: Photo, sheet: Path, aim_px: Point) -> bool:
+    import cv2
+    import shapely
+
+    area = shapely.Polygon(sheet)
+    wide = math.sqrt(area.area)
+    inner, outer = area.buffer(-RIM[1] * wide), area.buffer(-RIM[0] * wide)
+    if inner.is_empty or not inner.contains(shapely.Point(aim_px)):
+        return False
+    low = np.maximum(np.floor(sheet.min(axis=0)).astype(int), 0)
+    high = np.ceil(sheet.max(axis=0)).astype(int) + 1
+    part = photo.pixels[low[1] : high[1], low[0] : high[0]]
+    finer = SHEET_PX / max(part.shape[:2])
+    small = cv2.resize(part, None, fx=finer, fy=finer, interpolation=cv2.INTER_AREA)
+    reach = max(3, round(BLACKEST * wide * finer))
+    blue = cv2.dilate(light(small)[..., 2], np.ones((reach, reach), np.uint8))
+
+    def within(shape: shapely.Geometry) -> Mask:
+        return polygon_mask((np.asarray(shape.exterior.coords)[:-1] - low) * finer, (small.shape[0], small.shape[1]))
+
+    column, row = (np.asarray(aim_px) - low) * finer
+    return bool(blue[int(row), int(column)] < NO_PAPER * np.median(blue[within(outer) & ~within(inner)]))
 
 
 def drawn_across(outline: Outline, references: Sequence[Points]) -> Outline:

@@ -21,7 +21,7 @@ from photonest.gates import (
     merge_marks,
     moved_outline,
 )
-from photonest.hidden import beneath, drawn_across, led_beneath
+from photonest.hidden import beneath, beneath_the_wood, drawn_across, led_beneath
 from photonest.marks import HandMarks
 from photonest.model import (
     Crack,
@@ -41,7 +41,7 @@ from photonest.rectify import flatten, jacobian, shifted, upright
 from photonest.registry import Registry
 from photonest.scale.advice import advice, height_note
 from photonest.scale.combine import combined, middle_of_photo
-from photonest.scale.height import READING_MM, face_above, laid_by_eye
+from photonest.scale.height import READING_MM, below_the_piece, face_above, laid_by_eye
 from photonest.scale.known_diameter import KnownDiameter, by_outline
 from photonest.scale.uncertainty import diameter_error_pct, rim_error_mm
 from photonest.sizes import centroid, measure_size
@@ -86,6 +86,11 @@ def measure(
     progress("scale")
     scaled = _scale(registry, choices, photo, aim)
     scale: Scale = scaled.value
+    level = choices.face_above_mm is None
+    if sheets := beneath_the_wood(photo, scale, aim):
+        lying = tuple(one for one in scale.references_px if one not in sheets)
+        scale = replace(below_the_piece(scale) if level else scale, references_px=lying)
+        level = False
 
     progress("outline")
     outlined, flat = _outlined(registry, _with_marks(choices, marks, "outline", scale), photo, scale, aim)
@@ -93,7 +98,7 @@ def measure(
         options = registry.named("scale", scale.kind).options(choices.settings.get(("scale", scale.kind), {}))
         scale = by_outline(scale, options, outlined.value.points, outlined.value.standard_error)
         outlined, flat = _outlined(registry, _with_marks(choices, marks, "outline", scale), photo, scale, aim)
-    scale = _advised(photo, scale, choices.face_above_mm)  # of calipers the outline tells how sure they are
+    scale = _advised(photo, scale, level)  # of calipers the outline tells how sure they are
     dx, dy = (-value for value in centroid(outlined.value.points))
     scale, flat = shifted(scale, dx, dy), flat.shifted(dx, dy)
     outline = doubted(moved_outline(outlined.value, dx, dy))
@@ -157,9 +162,9 @@ def _scale(registry: Registry, choices: Choices, photo: Photo, aim: Point) -> An
     return Answer(one, asked.attempts)
 
 
-def _advised(photo: Photo, scale: Scale, above_mm: float | None) -> Scale:
+def _advised(photo: Photo, scale: Scale, level: bool) -> Scale:
     """Return the scale with what makes it poor and how to retake the photo, and what an unknown height would do."""
-    note = height_note(scale) if above_mm is None else ""
+    note = height_note(scale) if level else ""
     return replace(scale, warnings=(*scale.warnings, *advice(photo, scale)), notes=(note,) if note else ())
 
 

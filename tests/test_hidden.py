@@ -8,8 +8,9 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from photonest.hidden import beneath, drawn_across, led_beneath
-from photonest.model import Crack, Outline, Pith, Points
+from photonest.hidden import beneath, beneath_the_wood, drawn_across, led_beneath
+from photonest.model import Crack, Outline, Photo, Pith, Points, Scale
+from photonest.photo import frozen_pixels
 from photonest.planar import mean_diameter
 
 RADIUS = 100.0
@@ -133,3 +134,39 @@ def test_a_pith_beneath_a_card_is_the_less_sure_the_farther_from_sight() -> None
     assert rim.standard_error == pytest.approx(math.hypot(0.3, 0.2 * 2.8))
     assert middle.warnings
     assert beside == Pith((43.0, 0.0), 0.3, inside=True)
+
+
+SHEET = ((60.0, 40.0), (357.0, 40.0), (357.0, 250.0), (60.0, 250.0))  # A4
+WHITE, PALE_WOOD = (228, 226, 222), (214, 190, 150)
+
+
+def laid(wood_radius: int, *, sheet: Points = SHEET, chequered: bool = False) -> tuple[Photo, Scale]:
+    """A sheet on a bench, and a disc of pale wood in its middle, a pixel a mm."""
+    import cv2
+
+    pixels = np.full((300, 420, 3), (120, 100, 80), np.uint8)
+    cv2.fillPoly(pixels, [np.rint(sheet).astype(np.int32)], WHITE)
+    if chequered:
+        for k in range(0, 80, 2):
+            x, y = 75 + 25 * (k % 10) + 25 * (k // 10 % 2), 55 + 25 * (k // 10)
+            cv2.rectangle(pixels, (x, y), (x + 24, y + 24), (25, 25, 25), -1)
+    if wood_radius:
+        cv2.circle(pixels, (208, 145), wood_radius, PALE_WOOD, -1)
+    plain = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+    return Photo(frozen_pixels(pixels), "sheet.png", "0" * 64), Scale("paper", plain, 0.1, 1.0, references_px=(sheet,))
+
+
+@pytest.mark.parametrize("chequered", [False, True])
+def test_a_sheet_with_the_wood_on_it_hides_nothing_of_it(chequered: bool) -> None:
+    assert beneath_the_wood(*laid(70, chequered=chequered), (208.0, 145.0)) == (SHEET,)
+
+
+@pytest.mark.parametrize("chequered", [False, True])
+def test_a_sheet_in_sight_at_the_aim_lies_on_the_wood(chequered: bool) -> None:
+    assert beneath_the_wood(*laid(0, chequered=chequered), (208.0, 145.0)) == ()
+
+
+def test_neither_a_sheet_beside_the_aim_nor_a_card_is_under_the_wood() -> None:
+    assert beneath_the_wood(*laid(70), (30.0, 145.0)) == ()
+    card_px = points(card(208, 145))
+    assert beneath_the_wood(*laid(20, sheet=card_px), (208.0, 145.0)) == ()

@@ -13,6 +13,7 @@ from photonest.scale.uncertainty import growth
 
 LEVEL_MM = 2.0  # standard error of how level a reference is laid with a face by eye; common practice, no source
 UNEVEN_MM = 0.5  # of what it lies on, between its long sides, which tilts it; common practice, no source
+ON_IT_MM = 50.0  # of how thick a piece is that lies on its reference, where nobody says; common practice, no source
 READING_MM = 1.0  # standard error of a height by a rule
 
 
@@ -81,6 +82,18 @@ def laid_by_eye(scale: Scale, middle_px: ArrayLike) -> Scale:
         away = float(np.linalg.norm(photo_to_mm(scale, middle_px)[0] - (x, y)))
         error = float(np.hypot(LEVEL_MM, UNEVEN_MM * away / max(min(sides), 1.0)))
     return grown(scale, error / scale.distance_mm)
+
+
+def below_the_piece(scale: Scale) -> Scale:
+    """Return the scale of a reference on which the piece itself lies, its thickness not told."""
+    share = error_pct_per_mm(scale)
+    much = "" if share is None else f", by {10 * share:.1f} % for every 10 mm of its thickness"
+    text = (
+        f"The wood lies on its {scale.kind}: its face is nearer to the camera, and lengths come out too large{much}. "
+        "Give the thickness with --face-above-reference, or lay the reference level with the face."
+    )
+    unsure = grown(scale, 0.0 if share is None else ON_IT_MM * share / 100)
+    return replace(unsure, warnings=(*unsure.warnings, text))
 
 
 def grown(scale: Scale, share: float) -> Scale:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from photonest.model import MapError, Scale
 from photonest.scale.camera import Prior, View, fit, mirrored, rotation, squarely, start
-from photonest.scale.height import error_pct_per_mm, face_above, grown, laid_by_eye
+from photonest.scale.height import below_the_piece, error_pct_per_mm, face_above, grown, laid_by_eye
 from photonest.scale.uncertainty import diameter_error_pct, disc, growth, modes, rim_error_mm
 from tests.drawn.camera import CameraSpec
 
@@ -145,6 +145,14 @@ def test_unknown_height_is_carried_into_the_error() -> None:
     assert raised.mm_per_px == 0.5
     assert diameter_error_pct(raised, disc((0, 0), 100)) == pytest.approx(1.0, abs=0.05)
     assert error_pct_per_mm(raised) == pytest.approx(0.2)
+
+
+def test_a_piece_on_its_reference_may_be_as_thick_as_any() -> None:
+    """Fifty mm of 500 are 10 %."""
+    told = below_the_piece(flat_scale())
+    assert told.standard_error_pct == pytest.approx(10.0, rel=0.01)
+    assert "2.0 % for every 10 mm" in told.warnings[-1]
+    assert below_the_piece(replace(flat_scale(), distance_mm=None)).warnings[-1].count("%") == 0
 
 
 def test_laid_by_eye_costs_more_the_narrower_and_the_farther() -> None:
