@@ -21,9 +21,9 @@ WIDTH_MM, HEIGHT_MM, THICKNESS_MM = 85.60, 53.98, 0.76
 CORNER_MM = 3.18  # radius; ISO/IEC 7810 allows 2.88 to 3.48
 WIDTH_ERROR_MM, HEIGHT_ERROR_MM = 0.06, 0.03  # half of the standard's tolerance for unused cards
 SMALLEST_SHARE = 0.006  # of the frame that it must fill
-# standard errors that the proportion may be off where only two corners are seen; what else two ask for: the
-# standard error of the proportion, which one sees well has, and the share of each side in sight
-TWO_HIDDEN, TWO_HIDDEN_ERROR, TWO_HIDDEN_SHARE = 1.5, 0.005, 0.7
+# standard errors that the proportion may be off where only two corners are seen, or three and a side is rough; the
+# standard error of the proportion, which one sees well has; of two, the share of each side in sight, too
+EXACT, EXACT_ERROR, TWO_HIDDEN_SHARE = 1.5, 0.005, 0.7
 MARGIN = 0.1  # of each side, for its rounded corners
 # of corners roughly seen, and of those whose sides are found: their error over the photo's longer side; a bias
 ROUGH_CORNER, FOUND_CORNER, ROUGH_PROPORTION = 0.0015, 0.0004, 0.03
@@ -35,7 +35,7 @@ ODD = 0.005  # that a proportion may be off by shadows along a side, as a share
 # whose sides are hidden there readings lie farther apart than they say
 TELLING, TELLING_HIDDEN = 0.05, 0.025
 NEARLY = 1.12  # by which factor a card seen under 27 degrees may look longer or shorter
-LARGEST_BY_TONES = 0.12  # share of the frame of a shape tried so: beside a log, a card is smaller
+LEAST_BY_TONES, LARGEST_BY_TONES = 0.6, 0.12  # over the least share; share of the frame: beside a log, one is smaller
 UNEVEN, UNEVEN_PX = 1.6, 0.05  # how much rougher than usual, and by how much more, one side may be then
 MOST_BY_COLOUR = 3  # shapes that are read by their colour
 # how far corners may reach in the middle over how far to either side of it, in the median: as far where round, by 1.37
@@ -156,10 +156,8 @@ def is_worth_reading(photo: Photo, prior: Prior, corners: Array, told: bool) -> 
     Where two corners are a card's, one side may be another's; of what looks like a card up to here, most show none.
     """
     look, longer = looks(corners), max(photo.width, photo.height)
-    if not told and _looks_right(look, NEARLY):
-        return True
     right = int(seem_right(photo, corners, _size(look), CORNER_MM, sharp=False).sum())
-    if right != 1:
+    if right > 1 or not (right or (_looks_right(look, NEARLY) and not told)):
         return right > 1
     return rough_proportion(prior, corners, FOUND_CORNER * longer).is_about(_true(look), ROUGH_PROPORTION)
 
@@ -240,7 +238,8 @@ def _by_tones(photo: Photo, prior: Prior) -> list[Found]:
     """Return the first card among shapes seen, their sides laid where their tones change."""
 
     def is_small(rough: Array) -> bool:
-        return area(rough) < LARGEST_BY_TONES * photo.width * photo.height
+        share = area(rough) / (photo.width * photo.height)
+        return LEAST_BY_TONES * SMALLEST_SHARE < share < LARGEST_BY_TONES
 
     for placed in searched(photo).placed(is_small):
         if has_size(photo, prior, placed) and has_round_corner(photo, placed):
@@ -307,6 +306,8 @@ def as_card(photo: Photo, prior: Prior, seen: Seen) -> Found | str | None:
     fault = fault_of(shape[0], look, corners.count)
     if fault is not None:
         return fault or None
+    if corners.count < 4 and _is_uneven(seen) and not (corners.sure.sum() == 3 and _is_exact(shape[0], look)):
+        return ODD_SIDE
     answer = fitted(prior, seen, shape[1], size, errors)
     if answer is None:
         return None
@@ -331,18 +332,25 @@ def _amiss(photo: Photo, seen: Seen, corners: Corners, size: tuple[float, float]
     # dust may look like the ground; but two cards on one another show it in corners that lie across from each other
     cut = corners.missing.any() and not corners.has_sure_neighbours
     is_round = corners.sure.sum() > (corners.count == 2) or _is_round(photo, seen.corners, size)
-    if cut or not is_round or runs_on(photo, seen.corners):
-        return ODD_SIDE
+    return ODD_SIDE if cut or not is_round or runs_on(photo, seen.corners) else None
+
+
+def _is_uneven(seen: Seen) -> bool:
+    """Whether one side is much rougher than is usual for the others: dust or a shadow lies along it."""
     rough = [edge.error_px for edge in seen.edges]
-    uneven = (max(rough) - UNEVEN_PX) / float(np.median(rough))
-    return ODD_SIDE if corners.count < 4 and uneven > UNEVEN else None
+    return (max(rough) - UNEVEN_PX) / float(np.median(rough)) > UNEVEN
+
+
+def _is_exact(shape: Proportion, look: float) -> bool:
+    """Whether a proportion is a card's to half a percent."""
+    return shape.error < EXACT_ERROR and shape.is_about(_true(look), ODD, EXACT)
 
 
 def fault_of(shape: Proportion, look: float, corners: int) -> str | None:
     """Return what is wrong with a proportion, the fewer corners are seen the sooner; empty where it is no card's."""
     true, playing = _true(look), PLAYING if look > 1 else 1 / PLAYING
     # a board cut to about a card's size may show two round corners by chance
-    if corners == 2 and not (shape.error < TWO_HIDDEN_ERROR and shape.is_about(true, ODD, TWO_HIDDEN)):
+    if corners == 2 and not _is_exact(shape, look):
         return ONLY_TWO
     if not shape.is_about(true, ODD, MOST_OFF):
         return ""

@@ -39,6 +39,7 @@ CLEAR = 4.0  # times its standard error that the mean change along an edge must 
 # Where one side is blown out, light beyond white is cut off, and the edge looks moved into the other: by half of the
 # area cut off, for light up to twice as bright as white by 0 to 0.8 of the blur's standard deviation
 BLOWN_LIGHT = (0.96, 0.985)  # of a side, from which on some of it is blown out, and all
+BLOWN_ALIKE = 5  # pieces of a side over which it is averaged how much is blown out
 BLOWN_SHIFT, BLOWN_ERROR = 0.45, 0.3  # over the blur's standard deviation; as measured on drawn cards and sheets, too
 # A shape darker than its ground passes into its own soft shadow, and looks larger: where, over the half width of the
 # strip that is read, light away from it is still darker than farther off, by what share of the change across the edge,
@@ -232,11 +233,14 @@ def fine_edges(
 
 
 def _edge(px: Array, normal: Array, good: NDArray[np.bool_], off: Array, blown: Array, shaded: bool) -> Edge:
-    """Return what is seen of a side by the places of its pieces: which agree, and how far they lie off their curve."""
+    """Return what is seen of a side by the places of its pieces: which agree, and how far they lie off their curve.
+
+    A part of it may be blown out and the rest not: each piece is moved by as much as those about it are.
+    """
+    blown = np.convolve(np.pad(blown, BLOWN_ALIKE // 2, mode="edge"), np.full(BLOWN_ALIKE, 1 / BLOWN_ALIKE), "valid")
     error = float(np.sqrt((off[good] ** 2).sum() / max(1, good.sum() - 3)))
-    blur = float(blown[good].mean())
-    points = px[good] - BLOWN_SHIFT * blur * normal
-    shared = math.hypot(BLOWN_ERROR * blur, SHADED_ERROR_PX if shaded else 0)
+    points = px[good] - BLOWN_SHIFT * blown[good, None] * normal
+    shared = math.hypot(BLOWN_ERROR * float(np.sqrt((blown[good] ** 2).mean())), SHADED_ERROR_PX if shaded else 0)
     return Edge(points, max(error, LEAST_ERROR_PX), float(good.mean()), shared)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterator
 from functools import cached_property
@@ -13,21 +14,24 @@ from numpy.typing import NDArray
 from photonest.model import Photo
 from photonest.resizing import folded
 from photonest.scale.camera import Array
-from photonest.scale.edges import coarse_edge, coarse_edges, meet
+from photonest.scale.edges import coarse_edge, coarse_edges, meet, normals_of
 from photonest.scale.quads import SEARCH_PX, find_shapes
 from photonest.scale.seen_markers import seen_markers
 from photonest.scale.sight import proposed
-from photonest.scale.tones import placed_by_tones, tone_odds
+from photonest.scale.tones import placed_by_tones, roughness, tone_odds
 
 ROUGH_SHARE = 0.4  # of each side must be seen as an edge
 ROUGH_PX = 1000  # least longer side, where the photo has it, of the picture that sides are first looked for in
 LEAST_AREA, LONGEST = 0.002, 3.0  # of shapes looked at: share of the frame, and length over width
 NEARLY_SAME = 0.001  # of the longer side, that corners may be moved by and need no second look where they were
-MOST_TRIED, FEW_SEEN = 40, 2
+MOST_TRIED, FEW_SEEN = 24, 2  # of 185 drawn cards found, 172 are the sixth shape seen or before, 13 the 15th by lines
 SEEN_REACH, LINES_REACH = 4.0, 2.5  # by how much sides may be off, in pixels of the picture searched for lines
 ENOUGH_MARKERS = 4  # in sight, that a card or a sheet beside them is looked for only to see whether it agrees
 BY_TONES, TONE_ROUNDS = 0.015, 3  # of the longer side, by which tones may move a side at once; how often
 MOST_PLACED = 4  # shapes seen whose sides are laid by tones
+# in pixels of the small picture: sides of the squares that roughness is taken over, how far it may move a side at once
+# and how often; a smooth shape looks that much smaller at the last, for squares on the rough reach onto it
+BY_ROUGHNESS, SMALLER_PX = (((5, 9), 15.0, 4), ((3, 3), 8.0, 1)), 1.2
 FAR_SIDE = 0.12  # of a shape's depth, that a side may be off where its size and three other sides say it is
 
 
@@ -87,11 +91,13 @@ class Searched:
     def placed(self, wanted: Callable[[Array], bool]) -> Iterator[Array]:
         """Yield corners of shapes that the network saw, their sides where their tones end; none beside markers.
 
-        Before gravel, chips or grass, or where nothing but grain lies beside a side, lines tell little.
+        Before gravel, chips or grass, or where nothing but grain lies beside a side, lines tell little. What is smooth
+        is told from grain of the same tone last.
         """
         tried: list[Array] = []
-        for quad in [] if self._few else self._seen[:MOST_PLACED]:
-            corners = self.by_tones(self._in_photo(quad)) if wanted(self._in_photo(quad)) else None
+        seen = [self._in_photo(quad) for quad in ([] if self._few else self._seen[:MOST_PLACED])]
+        for way, rough in itertools.product((self.by_tones, self.by_roughness), seen):
+            corners = way(rough) if wanted(rough) else None
             if corners is not None and all(np.abs(corners - other).max() > self._fold for other in tried):
                 tried.append(corners)
                 yield corners
@@ -127,6 +133,25 @@ class Searched:
             placed = placed_by_tones(pixels, self._in_photo(placed) if there else placed, odds, reach)
         return placed
 
+    def by_roughness(self, corners: Array) -> Array | None:
+        """Return corners with each side moved to where what is as light and as smooth as the shape ends."""
+        there = self._in_small(corners)
+        reach = np.ptp(there, axis=0) / 2 + sum(by * times for _, by, times in BY_ROUGHNESS)
+        low, high = np.maximum(there.min(axis=0) - reach, 0).astype(int), (there.max(axis=0) + reach).astype(int)
+        part, placed = self.small[low[1] : high[1], low[0] : high[0]], there - low
+        for windows, by, times in BY_ROUGHNESS:
+            picture = roughness(part, windows)
+            for _ in range(times):
+                odds = tone_odds(picture, placed)
+                moved = None if odds is None else placed_by_tones(picture, placed, odds, by)
+                if moved is None:
+                    return None
+                stays = bool(np.abs(moved - placed).max() < 1)
+                placed = moved
+                if stays:
+                    break
+        return self._in_photo(_grown(placed, SMALLER_PX) + low)
+
     def _in_small(self, corners: Array) -> Array:
         return np.asarray((corners + 0.5) / self._fold - 0.5)
 
@@ -157,6 +182,13 @@ def _moved(pixels: NDArray[np.uint8], quad: Array, reach: float) -> Array | None
         return None
     corners = np.array([meet(ends[k - 1], ends[k]) for k in range(4)])
     return corners if np.isfinite(corners).all() and np.abs(corners - quad).max() < 4 * reach else None
+
+
+def _grown(corners: Array, by: float) -> Array:
+    """Return corners with every side moved outward by so many pixels."""
+    sides = np.stack([corners, np.roll(corners, -1, axis=0)], axis=1)
+    sides = sides + by * normals_of(sides)[:, None]
+    return np.array([meet(sides[k - 1], sides[k]) for k in range(4)])
 
 
 def area(corners: Array) -> float:

@@ -3,6 +3,8 @@
 Before gravel, chips or grass the strongest edges are the ground's own. But what lies on it has other tones than what
 lies about it; each side is laid where the two are told apart best (region competition, Zhu & Yuille 1996, for straight
 sides).
+
+Where a shape is as grey or as brown as the wood, the wood's grain is rougher still: `roughness` shows both as tones.
 """
 
 from __future__ import annotations
@@ -19,6 +21,20 @@ ALONG = 0.08  # of a side, left out at either end
 UNSEEN, MOST_ODDS = 0.02, 3.0  # share of tones spread over all, and the most that one pixel may tell
 FEWEST = 50  # pixels that tones are learnt from
 LEAST_ODDS, LEAST_TOLD = 0.25, 3  # mean logarithm, to either side of a side; sides told so: another stays
+SMOOTH, PER_DOUBLING = 0.5, 40.0  # least standard deviation that is told, of 255; by how much its double is lighter
+
+
+def roughness(pixels: NDArray[np.uint8], windows: tuple[int, int]) -> NDArray[np.uint8]:
+    """Return a picture of how light an RGB picture is, and how rough over squares of two sizes, as its channels."""
+    import cv2
+
+    grey = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY).astype(np.float32)
+    channels = [grey]
+    for wide in windows:
+        mean, square = cv2.blur(grey, (wide, wide)), cv2.blur(grey * grey, (wide, wide))
+        rough = np.log2(np.maximum(square - mean * mean, 0) + SMOOTH**2) / 2 - np.log2(SMOOTH)
+        channels.append((PER_DOUBLING * rough).clip(0, 255))
+    return np.dstack(channels).astype(np.uint8)
 
 
 def tone_odds(pixels: NDArray[np.uint8], corners: Array) -> NDArray[np.float32] | None:

@@ -56,6 +56,18 @@ def test_an_edge_of_what_is_blown_out_is_moved_back(bright: float) -> None:
     assert off_line(blown.px).mean() == pytest.approx(0.2, abs=2 * blown.shared_px)
 
 
+def test_an_edge_half_blown_out_is_moved_back_there_alone() -> None:
+    """Moved by the same all along, what is blown out in part looks bent, and was taken for a lens's doing."""
+    blur, middle = 1.2, WIDTH // 2
+    picture = half_dark(0.2, 0.65, blur)
+    picture[:, middle:] = half_dark(0.2, 1.4, blur)[:, middle:]
+    edge = fine_edge(picture, ENDS[0], 5.0, 0.05)
+    assert edge is not None
+    plain = edge.px[:, 0] < middle - 20
+    assert off_line(edge.px[plain]).mean() == pytest.approx(0.2, abs=LEAST_ERROR_PX)
+    assert off_line(edge.px[~plain]).mean() == pytest.approx(0.2, abs=2 * edge.shared_px)
+
+
 def test_a_shadow_beside_an_edge_is_told_by_its_colour() -> None:
     """A green card on grey ground that is darker by a third for three pixels: by light, its edge seems to lie there."""
     card, ground = np.array([0.15, 0.3, 0.18]), np.full(3, 0.25)  # light

@@ -5,7 +5,17 @@ import pytest
 
 from photonest.scale.camera import Prior, View, rotation
 from photonest.scale.edges import Edge
-from photonest.scale.paper import MOST_DOUBT, MOST_READ, UNNAMED, _is_again, _is_known, _told, may_be_paper
+from photonest.scale.paper import (
+    MOST_DOUBT,
+    MOST_READ,
+    MOST_WAYS,
+    UNNAMED,
+    _is_again,
+    _is_known,
+    _is_settled,
+    _told,
+    may_be_paper,
+)
 from photonest.scale.rectangle import Seen, proportion
 from tests.scale.scenes import as_photo
 
@@ -45,6 +55,26 @@ def test_a_rectangle_known_badly_is_no_sheet() -> None:
     assert not told[0].is_about(11 / 8.5, 0.003, 4.5)
     assert isinstance(_told(camera, label, UNNAMED, np.inf), tuple)
     assert isinstance(_told(camera, label, UNNAMED, MOST_DOUBT), str)
+
+
+def test_rough_sides_make_a_proportion_no_smaller() -> None:
+    """Were the mm of a pixel those of another view, it would come out too small by three standard errors, each time."""
+    off, small = [], View(np.array([*VIEW.values[:10], np.log(0.35)]), VIEW.turned)
+    for seed in range(6):
+        card, rng = seen(85.6, 53.98, 0.3, small), np.random.default_rng(seed)
+        rough = [edge._replace(px=edge.px + rng.normal(0, 0.3, edge.px.shape)) for edge in card.edges]
+        told = proportion(known(0.3), Seen(card.corners, rough, card.share))
+        assert told is not None
+        off.append(np.log(told[0].value * 53.98 / 85.6) / told[0].error)
+    # errors are taken to be alike along a side, which chance ones are not: the mean of six is known to less than 0.4
+    assert abs(np.mean(off)) < 3 * 0.4
+
+
+def test_ways_to_close_shapes_in_one_place_are_counted() -> None:
+    corners = seen(148.5, 105.0).corners
+    here, elsewhere = corners.mean(axis=0), corners.mean(axis=0) + 0.5 * np.ptp(corners, axis=0)
+    assert not _is_settled(corners, [], [here] * (MOST_WAYS - 1) + [elsewhere])
+    assert _is_settled(corners, [], [here] * MOST_WAYS)
 
 
 def test_a_shape_read_before_is_known_whichever_corner_comes_first() -> None:

@@ -48,6 +48,23 @@ def test_rounder_corners_are_cut() -> None:
     assert not are_round(seen).any()
 
 
+@pytest.mark.parametrize(("radius", "is_round"), [(RADIUS, True), (0.5, False)])
+def test_a_smooth_card_s_corners_are_told_from_grain_of_its_own_grey(radius: float, is_round: bool) -> None:
+    rng = np.random.default_rng(4)
+    picture = 120 * np.exp(0.15 * 2 * cv2.GaussianBlur(rng.normal(size=(352, 500)), (0, 0), 1.2) * 1.2)
+    y, x = np.mgrid[:352, :500]
+    over = [
+        np.maximum(np.abs(at - (50 + span / 2)) - (span / 2 - radius), 0) for at, span in zip((x, y), SIZE, strict=True)
+    ]
+    picture[np.hypot(*over) <= radius] = 120
+    picture += rng.normal(0, 0.7, picture.shape)  # the camera's own noise
+    seen = round_reaches(
+        as_photo(np.repeat(picture.astype(np.uint8)[..., None], 3, axis=2)), CORNERS, (85.6, 53.98), 3.18
+    )
+    assert are_round(seen).all() == is_round
+    assert are_sharp(seen).all() != is_round
+
+
 def test_what_looks_like_its_ground_is_not_told() -> None:
     grey = np.full((352, 500, 3), 120, np.uint8)
     assert np.isnan(round_reaches(as_photo(grey), CORNERS, (85.6, 53.98), 3.18)).all()

@@ -44,6 +44,19 @@ def test_a_shape_of_the_ground_s_own_tones_is_not_placed() -> None:
     assert odds is None or placed_by_tones(picture, ROUGH, odds, 8.0) is None
 
 
+def test_a_smooth_shape_is_placed_in_grain_of_its_own_grey() -> None:
+    rng = np.random.default_rng(6)
+    picture = 120 + 8 * cv2.GaussianBlur(rng.normal(size=(300, 360)), (0, 0), 1.2) * 4
+    cv2.fillConvexPoly(picture, np.rint(CORNERS).astype(np.int32), 120.0)
+    picture += rng.normal(0, 0.7, picture.shape)
+    grey = np.repeat(picture.astype(np.uint8)[..., None], 3, axis=2)
+    far = CORNERS.mean(axis=0) + 0.7 * (CORNERS - CORNERS.mean(axis=0)) + np.array([12.0, -6.0])
+    placed = Searched(grey).by_roughness(far)
+    assert placed is not None
+    # squares three pixels wide, and lines looked for at steps of one
+    assert placed == pytest.approx(CORNERS, abs=2.5)
+
+
 def test_a_card_is_seen_among_edges_and_placed() -> None:
     big = np.repeat(np.repeat(on_chips((90, 120, 110)), 2, axis=0), 2, axis=1)
     off = [
