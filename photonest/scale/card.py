@@ -21,6 +21,9 @@ WIDTH_MM, HEIGHT_MM, THICKNESS_MM = 85.60, 53.98, 0.76
 CORNER_MM = 3.18  # radius; ISO/IEC 7810 allows 2.88 to 3.48
 WIDTH_ERROR_MM, HEIGHT_ERROR_MM = 0.06, 0.03  # half of the standard's tolerance for unused cards
 SMALLEST_SHARE = 0.006  # of the frame that it must fill
+SHEET_SHARE = (
+    0.035  # of the frame that a sheet of paper fills: it measures better, and cards that no edge tells may stay
+)
 # standard errors that the proportion may be off where only two corners are seen, or three and a side is rough; the
 # standard error of the proportion, which one sees well has; of two, the share of each side in sight, too
 EXACT, EXACT_ERROR, TWO_HIDDEN_SHARE = 1.5, 0.005, 0.7
@@ -113,7 +116,7 @@ class Card:
             else:
                 odd += [rough] if found != PLAYING_CARD else []
                 complaints += [found] if found else []
-        if not cards:
+        if not cards and not searched(photo).seems_sheet(SHEET_SHARE):
             cards = _by_colour(photo, prior, odd) or _by_tones(photo, prior)
         if not cards:
             return _none([CUT] if _is_cut(photo) else complaints)

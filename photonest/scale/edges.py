@@ -322,6 +322,7 @@ def _place(colour: NDArray[np.float32], offsets: Array, shaded: bool) -> tuple[A
     # the area above the profile, by trapezes, is the width of the dark part
     area = (level.sum(axis=-1) - (level[..., 0] + level[..., -1]) / 2) * step
     steepest = np.maximum(np.abs(np.diff(level, axis=-1)).max(axis=-1) / step, 0.05)
+    steepest = np.median(steepest, axis=-1, keepdims=True)  # the lens blurs all of an edge alike
     low, high = BLOWN_LIGHT
     share = ((np.maximum(before, after) - low) / (high - low)).clip(0, 1) * np.sign(-change) * change**2
     blown = share.sum(axis=-1) / np.maximum(size, 1e-9) ** 2 / (np.sqrt(2 * np.pi) * steepest)

@@ -17,14 +17,16 @@ from photonest.scale.camera import Array
 from photonest.scale.edges import coarse_edge, coarse_edges, meet, normals_of
 from photonest.scale.quads import SEARCH_PX, find_shapes
 from photonest.scale.seen_markers import seen_markers
-from photonest.scale.sight import proposed
+from photonest.scale.sight import SHEET, Proposal, proposed
 from photonest.scale.tones import placed_by_tones, roughness, tone_odds
 
 ROUGH_SHARE = 0.4  # of each side must be seen as an edge
 ROUGH_PX = 1000  # least longer side, where the photo has it, of the picture that sides are first looked for in
 LEAST_AREA, LONGEST = 0.002, 3.0  # of shapes looked at: share of the frame, and length over width
 NEARLY_SAME = 0.001  # of the longer side, that corners may be moved by and need no second look where they were
-MOST_TRIED, FEW_SEEN = 24, 2  # of 185 drawn cards found, 172 are the sixth shape seen or before, 13 the 15th by lines
+# shapes looked at, seen and by lines; seen, where markers measure better. Of 185 drawn cards found, 172 are the sixth
+# seen or before, 12 the eighth by lines or before, one the 15th
+MOST_TRIED, FEW_SEEN = 16, 2
 SEEN_REACH, LINES_REACH = 4.0, 2.5  # by how much sides may be off, in pixels of the picture searched for lines
 ENOUGH_MARKERS = 4  # in sight, that a card or a sheet beside them is looked for only to see whether it agrees
 BY_TONES, TONE_ROUNDS = 0.015, 3  # of the longer side, by which tones may move a side at once; how often
@@ -48,8 +50,17 @@ class Searched:
         self._moved: dict[bytes, Array | None] = {}
 
     @cached_property
+    def _proposed(self) -> list[Proposal]:
+        return [one for one in proposed(self.small) if _is_worth_a_look(one.corners, self.small.shape)]
+
+    @cached_property
     def _seen(self) -> list[Array]:
-        return [quad for quad in proposed(self.small) if _is_worth_a_look(quad, self.small.shape)]
+        return [one.corners for one in self._proposed]
+
+    def seems_sheet(self, share: float) -> bool:
+        """Whether the network takes something for a sheet that fills so much of the frame."""
+        height, width = self.small.shape[:2]
+        return any(one.kind == SHEET and area(one.corners) > share * width * height for one in self._proposed)
 
     @cached_property
     def _by_lines(self) -> tuple[list[Array], list[Array]]:

@@ -235,6 +235,7 @@ class _Points:
         of_side = np.repeat(np.arange(len(edges)), counts)
         self.px = np.concatenate([edge.px for edge in edges])
         self._steps = np.concatenate([self.px, self.px])
+        self._last: tuple[View, Array, Array] | None = None
         self.outward = np.array([side.outward for side in sides])[of_side]
         self.at = np.array([side.at for side in sides])[of_side]
         self.size = np.array([side.size for side in sides], dtype=float)[of_side]
@@ -257,6 +258,7 @@ class _Points:
     def aimed(self, view: View) -> Self:
         """Return the same with a pixel outward of each point as a view has it: the mm of a pixel lie between."""
         other = copy(self)
+        other._last = None
         there = self.own(view, self.px)
         ways = [((self.own(view, self.px + step) - there) * self.outward).sum(axis=1) for step in np.eye(2)]
         other._steps = np.concatenate([self.px, self.px + np.column_stack(ways / np.hypot(*ways))])
@@ -292,9 +294,12 @@ class _Points:
 
     def _off_px(self, at: View) -> tuple[Array, Array]:
         """Return by how many pixels points lie outside their sides, and the mm of a pixel there, shape (n,) each."""
-        there, beyond = np.split((self.own(at, self._steps) * np.tile(self.outward, (2, 1))).sum(axis=1), 2)
-        lengths = self.size.shape[1]
-        return (there - self.at - self.size @ at.more[:lengths]) / (beyond - there), beyond - there
+        if self._last is None or self._last[0] is not at:  # else it was asked how far off they are: now, how it changes
+            there, beyond = np.split((self.own(at, self._steps) * np.tile(self.outward, (2, 1))).sum(axis=1), 2)
+            lengths = self.size.shape[1]
+            off = (there - self.at - self.size @ at.more[:lengths]) / (beyond - there)
+            self._last = at, off, beyond - there
+        return self._last[1:]
 
     def _growth(self, at: View) -> Array:
         """Return by how many pixels the points' sides look moved outward."""

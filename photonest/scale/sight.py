@@ -29,31 +29,34 @@ ROUNDS, CORNER, FEWEST = 5, 0.12, 5  # of laying sides; share of a side at its c
 ALIKE = 0.005  # of the longer side, that corners of one shape may be apart
 
 
+SHEET = 1  # a proposal's kind; a card's is 0
+
+
 class Proposal(NamedTuple):
-    """A shape's corners in pixels, clockwise as seen, and what it may be: 0 a card, 1 a sheet."""
+    """A shape's corners in pixels, clockwise as seen, and what it may be: a card or a sheet."""
 
     corners: Array
     kind: int
 
 
-def proposed(pixels: NDArray[np.uint8]) -> list[Array]:
-    """Return corners of what may be cards and sheets of paper in an RGB picture, the likeliest first.
+def proposed(pixels: NDArray[np.uint8]) -> list[Proposal]:
+    """Return what may be cards and sheets of paper in an RGB picture, the likeliest first.
 
     Returns
     -------
-    list of ndarray, shape (4, 2)
-        Clockwise as seen, in pixels: to two thousandths of the picture's longer side as seen from near, twice that as
+    list of Proposal
+        To two thousandths of the picture's longer side as seen from near, twice that as
         seen from far; some shapes are there in more than one way.
     """
     network = trained_network(Path(__file__).with_name("shapes.onnx"))
     far = _seen(network, pixels, FAR_PX)
     known: list[Proposal] = []
-    near: list[Array] = []
+    near: list[Proposal] = []
     for one in far:
         if len(known) < MOST_NEAR and not any(other.kind == one.kind and _holds(other, one) for other in known):
             known.append(one)
-            near += [again.corners for again in _from_near(network, pixels, one)]
-    return [*near, *(one.corners for one in far)]
+            near += _from_near(network, pixels, one)
+    return [*near, *far]
 
 
 def _from_near(network: Any, pixels: NDArray[np.uint8], shape: Proposal) -> list[Proposal]:

@@ -45,7 +45,7 @@ def test_a_card_on_cloth_is_proposed(upright: bool) -> None:
     pixels = cv2.GaussianBlur(picture, (0, 0), 0.7).clip(0, 255).astype(np.uint8)
     if upright:
         pixels, corners = np.ascontiguousarray(pixels.transpose(1, 0, 2)), corners[::-1, ::-1]
-    assert min(off(found, corners) for found in proposed(pixels)) < 5
+    assert min(off(found.corners, corners) for found in proposed(pixels)) < 5
 
 
 def test_a_line_of_print_is_no_side() -> None:
