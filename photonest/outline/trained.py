@@ -14,6 +14,7 @@ from photonest.outline.border import without_border
 from photonest.outline.lines import CUT_RUN, apart, as_points, at_frame, longest_run, simple
 from photonest.outline.network import MIRRORED, Shares, looks, mean_of
 from photonest.outline.plain import PlainLimits, contour, plain_piece
+from photonest.outline.side import Side, above, side_of, steepest
 from photonest.outline.strip import FINE, about, pulled
 from photonest.outline.veil import without_veil
 from photonest.planar import Path, mean_diameter, polygon_area, polygon_centroid
@@ -26,9 +27,12 @@ PLAIN_PX, PLAIN_WITHIN = 1024, 0.012
 AT_ODDS = 0.04  # of the diameter: what is seen from far and from near then counts alike, else the nearer look alone
 CUT_OUT = PlainLimits(spread=1.0)  # a real cloth or board is less even, and may look like the bark before it
 PLAIN_ERROR, LEAST_ERROR = 0.0015, 0.0025  # of the diameter
-# Mean distance from the true edge in percent of the diameter: exp(sum of weights x logarithms), by least squares on
-# drawn scenes of no training; the standard error is so many times that.
-WEIGHTS, SPREAD = (0.21, 0.31, 0.24, 0.36, 0.43), 1.3
+CLOSE = replace(FINE, half_width=0.012)  # about an edge that lies beside a stronger one
+MISTAKEN = 0.25  # of what a side takes off, counted as the error of taking it off
+# Mean distance from the true edge in percent of the diameter: exp(sum of weights x signs), by least squares on drawn
+# scenes of no training; the standard error is so many times that.
+WEIGHTS, SPREAD = (0.07, 0.43, 0.03, 0.16, 0.43, 0.35, -0.55), 1.5
+SLIGHT = 0.08  # a slant that begins to count
 
 
 @dataclass(frozen=True)
@@ -50,11 +54,11 @@ class TrainedOptions:
     work_px: int = 1400
     points: int = 720
     least_bark_pct: float = 0.5
-    doubtful_pct: float = 1.5
+    doubtful_pct: float = 1.3
 
 
 class Doubt(NamedTuple):
-    """How far ways of looking lie apart, in percent of the mean diameter."""
+    """How far ways of looking lie apart, in percent of the mean diameter, and whether a side may be in the way."""
 
     turned: float
     """Mean distance of the edges seen in the picture turned over from their common one."""
@@ -64,18 +68,28 @@ class Doubt(NamedTuple):
     """Between where the piece's share is 0.2 and where it is 0.8."""
     placed: float
     """Between the edge as the network sees it and as it is placed."""
+    slant: float = 0.0
+    """The greatest at which the side may show, see `photonest.outline.side`; none where no scale tells it."""
+    side: bool = False
+    """Whether a side was seen and left out."""
+
+    @property
+    def signs(self) -> list[float]:
+        """What the weights count."""
+        ways = np.log(np.clip(self[:4], 0.05, 20.0))
+        return [1.0, *ways, float(np.log1p(min(self.slant, 0.5) / SLIGHT)), float(self.side)]
 
     @property
     def error(self) -> float:
         """The expected mean distance from the true edge, in percent of the mean diameter."""
-        return float(np.exp(np.array(WEIGHTS) @ [1.0, *np.log(np.clip(self, 0.05, 20.0))]))
+        return float(np.exp(np.array(WEIGHTS) @ self.signs))
 
 
 class Sight(NamedTuple):
     """What is seen of a piece: its edge in the whole photo, from nearer in the picture turned over each way, in common.
 
     Paths are in mm: `first` in the whole photo, `outer` from nearer, `placed` where the picture itself parts best, and
-    so `wood`, the edge under bark.
+    so `wood`, the edge under bark. The `side` is left out of `placed` alone.
     """
 
     first: Path
@@ -84,6 +98,7 @@ class Sight(NamedTuple):
     outer: Path
     wood: Path | None
     placed: Path
+    side: Side | None = None
 
 
 class TrainedOutline:
@@ -124,7 +139,11 @@ def see(flat: FlatPhoto) -> Sight | NotFound:
     ready = about(flat, outer, FINE.longest_px, FINE.half_width + 0.02)
     if wood is not None:
         wood = pulled(ready, wood, FINE) if polygon_area(wood) > 0.5 * polygon_area(outer) else None
-    return Sight(first, turned, common, outer, wood, pulled(ready, outer, FINE, beyond=wood))
+    placed = pulled(ready, outer, FINE, beyond=wood)
+    side = side_of(ready, placed, wood, flat.camera)
+    if side is not None:
+        placed = pulled(ready, above(placed, side), CLOSE)
+    return Sight(first, turned, common, outer, wood, placed, side)
 
 
 def _nearer(flat: FlatPhoto, edge: Path, margin: float) -> FlatPhoto:
@@ -137,18 +156,19 @@ def _nearer(flat: FlatPhoto, edge: Path, margin: float) -> FlatPhoto:
 
 def _outline(flat: FlatPhoto, sight: Sight, options: TrainedOptions) -> Outline | NotFound:
     doubt = doubt_of(sight)
-    plain = _plain(flat, sight.placed, options)
+    plain = None if sight.side is not None else _plain(flat, sight.placed, options)
     edge = simple(sight.placed if plain is None else plain)
     if edge is None:
         return NotFound("the edge found crosses itself", RETAKE)
     diameter = mean_diameter(edge)
+    off = 0.0 if sight.side is None else MISTAKEN * apart(sight.placed, sight.outer)
     share = PLAIN_ERROR if plain is not None else max(SPREAD * doubt.error / 100, LEAST_ERROR)
     cut = longest_run(at_frame(flat, edge)) > CUT_RUN
     doubtful = plain is None and doubt.error > options.doubtful_pct
     return Outline(
         as_points(edge),
         under_bark(edge, sight.wood, options.least_bark_pct / 100),
-        standard_error=float(np.hypot(share * diameter, 0.5 * flat.mm_per_px)),
+        standard_error=float(np.linalg.norm([share * diameter, off, 0.5 * flat.mm_per_px])),
         cut_by_frame=cut,
         warnings=(CUT,) * cut + (DOUBTED.format(error=SPREAD * doubt.error),) * doubtful,
     )
@@ -159,10 +179,12 @@ def doubt_of(sight: Sight) -> Doubt:
     unit = mean_diameter(sight.outer) / 100
     edges = [one.edge(step=2) for one in sight.turned]
     turned = [20.0 if edge is None else apart(edge, sight.outer) / unit for edge in edges]
+    whole = sight.outer if sight.side is None else above(sight.outer, sight.side)
     inner, outer = (sight.common.edge(level=level, step=2) for level in (0.8, 0.2))
     blurred = 20.0 if inner is None or outer is None else apart(inner, outer) / unit
-    nearer, placed = apart(sight.first, sight.outer) / unit, apart(sight.placed, sight.outer) / unit
-    return Doubt(sum(turned) / len(turned), nearer, blurred, placed)
+    nearer, placed = apart(sight.first, sight.outer) / unit, apart(sight.placed, whole) / unit
+    slant = steepest(sight.placed, sight.common.flat.camera)
+    return Doubt(sum(turned) / len(turned), nearer, blurred, placed, slant, sight.side is not None)
 
 
 def _plain(flat: FlatPhoto, edge: Path, options: TrainedOptions) -> Path | None:

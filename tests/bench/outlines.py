@@ -21,8 +21,10 @@ from typing import Any
 import numpy as np
 
 from photonest.model import FlatPhoto, Outline
+from photonest.outline.border import without_border
 from photonest.outline.edge import EdgeOutline
 from photonest.outline.trained import Sight, TrainedOptions, TrainedOutline, doubt_of, see
+from photonest.outline.veil import without_veil
 from photonest.planar import mean_diameter
 from photonest.resizing import halved
 from tests.bench.faces import Points, edge_distances, real_photos
@@ -142,10 +144,10 @@ def fit_doubt(count: int, first: int) -> None:
     """Print the weights of the expected error, and how it does on scenes left out one at a time."""
     signs, errors = [], []
     for case in cases("drawn", count, first):
-        flat = halved(case.flat, TrainedOptions().work_px)
+        flat = without_veil(without_border(halved(case.flat, TrainedOptions().work_px)))
         sight = see(flat)
         if isinstance(sight, Sight):
-            signs.append([1.0, *np.log(np.clip(doubt_of(sight), 0.05, 20.0))])
+            signs.append(doubt_of(sight).signs)
             errors.append(np.log(np.clip(apart(sight.placed, case.outline, mean_diameter(case.outline))[0], 0.05, 20)))
     x, y = np.array(signs), np.array(errors)
 

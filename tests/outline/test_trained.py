@@ -88,8 +88,11 @@ def test_same_photo_same_outline_and_the_photo_is_not_touched() -> None:
 
 
 def test_doubt_grows_with_every_sign_of_it() -> None:
-    sure, unsure = Doubt(0.1, 0.3, 1.0, 0.1), Doubt(3.0, 6.0, 12.0, 1.0)
+    sure, unsure = Doubt(0.1, 0.3, 1.0, 0.1), Doubt(10.0, 12.0, 20.0, 3.0)
     assert sure.error < 0.5 < 5 < unsure.error
+    more = [sure._replace(turned=0.2), sure._replace(nearer=0.6), sure._replace(blurred=2.0), sure._replace(placed=0.2)]
+    assert all(one.error > sure.error for one in [*more, sure._replace(slant=0.2)])
+    assert sure._replace(slant=0.2, side=True).error < sure._replace(slant=0.2).error  # it is out of the way
 
 
 def test_bark_thinner_than_can_be_told_is_not_told() -> None:
