@@ -31,6 +31,10 @@ MOST_BENT_MM, BENT_MM = 15.0, 1.5  # lift at the page's rim that is measured at 
 RESTING = 0.1  # standard error of the plane that a bent sheet rests on, over its lift
 PRINT_ERROR = 0.002  # of an unchecked printer's scale, as a share; common practice, no source
 FEW_SHARE = 0.4  # of the corners, below which a person is told to show more of the sheet
+SMALL_SQUARE_PX = 30.0  # below which markers and print about a corner mislead as much as a sheet that isn't flat
+NEARER = (
+    "Go so near that the sheet fills 2 % of the photo or more, tape it flat, and hold the camera still, in good light."
+)
 READING_MM = 0.15  # standard error of the check line as read with a steel rule
 
 
@@ -106,6 +110,11 @@ def find_sheet(photo: Photo) -> tuple[SheetLayout, Array] | NotFound:
         return NotFound(
             "the photo is mirrored: its markers read backwards", "Use the photo as the camera took it, not mirrored."
         )
+    if seen.unread:
+        return NotFound(
+            "what looks like a marker sheet is too small or too blurred to be read",
+            NEARER,
+        )
     return NotFound(
         "no marker sheet in sight",
         "Lay the printed sheet (photonest marker-sheet) level with the face, in the light, and go so near that it "
@@ -148,7 +157,12 @@ def _fitted(
     sheet, corners = second
     off = sheet.spread * float(np.median(corners.error_px))
     lift = np.abs(sheet.lift(layout.rim() * stretch)).max()
-    if off > max(NOT_FLAT * _square_px(sheet, layout, stretch), 6 * CORNER_PX) or lift > MOST_BENT_MM:
+    square_px = _square_px(sheet, layout, stretch)
+    if off > max(NOT_FLAT * square_px, 6 * CORNER_PX) or lift > MOST_BENT_MM:
+        if square_px < SMALL_SQUARE_PX:
+            return NotFound(
+                "the marker sheet is seen too small, or isn't flat: its corners don't lie in one plane", NEARER
+            )
         return NotFound(
             "the marker sheet isn't flat: its corners don't lie in one plane",
             "Tape the sheet to something stiff and flat, smooth out folds, and retake the photo.",

@@ -137,6 +137,21 @@ def test_no_sheet_is_not_found() -> None:
     assert answer.hint
 
 
+@pytest.mark.parametrize(("distance", "read"), [(1500, True), (2600, False)])
+def test_small_sheet_is_looked_at_closer_or_said_to_be_too_small(distance: float, read: bool) -> None:
+    """Its markers are 12 and 7 pixels wide, cells less than two; it fills 3 and 1 % of the photo."""
+    camera = replace(CAMERA, distance=distance, blur_px=0.5)
+    photo = as_photo(seen(camera), FOCAL)
+    scale = MARKER_SHEET.find(photo, MARKER_SHEET.Options())
+    if not read:
+        assert isinstance(scale, NotFound)
+        assert "too small" in scale.reason and "Go so near" in scale.hint and not scale.absent
+        return
+    assert isinstance(scale, Scale)
+    error = diameter_error_pct(scale, photo_to_mm(scale, camera.mm_to_px(disc((0, 0), 150))))
+    assert abs(diameter_off_pct(scale, camera)) < 3 * error < 3
+
+
 @pytest.mark.parametrize("finder", [MARKER_SHEET, Markers()])
 def test_mirrored_photo_is_named(finder: MarkerSheet | Markers) -> None:
     answer = finder.find(as_photo(seen()[:, ::-1]), finder.Options())  # type: ignore[arg-type]
