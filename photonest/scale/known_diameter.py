@@ -16,15 +16,22 @@ from photonest.scale.build import as_rows, scale_from_view
 from photonest.scale.camera import TURN, Array, View, fit, mirrored, prior_of, start
 from photonest.scale.height import grown
 from photonest.scale.seen_markers import seen_markers
-from photonest.scale.uncertainty import TILT_LEFT
+from photonest.scale.uncertainty import TILT_LEFT, disc
+
+Ellipse = tuple[Sequence[float], Sequence[float], float]  # middle, axes and turn in degrees
 
 SEARCH_PX = 360  # longer side of the picture that the piece is cut out of
-EDGE_ERROR = 0.006  # standard error of the edge found, all round, as a share of the diameter
+# standard errors of the edge found all round, and of a rim laid to it, as shares of the diameter: a third of rims are
+# that far off, but where a piece's side is seen beside its rim for half of it, the two may be taken for one
+EDGE_ERROR, RIM_ERROR = 0.006, 0.005
 DISAGREE = 3.0  # standard errors by which an outline and that edge may differ
 OUTLINE_ERROR = 0.008  # the same of its widest place, where an outline has been found
 ROUGH_PX, ALIKE_DEG = 1.0, 12.0  # of single points of the edge, at that size; over how much of it they are off alike
 LEAST_SHARE = 0.04  # of the frame that the piece must fill
 LEAST_ROUND, LEAST_SOLID = 0.97, 0.95  # of its convex hull that a turned blank fills; that any piece does
+# points of a rim, ellipses tried through some, how far off one a point lies on it, over its radius, and how much of its
+# circumference must be seen
+POINTS, DRAWS, SOME, ON_RIM, LEAST_SEEN = 240, 300, 6, 0.008, 0.6
 SPUR_DEG = 31  # that what sticks out of an edge may take up twice
 PAPER = 1.6  # size of a marker's paper over the marker's own
 WORST_FIT = 4.0  # mean squared residual over its expectation of an edge that is round
@@ -226,20 +233,58 @@ def without_spurs(edge: Array) -> Array:
     return np.asarray(middle + smooth[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]))
 
 
-def _by_round_rim(kind: str, photo: Photo, edge: Array, diameter: float, reading: float) -> Scale | NotFound:
-    """Return the scale of the view in which an edge is a circle."""
+def _on_ellipse(edge: Array) -> tuple[Array, Ellipse | None]:
+    """Return which points of an edge lie on one ellipse, and it: what touches a round piece or lies before it does not.
+
+    Of ellipses through a few points the one that most others lie on (Fischler & Bolles 1981), then through all those.
+    Where they leave out too much of its circumference, all points count if nothing sticks out of them; else None.
+    """
     import cv2
 
-    if _solidity(edge) < LEAST_ROUND:
+    turn = np.arctan2(*(edge - edge.mean(axis=0)).T[::-1])
+    points = edge[np.argsort(turn)][:: max(1, len(edge) // POINTS)]
+    rng = np.random.default_rng(0)
+    rim = points, cv2.fitEllipse(points.astype(np.float32)) if _solidity(edge) > LEAST_ROUND else None
+    most, best = 0.0, np.zeros(len(points), bool)
+    for _ in range(DRAWS):
+        few = points[rng.choice(len(points), SOME, replace=False)]
+        off, _ = _off_ellipse(points, cv2.fitEllipseDirect(few.astype(np.float32)))
+        near = float(np.maximum(0, 1 - (off / ON_RIM) ** 2).sum())
+        if near > most:
+            most, best = near, off < ON_RIM
+    for _ in range(3):
+        if best.sum() < SOME:
+            break
+        ellipse = cv2.fitEllipseDirect(points[best].astype(np.float32))
+        off, angle = _off_ellipse(points, ellipse)
+        best = off < ON_RIM
+        if len(np.unique((angle[best] * 36 / np.pi).astype(int))) > LEAST_SEEN * 72:
+            rim = points[best], ellipse
+    return rim
+
+
+def _off_ellipse(points: Array, ellipse: Ellipse) -> tuple[Array, Array]:
+    """Return how far points lie off an ellipse, over its radius, and where around it, 0 to 2 pi, each shape (n,)."""
+    (x, y), axes, turn = ellipse
+    if not min(axes) > 0:
+        return np.full(len(points), np.inf), np.zeros(len(points))
+    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    u, v = ((points - [x, y]) @ np.array([[c, -s], [s, c]]) / axes * 2).T
+    return np.abs(np.hypot(u, v) - 1), np.arctan2(v, u) % (2 * np.pi)
+
+
+def _by_round_rim(kind: str, photo: Photo, edge: Array, diameter: float, reading: float) -> Scale | NotFound:
+    """Return the scale of the view in which an edge is a circle."""
+    picked, ellipse = _on_ellipse(edge)
+    if ellipse is None:
         return NotFound("the piece in the middle of the photo is not round", "Use across=widest, or another reference.")
-    (x, y), (a, b), turn = cv2.fitEllipse(edge.astype(np.float32))
+    (x, y), (a, b), turn = ellipse
     c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
     # from a circle's mm to an ellipse: its axes stretched, then turned there and back, so that nothing else turns
     turned = np.array([[c, -s], [s, c]])
     homography = np.eye(3)
     homography[:2, :2] = turned @ np.diag([a / diameter, b / diameter]) @ turned.T
     homography[:2, 2] = x, y
-    picked = edge[:: max(1, len(edge) // 180)]
     prior = prior_of(photo)
     error_px = ROUGH_PX * max(photo.width, photo.height) / SEARCH_PX
     per_px = diameter / math.sqrt(a * b)
@@ -264,8 +309,7 @@ def _by_round_rim(kind: str, photo: Photo, edge: Array, diameter: float, reading
     if not found:
         return NotFound("the piece in the middle of the photo is not round", "Use across=widest, or another reference.")
     other = found[1] if len(found) > 1 else None
-    size_error = math.hypot(EDGE_ERROR, reading)
+    size_error = math.hypot(RIM_ERROR, reading)
     nothing = np.empty((0, 4, 2))  # lies on the photo: what is known is the piece itself
-    return scale_from_view(
-        kind, photo, found[0], nothing, alternative=other, size_error=size_error, around_px=edge[::8]
-    )
+    rim = found[0].to_px(disc((0, 0), diameter / 2))
+    return scale_from_view(kind, photo, found[0], nothing, alternative=other, size_error=size_error, around_px=rim)

@@ -19,7 +19,7 @@ from photonest.scale.edges import Edge, coarse_edge, fine_edge
 from photonest.scale.lines import Lines, joined, straight_segments
 from photonest.scale.sides import Side, fit_sides
 from photonest.scale.tick_grid import CLEARLY, band, grid, zone_line
-from photonest.scale.tick_heights import INCH_MM, LEAST_TIMES, tick_mm
+from photonest.scale.tick_heights import INCH_MM, LEAST_TIMES, between_fives, tick_mm
 from photonest.scale.tick_wave import centred, followed, projective
 
 SEARCH_PX, SHORTEST, SMOOTH_PX = 640, 0.06, 0.7  # picture that lines are looked for in; line, as a share; blur
@@ -34,6 +34,7 @@ END_ERROR_PX = 0.06  # of a piece of its end, at least
 TICK_ERROR_MM, TILTED = 0.02, 0.1  # of a tick; change of scale by tilt over half a ruler's length, as a share
 # ticks as a whole stray by so many pixels; by more if finer, as what JPEG keeps of fine waves leans to its rows
 TICK_STRAY, FINE_PITCH = 0.012, 3.0
+END_SEEN = 0.85  # share of an end that must be straight: of less, something else may be a part
 WORST_END, WORST_TICK = 2.5, 4.0  # residuals over their expectation beyond which an end or a tick is left out
 # squared standard errors by which an end may turn the plane that the ticks alone are seen in: beyond, it is none
 WORST_TURN = 9.0
@@ -161,7 +162,9 @@ def _found(grey: NDArray[np.uint8], candidates: list[Comb], ticks: Literal["mm",
             most, clearest = found[-1][0], candidate.strength
     if not found and ticks == "mm":
         hidden = [centred(grey, replace(comb, ticks=comb.ticks * parts)) for comb in untold for parts in HIDDEN_IN]
-        seen = [comb for comb in hidden if comb.strength > FAINT and tick_mm(grey, comb, ticks)]
+        seen = [
+            one for one in hidden if one.strength > FAINT and tick_mm(grey, one, ticks) and between_fives(grey, one)
+        ]
         found = [(comb.strength * len(comb.ticks), comb, 1.0) for comb in seen]
     return [(comb, tick) for _, comb, tick in sorted(found, key=lambda one: -one[0])]
 
@@ -357,7 +360,7 @@ def edges_across(photo: Photo, comb: Comb, tick: float, first: float, homography
         if moved is None or moved[1] < 0.75:
             continue
         edge = fine_edge(photo.pixels, moved[0], 4.0, 0.03, pieces=12)
-        if edge is None or edge.share < 0.75 or edge.error_px > 0.4:
+        if edge is None or edge.share < END_SEEN or edge.error_px > 0.4:
             continue
         drawn = mapped(np.asarray(np.linalg.inv(homography)), edge.px)
         if abs(np.polyfit(drawn[:, 1], drawn[:, 0], 1)[0]) < ASKEW:

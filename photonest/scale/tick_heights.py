@@ -27,7 +27,11 @@ STEPS = 2.0  # by which one kind of ticks may be longer than the one before, ove
 LEANING = 0.3  # of a wave, by which the lean of a piece may stray from the others'
 # standard errors by which longer ticks go on: fives and tens of millimetres; twentieths do not; halves to sixteenths
 CLEAR_FIVE, CLEAR_TEN, CLEAR_TWENTY = 9.0, 5.0, 5.0
-CLEAR_HALF, CLEAR_EIGHTS, CLEAR_LAST = 4.5, 7.0, 6.5  # inches where eighths are finest, and where thirty-seconds are
+CLEAR_HALF, CLEAR_EIGHTS, CLEAR_LAST = 4.5, 7.0, 8.0  # inches where eighths are finest, and where thirty-seconds are
+# overtones of ticks of five: the fifth, those beside it, what lies between; how many times these it must be as strong
+OVERTONES, OVER_OTHERS, OVER_NOISE = np.array([5.0, 4.0, 6.0, 4.3, 4.4, 4.6, 4.7, 5.3, 5.4, 5.6, 5.7]), 2.0, 3.0
+# rows beside a comb's line where ticks are looked at; how much less than most one stands out that is worn off or hidden
+CLEAR_ROWS, WORN = 2, 0.4
 NONE_LONGER, NONE_EIGHTS = 4.0, 3.4  # up to which none are longer; the same where eighths are the finest seen
 
 
@@ -84,6 +88,21 @@ def told_mm(clear: dict[int, float], ticks: Literal["mm", "inch"]) -> float | No
     if inch == 32:
         return INCH_MM / 32 if clear[32] > CLEAR_LAST else None
     return INCH_MM / 16 if inch == 16 and (more is None or more < NONE_LONGER) else None
+
+
+def between_fives(grey: Grey, comb: Comb) -> bool:
+    """Return whether there are millimetres where a comb has them between ticks of five that stand out more.
+
+    Thin ticks have overtones, each about as strong as the ones beside it: millimetres between fives raise the fifth
+    alone, as other ticks would others.
+    """
+    aside = comb.aside + np.arange(-REACH / 2, REACH / 2 + 0.1, 1 / 3) * comb.pitch
+    rows = changes(strip(grey, comb, np.arange(len(comb.ticks), dtype=float), aside, exact=True))
+    wave = rows * np.hanning(rows.shape[1]) @ np.exp(-2j * np.pi / 5 * np.outer(comb.ticks, OVERTONES))
+    size = np.abs(wave) / np.sqrt((rows**2).sum(axis=1) + 1)[:, None]
+    best = int(size[:, 0].argmax())
+    fifth, others, between = np.split(size[max(0, best - 2) : best + 3].mean(axis=0), [1, 3])
+    return bool(fifth[0] > OVER_OTHERS * others.max() and fifth[0] > OVER_NOISE * between.max())
 
 
 def leans(grey: Grey, comb: Comb) -> Array:
@@ -143,27 +162,43 @@ def longer(seen: NDArray[np.float32], kinds: tuple[int, ...], reach: int) -> lis
     enough = [every for every in kinds if count >= max(FEWEST, LEAST_TIMES * every)]
     if not enough:
         return []
-    lag = enough[-1]
+    lag, kept = enough[-1], _seen_clearly(seen)
     noise = 1.4826 / np.sqrt(2) * np.median(np.abs(seen[:, lag:] - seen[:, :-lag]), axis=1) + 0.5
     found: list[Longer] = []
     for every in enough:
-        found.append(_longest(seen, noise, every, found, reach))
+        found.append(_longest(seen, kept, noise, every, found, reach))
         if found[-1].clear == 0:
             break
     return found
 
 
-def _longest(seen: NDArray[np.float32], noise: Array, every: int, before: list[Longer], reach: int) -> Longer:
+def _seen_clearly(seen: NDArray[np.float32]) -> Array:
+    """Return 1 for ticks seen about as clearly as most, 0 where they are worn off or hidden, shape (ticks,)."""
+    middle = len(seen) // 2
+    wave = seen[middle - CLEAR_ROWS : middle + CLEAR_ROWS + 1].sum(axis=0) @ np.exp(
+        2j * np.pi * np.arange(PER_TICK) / PER_TICK
+    )
+    along = (wave * np.conj(wave.sum())).real
+    clear = np.convolve(np.pad(along, 2, "edge"), np.ones(5), "valid")
+    return np.asarray(clear > WORN * np.median(clear), dtype=float)
+
+
+def _longest(
+    seen: NDArray[np.float32], kept: Array, noise: Array, every: int, before: list[Longer], reach: int
+) -> Longer:
     """Return which ticks, `every` so many, go on most against the others among those of the kind before.
 
     Their means are compared, each with its own spread (Welch 1947), which is no less than that of what lies about.
     """
     last = before[-1] if before else None
     groups = range(last.first if last else 0, every, last.every if last else 1)
-    parts = [seen[:, group::every] for group in groups]
-    number = np.array([part.shape[1] for part in parts])[:, None, None]
-    mean = np.stack([part.mean(axis=1) for part in parts])
-    square = np.stack([(part**2).mean(axis=1) for part in parts])
+    shares = [kept[group::every] for group in groups]
+    if min(share.sum() for share in shares) < LEAST_TIMES:  # too few to leave any out
+        shares = [np.ones_like(share) for share in shares]
+    number = np.array([share.sum() for share in shares])[:, None, None]
+    parts = [(seen[:, group::every], share / share.sum()) for group, share in zip(groups, shares, strict=True)]
+    mean = np.stack([np.einsum("rtp,t->rp", part, share) for part, share in parts])
+    square = np.stack([np.einsum("rtp,t->rp", part**2, share) for part, share in parts])
     others = number.sum() - number
     rest, rest_square = (((all_ * number).sum(axis=0) - all_ * number) / others for all_ in (mean, square))
     own = np.maximum((square - mean**2) / np.maximum(number - 1, 1), noise**2 / number)

@@ -1,8 +1,10 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from photonest.scale.combs import Comb, combs
-from photonest.scale.tick_heights import INCH_MM, leans, tick_mm, told_mm
+from photonest.scale.tick_heights import INCH_MM, between_fives, leans, tick_mm, told_mm
 from photonest.scale.tick_wave import followed
 
 
@@ -43,6 +45,26 @@ def test_the_longest_ticks_are_inches_whichever_finer_ones_are_seen(shown: int, 
     comb = comb_of(grey)
     assert comb.pitch == pytest.approx(shown * pitch, rel=1e-3)
     assert tick_mm(grey, comb, "inch") == pytest.approx(shown * INCH_MM / 16)
+
+
+def test_ticks_worn_off_in_the_middle_tell_nothing_and_do_no_harm() -> None:
+    grey = drawn(4.3, INCHES)
+    middle = slice(int(4.3 * 45), int(4.3 * 75))
+    grey[:, middle] = (0.1 * grey[:, middle] + 180).astype(np.uint8)
+    comb = comb_of(grey)
+    assert tick_mm(grey, comb, "inch") == pytest.approx(INCH_MM / 16)
+
+
+def test_overtones_of_other_ticks_are_no_millimetres() -> None:
+    """Two and a half times as many as sixteenths, every fifth and tenth longer, made a face 62 % too large."""
+    grey = drawn(4.3, (5, 10), shown=5)
+    fives = comb_of(grey)
+    assert not between_fives(grey, replace(fives, ticks=5 * fives.ticks))
+    grey = drawn(4.3, INCHES)
+    sixteenths = comb_of(grey)
+    assert not between_fives(grey, replace(sixteenths, ticks=2.5 * sixteenths.ticks))
+    grey = drawn(4.3, (5, 10))
+    assert between_fives(grey, comb_of(grey))
 
 
 def test_leaning_ticks_are_set_upright() -> None:
