@@ -264,7 +264,7 @@ def standard_error(found: Located, diameter: float) -> float:
     """
     coarse = 0.003 * (250 / diameter) ** 2.5  # fewer pixels lose the inner rings: faces made smaller step by step
     if not found.one_sided:
-        usual, faint = 1.4e-5 * (max(found.straight, 0.0) + 0.03) ** -1.9, 0.0
+        usual, faint = 2e-5 * (max(found.straight, 0.0) + 0.03) ** -2.0, 0.0
         if found.straight < HARDLY:  # the straightest place may be another's
             faint = 0.001 + 0.04 * max(0.75 - found.agree, 0.0) + 0.002 * (found.straight < BY_CHANCE)
         wide = min(150 * (found.width / diameter) ** 3, 0.002)
