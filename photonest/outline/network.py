@@ -9,13 +9,14 @@ it says which part of the picture is the piece, and to about a hundredth of its 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path as File
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import Image, sampled, usable_part
+from photonest.imaging import Image, Mask, blurred, blurred_within, sampled, usable_part
 from photonest.model import FlatPhoto
 from photonest.networks import trained_network
 from photonest.planar import Path, polygon_area
@@ -26,6 +27,12 @@ AIM_PX = 24.0  # standard deviation of the spot that marks the aim
 DOUBTFUL = 0.42  # share of wood and bark from which on a wide stretch of bark is taken for it
 TONGUE, SHORT = 0.05, 1.5  # half the width, in mean diameters, and the length over that from which on one is no bark
 STEEPEST = 1.5  # the greatest slant told apart: how far the line of sight runs along the face for each mm of depth
+EVENED_PX, LEAST_NEAR = (1.5, 3.0, 6.0, 12.0, 24.0), 0.05  # standard deviations tried in turn; weight that is enough
+NARROW = 0.4  # short side over long one: bars and rulers, not cards and sheets
+SMOOTHED_PX, LEAST_NEAR = (
+    (1.5, 3.0, 6.0, 12.0, 24.0),
+    0.05,
+)  # what is led on: the nearest in sight, more where that is far
 AS_IT_IS: tuple[tuple[int, int], ...] = ((1, 1),)
 MIRRORED = ((1, 1), (1, -1), (-1, 1), (-1, -1))
 """Steps along rows and columns: the picture as it is, and turned over each way and both."""
@@ -105,14 +112,65 @@ def looks(flat: FlatPhoto, turned: Sequence[tuple[int, int]] = AS_IT_IS) -> list
     """Return what the network sees in a picture turned over in each of the ways."""
     network = trained_network(File(__file__).with_name("shares.onnx"))
     small = averaged(flat, SIDE)
-    layers = _layers(small)
-    return [Shares(small, _shares(network, layers, way)[:, : small.pixels.shape[0], : small.pixels.shape[1]])
-            for way in turned]  # fmt: skip
+    height, width = small.pixels.shape[:2]
+    pictures = [_layers(picture) for picture in _led_on(small)]
+    seen = []
+    for way in turned:
+        shares, *others = (_shares(network, layers, way)[:, :height, :width] for layers in pictures)
+        for other in others:
+            shares = np.where(other[0] < shares[0], other, shares)
+        seen.append(Shares(small, shares))
+    return seen
 
 
 def mean_of(several: Sequence[Shares]) -> Shares:
     """Return the mean of what was seen in one picture."""
     return Shares(several[0].flat, np.mean([one.shares for one in several], axis=0))
+
+
+def _led_on(small: FlatPhoto) -> tuple[FlatPhoto, ...]:
+    """Return the picture with what lies beside narrow references led on beneath them, evened out and mirrored.
+
+    A ruler or bar across a piece parts it in two, of which the network would take the larger. Evened out, it may look
+    like a sawn edge; mirrored, rings and edges break: either way alone still parts some.
+    """
+    import cv2
+
+    sides = [sorted(cv2.minAreaRect(np.array(one, np.float32))[1]) for one in small.references]
+    wide = tuple(one for one, (short, long) in zip(small.references, sides, strict=True) if short > NARROW * long)
+    bare = replace(small, references=wide)
+    usable = usable_part(bare)
+    lying = (usable & ~usable_part(small)).astype(np.uint8)
+    hidden = usable & (cv2.dilate(lying, np.ones((5, 5), np.uint8)) > 0)  # its edges shine into the pixels beside
+    if not hidden.any() or hidden.all():
+        return (small,)
+    return tuple(replace(bare, pixels=how(small.pixels, hidden, usable)) for how in (_evened, _mirrored))
+
+
+def _evened(pixels: NDArray[np.uint8], hidden: Mask, usable: Mask) -> NDArray[np.uint8]:
+    """Return a picture whose hidden places have the mean of the nearest in sight, of more where those are far."""
+    weight = (usable & ~hidden).astype(np.float32)
+    left, out = hidden.copy(), pixels.copy()
+    for sigma in EVENED_PX:
+        near = left & (blurred(weight, sigma) > LEAST_NEAR)
+        for channel in range(3):
+            mean = blurred_within(pixels[..., channel].astype(np.float32), weight, sigma)
+            out[near, channel] = np.round(mean[near])
+        left &= ~near
+    return out
+
+
+def _mirrored(pixels: NDArray[np.uint8], hidden: Mask, usable: Mask) -> NDArray[np.uint8]:
+    """Return a picture whose hidden places show what lies as far beyond the nearest place in sight."""
+    from scipy.ndimage import distance_transform_edt
+
+    at = np.argwhere(hidden)
+    nearest = distance_transform_edt(hidden | ~usable, return_distances=False, return_indices=True)[:, hidden].T
+    beyond = np.clip(2 * nearest - at, 0, np.array(hidden.shape) - 1)
+    shown = (usable & ~hidden)[tuple(beyond.T)]
+    out = pixels.copy()
+    out[hidden] = pixels[tuple(np.where(shown[:, None], beyond, nearest).T)]
+    return out
 
 
 def _layers(small: FlatPhoto) -> Image:

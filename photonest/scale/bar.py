@@ -12,7 +12,7 @@ from photonest.model import NotFound, Photo, Scale
 from photonest.scale.advice import rolled
 from photonest.scale.bar_fit import corner_marks, fit_bar
 from photonest.scale.build import scale_from_view
-from photonest.scale.camera import Array, mapped, prior_of
+from photonest.scale.camera import Array, View, mapped, prior_of
 from photonest.scale.corners import in_picture, refined
 from photonest.scale.edges import Edge, coarse_edge, fine_edge
 from photonest.scale.sides import Side
@@ -22,6 +22,10 @@ MOST_CORNERS = 400
 FEWEST_CORNERS = 5
 FEWEST_EDGES = 8
 PRINT_ERROR = 0.001  # of the side of a square as given, as a share; common practice, no source
+MOST_MARGIN, WHITISH = (
+    8,
+    0.8,
+)  # quarters of a square that a bar's margin is wide at most; its tone over a white square's
 MOST_STRAY_PX, MOST_STRAY = 0.3, 0.03  # that edges may be off their places; the same as a share of a square
 
 
@@ -93,8 +97,31 @@ class Bar:
         if isinstance(turned, NotFound):
             return turned
         low, high = float(number.min() - 1) * square, float(number.max() + 1) * square
-        rim = view.to_px([[low, -square], [high, -square], [high, square], [low, square]])
+        rim = _with_margins(grey, view, np.array([[low, -square], [high, square]]), square)
         return scale_from_view(self.name, photo, view, rim, alternative=other, size_error=PRINT_ERROR, warnings=turned)
+
+
+def _with_margins(grey: NDArray[np.uint8], view: View, box: Array, square: float) -> Array:
+    """Return corners around a bar in pixels, shape (4, 2): a box in mm about its squares, and the white about that."""
+
+    def along(line: Array) -> NDArray[np.uint8]:
+        px = np.rint(view.to_px(np.linspace(line[0], line[1], 200))).astype(int)
+        px = px[((px >= 0) & (px < grey.shape[::-1])).all(axis=1)]
+        return np.asarray(grey[px[:, 1], px[:, 0]])
+
+    white = np.percentile(
+        along(np.array([[box[0, 0], square / 2], [box[1, 0], square / 2]])), 75
+    )  # half of the squares in a row are white
+    for axis, end in ((0, 0), (0, 1), (1, 0), (1, 1)):
+        for _ in range(MOST_MARGIN):
+            line = box.copy()
+            line[:, axis] = box[end, axis] + (end - 0.5) * square / 2
+            seen = along(line)
+            if not len(seen) or np.median(seen) < WHITISH * white:
+                break
+            box[end, axis] = line[end, axis]
+    (left, top), (right, bottom) = box
+    return view.to_px(np.array([[left, top], [right, top], [right, bottom], [left, bottom]]))
 
 
 def saddles(grey: NDArray[np.uint8]) -> tuple[Array, Array]:

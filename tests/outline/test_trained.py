@@ -64,6 +64,17 @@ def test_the_reference_is_no_wood() -> None:
     assert distances(flat.to_px(found(flat).points), line).mean() < 3.0
 
 
+@pytest.mark.parametrize(("top", "colour"), [(270, (25, 25, 28)), (130, (235, 235, 230))])
+def test_a_ruler_across_the_piece_does_not_part_it(top: int, colour: tuple[int, int, int]) -> None:
+    line = blob((285, 212), 160)
+    pixels = painted(SHAPE, line, (300, 205), ground=GREEN)
+    pixels[top : top + 30, 90:480] = colour
+    flat = photo(pixels)
+    corners = flat.to_mm([[89, top - 1], [481, top - 1], [481, top + 31], [89, top + 31]])
+    flat = replace(flat, references=(tuple((float(x), float(y)) for x, y in corners),))
+    assert distances(flat.to_px(found(flat).points), line).mean() < 3.0
+
+
 def test_turning_the_photo_turns_the_outline() -> None:
     line = blob((285, 212), 160)
     pixels = painted(SHAPE, line, (300, 205), ground="moss")
