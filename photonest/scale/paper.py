@@ -51,7 +51,7 @@ BENT_GAIN = 6.0  # in squared standard errors, by which a bent sheet must fit be
 FLAT_MM = 0.3  # that the sides of a sheet that lies flat are above its middle, or below; common practice, no source
 BEND = 0.012  # of a sheet's height, that its sides may lie above its middle
 LOOKS_BENT = 0.01  # share of a side's length by which it may look bent then: 1.5 times that bend, from 30 degrees aside
-SHADED, WHITE = 0.6, 0.45  # least light of a sheet, over the photo's usual one, and over its lightest
+SHADED, WHITE = 0.7, 0.54  # least light of a sheet, over the photo's usual one, and over its lightest
 MOST_COLOUR = 0.42  # of white paper's light, largest channel less smallest over the largest
 SHADOW, TINTS = (
     4.0,
