@@ -87,7 +87,8 @@ def drawn_across(outline: Outline, references: Sequence[Points]) -> Outline:
     if wood is not None:
         inner, also = _bridged(np.asarray(wood, dtype=float), lying)
         part = shapely.Polygon(inner).buffer(0).intersection(shapely.Polygon(edge).buffer(0))
-        wood = _points(part) if also or hidden else wood
+        if also or hidden:
+            wood = _points(part) if part.area > 0 else None
     warnings = list(outline.warnings)
     error = outline.standard_error
     if hidden:
@@ -129,7 +130,7 @@ def led_beneath(crack: Crack, outline: Outline, references: Sequence[Points]) ->
     if not references or crack.set_by == "person":
         return crack
     lying = shapely.unary_union([shapely.Polygon(one).buffer(0) for one in references])
-    lying = lying.intersection(shapely.Polygon(outline.points).buffer(0))
+    lying = lying.intersection(shapely.Polygon(outline.points).buffer(0)).buffer(0)  # areas alone
     path, diameter = np.asarray(crack.path, dtype=float), mean_diameter(outline.points)
     first, final = _beyond(path[::-1], lying, diameter), _beyond(path, lying, diameter)
     led = np.concatenate([first, path, final])
@@ -147,10 +148,10 @@ def _beyond(path: Path, lying: shapely.Geometry, diameter: float) -> Path:
     line = shapely.LineString(path)
     end, before = path[-1], np.asarray(line.interpolate(max(0.0, line.length - LEAD * diameter)).coords[0])
     way = (end - before) / max(float(np.linalg.norm(end - before)), 1e-9)
-    beneath = shapely.LineString([end, end + diameter * way]).intersection(lying)
-    if beneath.is_empty or beneath.distance(shapely.Point(end)) > REACHES * diameter:
+    under = shapely.LineString([end, end + diameter * way]).intersection(lying)
+    if under.is_empty or under.distance(shapely.Point(end)) > REACHES * diameter:
         return np.empty((0, 2))
-    nearest = min(shapely.get_parts(beneath), key=lambda part: float(part.distance(shapely.Point(end))))
+    nearest = min(shapely.get_parts(under), key=lambda part: float(part.distance(shapely.Point(end))))
     return np.asarray(nearest.coords)[-1:] if nearest.length > REACHES * diameter else np.empty((0, 2))
 
 

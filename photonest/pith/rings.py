@@ -317,7 +317,7 @@ class RingPith:
             (float(point[0]), float(point[1])),
             error * seen.diameter * seen.flat.mm_per_px,
             inside=inside,
-            warnings=() if inside else ("the pith lies outside the piece: it is worked out from how the rings bend",),
+            warnings=() if inside else ("The pith lies outside the piece: it is worked out from how the rings bend.",),
         )
 
 
