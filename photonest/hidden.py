@@ -36,7 +36,7 @@ NO_PAPER, SHEET_PX = 0.7, 240
 REACHES = 0.02  # of the mean diameter: a crack that ends so near a reference runs beneath it
 
 
-def beneath_the_wood(photo: Photo, scale: Scale, aim_px: Point) -> tuple[Points, ...]:
+def sheets_beneath(photo: Photo, scale: Scale, aim_px: Point) -> tuple[Points, ...]:
     """Return the sheets, in pixels, on which the piece at the aim lies, whole or in part: they hide nothing of it.
 
     Nowhere near the aim is the picture as bright in blue, in which wood is dark, as the sheet is along its sides.
@@ -105,7 +105,7 @@ def drawn_across(outline: Outline, references: Sequence[Points]) -> Outline:
     return replace(outline, points=points, under_bark=wood, standard_error=error, warnings=tuple(warnings))
 
 
-def beneath(pith: Pith, references: Sequence[Points]) -> Pith:
+def unsure_beneath(pith: Pith, references: Sequence[Points]) -> Pith:
     """Return a pith that a reference hides, less sure by how far from sight it lies."""
     import shapely
 

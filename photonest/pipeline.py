@@ -21,7 +21,7 @@ from photonest.gates import (
     merge_marks,
     moved_outline,
 )
-from photonest.hidden import beneath, beneath_the_wood, drawn_across, led_beneath
+from photonest.hidden import drawn_across, led_beneath, sheets_beneath, unsure_beneath
 from photonest.marks import HandMarks
 from photonest.model import (
     Crack,
@@ -87,7 +87,7 @@ def measure(
     scaled = _scale(registry, choices, photo, aim)
     scale: Scale = scaled.value
     level = choices.face_above_mm is None
-    if sheets := beneath_the_wood(photo, scale, aim):
+    if sheets := sheets_beneath(photo, scale, aim):
         lying = tuple(one for one in scale.references_px if one not in sheets)
         scale = replace(below_the_piece(scale) if level else scale, references_px=lying)
         level = False
@@ -111,7 +111,7 @@ def measure(
     progress("pith")
     choices = _with_marks(choices, marks, "pith", scale)
     pithed = first_answer(registry, "pith", choices, (flat, outline), lambda found: checked_pith(found, outline))
-    pith: Pith | None = pithed.value and beneath(pithed.value, flat.references)
+    pith: Pith | None = pithed.value and unsure_beneath(pithed.value, flat.references)
 
     progress("cracks")
     choices = _with_marks(choices, marks, "cracks", scale)

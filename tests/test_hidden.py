@@ -8,7 +8,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from photonest.hidden import beneath, beneath_the_wood, drawn_across, led_beneath
+from photonest.hidden import drawn_across, led_beneath, sheets_beneath, unsure_beneath
 from photonest.model import Crack, Outline, Photo, Pith, Points, Scale
 from photonest.photo import frozen_pixels
 from photonest.planar import mean_diameter
@@ -129,7 +129,7 @@ def test_cracks_that_end_before_a_card_pass_it_or_are_set_by_hand_stay() -> None
 
 def test_a_pith_beneath_a_card_is_the_less_sure_the_farther_from_sight() -> None:
     lying = [points(card(0, 0))]
-    middle, rim, beside = (beneath(Pith((x, 0.0), 0.3, inside=True), lying) for x in (0.0, 40.0, 43.0))
+    middle, rim, beside = (unsure_beneath(Pith((x, 0.0), 0.3, inside=True), lying) for x in (0.0, 40.0, 43.0))
     assert middle.standard_error == pytest.approx(math.hypot(0.3, 0.2 * 53.98 / 2))
     assert rim.standard_error == pytest.approx(math.hypot(0.3, 0.2 * 2.8))
     assert middle.warnings
@@ -158,15 +158,15 @@ def laid(wood_radius: int, *, sheet: Points = SHEET, chequered: bool = False) ->
 
 @pytest.mark.parametrize("chequered", [False, True])
 def test_a_sheet_with_the_wood_on_it_hides_nothing_of_it(chequered: bool) -> None:
-    assert beneath_the_wood(*laid(70, chequered=chequered), (208.0, 145.0)) == (SHEET,)
+    assert sheets_beneath(*laid(70, chequered=chequered), (208.0, 145.0)) == (SHEET,)
 
 
 @pytest.mark.parametrize("chequered", [False, True])
 def test_a_sheet_in_sight_at_the_aim_lies_on_the_wood(chequered: bool) -> None:
-    assert beneath_the_wood(*laid(0, chequered=chequered), (208.0, 145.0)) == ()
+    assert sheets_beneath(*laid(0, chequered=chequered), (208.0, 145.0)) == ()
 
 
 def test_neither_a_sheet_beside_the_aim_nor_a_card_is_under_the_wood() -> None:
-    assert beneath_the_wood(*laid(70), (30.0, 145.0)) == ()
+    assert sheets_beneath(*laid(70), (30.0, 145.0)) == ()
     card_px = points(card(208, 145))
-    assert beneath_the_wood(*laid(20, sheet=card_px), (208.0, 145.0)) == ()
+    assert sheets_beneath(*laid(20, sheet=card_px), (208.0, 145.0)) == ()
