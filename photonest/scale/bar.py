@@ -21,6 +21,10 @@ SEARCH_PX = 1600  # longer side of the picture that corners are looked for in
 MOST_CORNERS = 400
 FEWEST_CORNERS = 5
 FEWEST_EDGES = 8
+MOST_TRIED = 4  # chains of corners
+NEIGHBOURS = 1.6  # squares between corners of one thing
+LOOKED_AT = (-1.5, -0.8, -0.3, 0.3, 0.8, 1.5)  # squares from the middle: in the rows, and where there are no more
+GOES_ON = 0.4  # of the change from square to square where there is most, that there must be in rows, and not beside
 PRINT_ERROR = 0.001  # of the side of a square as given, as a share; common practice, no source
 MOST_MARGIN, WHITISH = (
     8,
@@ -65,13 +69,24 @@ class Bar:
                 f"squares of {square:g} mm can't be right", "Give the side of one square in mm, from 1 to 500."
             )
         grey = cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY)
-        chain = longest_chain(*saddles(grey))
-        if len(chain) < FEWEST_CORNERS:
-            return NotFound(
-                "no chequered bar in sight",
-                f"Lay the bar level with the face: {FEWEST_CORNERS} or more corners between its two rows must be seen.",
-            )
-        return self._measured(photo, grey, chain, square)
+        points, dark = saddles(grey)
+        refusal: NotFound | None = None
+        for _ in range(MOST_TRIED):
+            chain = longest_chain(points, dark)
+            if len(chain) < FEWEST_CORNERS:
+                break
+            answer = self._measured(photo, grey, chain, square)
+            if isinstance(answer, Scale):
+                return answer
+            refusal = answer if refusal is None else refusal
+            left = _elsewhere(points, chain)
+            points, dark = points[left], dark[left]
+        if refusal is not None:
+            return refusal
+        return NotFound(
+            "no chequered bar in sight",
+            f"Lay the bar level with the face: {FEWEST_CORNERS} or more corners between its two rows must be seen.",
+        )
 
     def _measured(self, photo: Photo, grey: NDArray[np.uint8], chain: Array, square: float) -> Scale | NotFound:
         number, points = chain[:, 0], chain[:, 1:]
@@ -93,6 +108,11 @@ class Bar:
                 "the bar's squares are not even enough, or not in one plane", "Keep the bar straight and flat."
             )
         view, other, _ = answer
+        if _not_two_rows(grey, view, number, square):
+            return NotFound(
+                "what is chequered has not two rows of squares: it is a board or cloth, not a bar",
+                "Lay the bar where nothing else is chequered.",
+            )
         turned = rolled(self.name, view)
         if isinstance(turned, NotFound):
             return turned
@@ -122,6 +142,38 @@ def _with_margins(grey: NDArray[np.uint8], view: View, box: Array, square: float
             box[end, axis] = line[end, axis]
     (left, top), (right, bottom) = box
     return view.to_px(np.array([[left, top], [right, top], [right, bottom], [left, bottom]]))
+
+
+def _not_two_rows(grey: NDArray[np.uint8], view: View, number: Array, square: float) -> bool:
+    """Whether dark and light go on changing sides beside the bar's two rows, or not all across these, as on a board."""
+    import cv2
+
+    place = np.arange(number.min(), number.max())
+    x, y = np.meshgrid((place + 0.5) * square, np.array(LOOKED_AT) * square)
+    px = view.to_px(np.column_stack([x.ravel(), y.ravel()])).reshape(*x.shape, 2)
+    inside = ((px >= 0) & (px <= np.array(grey.shape[::-1]) - 1)).all(axis=2)
+    soft = cv2.blur(grey, (3, 3)).astype(np.float32)
+    columns, rows = np.moveaxis(px.astype(np.float32), -1, 0)
+    seen = cv2.remap(soft, columns, rows, cv2.INTER_LINEAR)
+    count = np.maximum(inside.sum(axis=1, keepdims=True), 1)
+    turn = np.where(inside, (-1.0) ** place, 0)
+    turn -= np.where(inside, turn.sum(axis=1, keepdims=True) / count, 0)
+    change = (seen * turn).sum(axis=1) / count[:, 0] * [1, -1, -1, 1, 1, -1]  # where one row is dark, the next is light
+    own = change[1:5] * np.sign(change[2])
+    beside = change[[0, -1]] * np.sign(change[2])
+    return bool(own.min() < GOES_ON * own.max() or beside.max() > GOES_ON * own.max())
+
+
+def _elsewhere(points: Array, chain: Array) -> NDArray[np.bool_]:
+    """Return which corners belong to nothing that a chain's corners are part of, each near another."""
+    near = NEIGHBOURS * float(np.median(np.linalg.norm(np.diff(chain[:, 1:], axis=0), axis=1) / np.diff(chain[:, 0])))
+    apart = np.linalg.norm(points[:, None] - points[None], axis=2)
+    part = (np.linalg.norm(points[:, None] - chain[None, :, 1:], axis=2) < 1e-6).any(axis=1)
+    while True:
+        more = (apart[:, part] < near).any(axis=1)
+        if (more == part).all():
+            return np.asarray(~part)
+        part = more
 
 
 def saddles(grey: NDArray[np.uint8]) -> tuple[Array, Array]:

@@ -2,42 +2,41 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import light
 from photonest.model import NotFound, Photo, Scale
 from photonest.scale.advice import rolled
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import TURN, Array, Prior, View, mapped, prior_of
 from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.combs import Comb, combs
-from photonest.scale.edges import Edge, coarse_edge, fine_edge
-from photonest.scale.lines import Lines, joined, straight_segments
+from photonest.scale.edges import Edge
+from photonest.scale.lines import Lines
+from photonest.scale.ruler_edges import WIDEST_MM, edges_across, edges_along, straight_lines, y_of
+from photonest.scale.second_edge import second_edge
 from photonest.scale.sides import Side, fit_sides
 from photonest.scale.tick_grid import CLEARLY, band, grid, zone_line
 from photonest.scale.tick_heights import INCH_MM, LEAST_TIMES, between_fives, tick_mm
-from photonest.scale.tick_wave import centred, followed, projective
+from photonest.scale.tick_wave import centred, followed
 
-SEARCH_PX, SHORTEST, SMOOTH_PX = 640, 0.06, 0.7  # picture that lines are looked for in; line, as a share; blur
-MOST_FOLLOWED, MOST_MEASURED = 16, 4  # combs
+LARGE_PX = 3000  # longer side of a photo that is looked through in half its size first
+MOST_FOLLOWED, FOLLOWED_MORE, MOST_MEASURED = 16, 5, 4  # combs; after one is found
 AS_CLEAR, MUCH = 0.3, 1.2  # as the best one at first sight; better
 HIDDEN_IN, FAINT = (5, 2.5), 0.2  # millimetres in waves of fives and their overtones; strength from which they are seen
-WIDEST_MM, USUAL_DEPTHS_MM = 80.0, (18.0, -18.0)  # ruler; from its ticks on, where its other edge is not seen
-END_MM, ASKEW = 10.0, 0.12  # how far its end may be from its last tick; how far off square, as a slope
-PARALLEL, PARALLEL_FAR = 0.004, 0.00012  # slope that an edge may be off, and by how much more per pixel away
-BESIDE_PX = 3.0  # how far beside an edge light is looked at
+USUAL_DEPTHS_MM = 18.0, -18.0  # from a ruler's ticks on, where its other edge is not seen
 END_ERROR_PX = 0.06  # of a piece of its end, at least
 TICK_ERROR_MM, TILTED = 0.02, 0.1  # of a tick; change of scale by tilt over half a ruler's length, as a share
 # ticks as a whole stray by so many pixels; by more if finer, as what JPEG keeps of fine waves leans to its rows
 TICK_STRAY, FINE_PITCH = 0.012, 3.0
-END_SEEN = 0.85  # share of an end that must be straight: of less, something else may be a part
 WORST_END, WORST_TICK = 2.5, 4.0  # residuals over their expectation beyond which an end or a tick is left out
 # squared standard errors by which an end may turn the plane that the ticks alone are seen in: beyond, it is none
 WORST_TURN = 9.0
+MAY_SLOPE = 0.04  # radians by which the only edge that is seen may slope, if no end speaks against it
 SIZE_ERROR = 0.001  # of the ruler's own length, as a share, and for its top lying nearer than what it lies on
 LARGEST_ERROR_PCT = 6.0
 UNTOLD = (
@@ -83,7 +82,7 @@ class Ruler:
         )
         scales: list[Scale] = []
         tried: list[tuple[Comb, float]] = []
-        for comb, tick in _found(grey, combs(grey, lines.ends), options.ticks):
+        for comb, tick in _searched(grey, lines, options.ticks):
             if len(tried) == MOST_MEASURED or (scales and any(_on_one_ruler(comb, *other) for other in tried)):
                 continue
             scale = self._measured(photo, grey, lines, comb, tick)
@@ -113,7 +112,10 @@ class Ruler:
         for depth in (*sorted((y_of(homography, edge) for edge in edges), key=abs, reverse=True), *USUAL_DEPTHS_MM):
             if len(across) < 2 and abs(depth) > 8.0:
                 across = max(across, edges_across(photo, comb, tick, first, homography, depth), key=len)
-        answer = _fitted(prior_of(photo), homography, seen, along, across, tick, first, comb)
+        other = _other_ticks(grey, comb, tick)
+        if other:  # how a band leans tells little beside that, and wrongly where the ruler is arched or bevelled
+            seen, other = ([(at, px.mean(axis=0)[None], error) for at, px, error in part] for part in (seen, other))
+        answer = _fitted(prior_of(photo), homography, seen, other, along, across, tick, first, comb)
         if answer is None:
             return NotFound("the ruler's ticks are not even enough, or not in one plane", "Keep the ruler flat.")
         view, other_view = answer
@@ -132,6 +134,19 @@ class Ruler:
                 "Go nearer, keep it out of glare, let both its ends be seen, and take the photo from straight above.",
             )
         return scale
+
+
+def _searched(grey: NDArray[np.uint8], lines: Lines, ticks: Literal["mm", "inch"]) -> Iterator[tuple[Comb, float]]:
+    """Yield what `_found` does; of a large photo in half its size, and in full where nothing is found so."""
+    import cv2
+
+    if max(grey.shape) > LARGE_PX:
+        half = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        found = _found(half, combs(half, (lines.ends + 0.5) / 2 - 0.5), ticks)
+        yield from ((centred(grey, comb.doubled()), tick) for comb, tick in found)
+        if found:
+            return
+    yield from _found(grey, combs(grey, lines.ends), ticks)
 
 
 def _found(grey: NDArray[np.uint8], candidates: list[Comb], ticks: Literal["mm", "inch"]) -> list[tuple[Comb, float]]:
@@ -158,6 +173,7 @@ def _found(grey: NDArray[np.uint8], candidates: list[Comb], ticks: Literal["mm",
             continue
         comb, tick = _finest(grey, comb, tick)
         found.append((comb.strength * len(comb.ticks), comb, tick))
+        left = min(left, FOLLOWED_MORE)
         if found[-1][0] > most:
             most, clearest = found[-1][0], candidate.strength
     if not found and ticks == "mm":
@@ -186,6 +202,7 @@ def _fitted(
     prior: Prior,
     homography: Array,
     seen: list[tuple[float, Array, float]],
+    other: list[tuple[float, Array, float]],
     along: Edge,
     across: list[Edge],
     tick: float,
@@ -196,6 +213,8 @@ def _fitted(
 
     Parameters
     ----------
+    seen, other : list of (number, points, error)
+        Ticks of one edge, and of the other in mm from any place, as far as these are seen.
     along : Edge
         What runs along the ruler.
     across : list of Edge
@@ -208,35 +227,52 @@ def _fitted(
     def fitted(
         seen: list[tuple[float, Array, float]], error: float, ends: list[Edge]
     ) -> tuple[tuple[View, View | None] | None, list[Side], list[Edge]]:
-        free = np.eye(len(ends) + 1)[:, 1:]
-        sides = [Side((1.0, 0.0), (number - first) * tick, (0.0,) * len(ends)) for number, _, _ in seen]
+        loose = len(ends) + 1  # where the other edge's ticks begin and the ends lie is not known
+        free = np.eye(loose + 1)[:, 1:]
+        sides = [Side((1.0, 0.0), (number - first) * tick, tuple(free[0])) for number, _, _ in seen]
         for k, (outward, edge) in enumerate([((0.0, 1.0), along), *[((1.0, 0.0), end) for end in ends]]):
             at = float((mapped(inverse, edge.px) @ outward).mean())
             sides.append(Side(outward, at, tuple(free[k])))
+        sides += [Side((1.0, 0.0), mm, tuple(free[loose])) for mm, _, _ in other]
         edges = [*[Edge(points, error, 1.0) for _, points, _ in seen], along, *ends]
-        errors = (WIDEST_MM,) * len(ends)
+        edges += [Edge(points, error_px, 1.0) for _, points, error_px in other]
+        errors = (WIDEST_MM,) * loose
         return fit_sides(prior, homography, sides, edges, errors, (0.0, 0.0), side_px=stray), sides, edges
 
     error, grown = seen[0][2], False
-    alone = fitted(seen, error, [])[0] if ends else None
+    alone, slope = fitted(seen, error, [])[0] if ends else None, MAY_SLOPE
     if alone is not None:
-        ends = [end for end in ends if _agree(alone, fitted(seen, error, [end])[0])]
+        with_each = [fitted(seen, error, [end])[0] for end in ends]
+        agreed = [_agree(alone, view) for view in with_each]
+        slope = max([slope, *[_angle(alone[0], view[0]) for view in with_each if view is not None]])
+        ends = [end for end, agrees in zip(ends, agreed, strict=True) if agrees]
     while True:
         answer, sides, edges = fitted(seen, error, ends)
         if answer is None:
             return None
         off = [_off(answer[0], side, edge) for side, edge in zip(sides, edges, strict=True)]
         ratio = [float(np.sqrt((part**2).mean())) / edge.error_px for part, edge in zip(off, edges, strict=True)]
-        worst = ratio[len(seen) + 1 :]
+        worst = ratio[len(seen) + 1 : len(seen) + 1 + len(ends)]
         if worst and max(worst) > WORST_END:
             del ends[int(np.argmax(worst))]
             continue
         rough = 1.4826 * float(np.median(np.abs(np.concatenate(off[: len(seen)]))))
         straying = [float(np.sqrt((part**2).mean())) > WORST_TICK * rough for part in off[: len(seen)]]
         if grown or (rough < 1.3 * error and not any(straying)):
-            return answer
+            return answer if other or ends else (_may_slope(answer[0], slope), answer[1])
         seen = [one for one, strays in zip(seen, straying, strict=True) if not strays]
         error, grown = max(rough, error), True
+
+
+def _other_ticks(grey: NDArray[np.uint8], comb: Comb, tick: float) -> list[tuple[float, Array, float]]:
+    """Return ticks of the ruler's other edge as `grid` does, but for their numbers, which are in mm from any place."""
+    found = second_edge(grey, comb, tick)
+    if found is None:
+        return []
+    other, spacing = found
+    seen = grid(grey, other, band(grey, other))
+    middle = seen[len(seen) // 2][0] if seen else 0.0
+    return [((number - middle) * spacing, points, error) for number, points, error in seen]
 
 
 def _agree(alone: tuple[View, View | None], other: tuple[View, View | None] | None) -> bool:
@@ -244,6 +280,22 @@ def _agree(alone: tuple[View, View | None], other: tuple[View, View | None] | No
     if other is None:
         return False
     return min(_turned(view, other[0]) for view in alone if view is not None) < WORST_TURN
+
+
+def _angle(view: View, other: View) -> float:
+    """Return by how many radians two views have a ruler turned otherwise about its length."""
+    return abs(float(np.arcsin(view.rotation[2, 1].clip(-1, 1)) - np.arcsin(other.rotation[2, 1].clip(-1, 1))))
+
+
+def _may_slope(view: View, slope: float) -> View:
+    """Return a view that is less sure of how the ruler is turned about its length, by so many radians.
+
+    Nothing tells but the ticks of one edge: that may slope, as a bevelled edge does, or the blade of a tape measure.
+    """
+    assert view.covariance is not None
+    covariance, axis = view.covariance.copy(), view.rotation[:, 0]
+    covariance[TURN, TURN] += slope**2 * np.outer(axis, axis)
+    return replace(view, covariance=covariance)
 
 
 def _turned(view: View, other: View) -> float:
@@ -260,26 +312,6 @@ def _off(view: View, side: Side, edge: Edge) -> Array:
     mm = view.to_mm(edge.px)
     step = view.to_mm(edge.px + 1.0) - mm
     return np.asarray((mm @ np.array(side.outward) - at) * np.sqrt(2) / np.linalg.norm(step, axis=1))
-
-
-def y_of(homography: Array, edge: Edge) -> float:
-    """Return how far across the ruler an edge lies, in mm."""
-    return float(mapped(np.asarray(np.linalg.inv(homography)), edge.px)[:, 1].mean())
-
-
-def straight_lines(pixels: NDArray[np.uint8]) -> Lines:
-    """Return straight lines in a picture, the longest first: what is edged in red, in blue or in evened tones."""
-    import cv2
-
-    factor = min(1.0, SEARCH_PX / max(pixels.shape))
-    small = cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA) if factor < 1 else pixels
-    ratio = np.array(small.shape[1::-1]) / pixels.shape[1::-1]
-    smooth = cv2.GaussianBlur(small, (0, 0), SMOOTH_PX)
-    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, 1.0)
-    found = [detector.detect(np.ascontiguousarray(smooth[..., channel]))[0] for channel in (0, 2)]
-    ends = [straight_segments(small).ends, *[part.reshape(-1, 2, 2) for part in found if part is not None]]
-    lines = joined(Lines(np.concatenate(ends)), SHORTEST * SEARCH_PX)
-    return Lines((lines.ends + 0.5) / ratio - 0.5)
 
 
 def rough_homography(comb: Comb, seen: list[tuple[float, Array, float]], tick: float, first: float) -> Array:
@@ -300,72 +332,6 @@ def rough_homography(comb: Comb, seen: list[tuple[float, Array, float]], tick: f
     to_px = np.eye(3)
     to_px[:2, :2], to_px[:2, 2] = frame * unit, middle
     return np.asarray(to_px @ np.linalg.inv(to_mm))
-
-
-def edges_along(photo: Photo, lines: Lines, comb: Comb, tick: float) -> list[Edge]:
-    """Return the clearest straight edge on either side of the ticks that runs along the ruler, the nearer one first.
-
-    What is parallel to the ruler meets its line where its ticks come infinitely close. Grain and scratches are straight
-    too, but not quite parallel; less light changes across them than across the ruler's own edges.
-    """
-    length = len(comb.ticks)
-    vanishing = -projective(comb.ticks)[2]  # one over the place
-    rest = lines.ends - comb.start
-    aside, at = rest @ comb.across, rest @ comb.along
-    slope = np.diff(aside, axis=1)[:, 0] / np.diff(at, axis=1)[:, 0]
-    middle = at.mean(axis=1)
-    expected = -aside.mean(axis=1) * vanishing / (1 - middle * vanishing)
-    parallel = np.abs(slope - expected) < PARALLEL + PARALLEL_FAR * np.abs(aside).max(axis=1)
-    near = np.abs(aside).max(axis=1) < WIDEST_MM / tick * comb.pitch
-    overlap = np.minimum(at.max(axis=1), length) - np.maximum(at.min(axis=1), 0)
-    found: dict[bool, tuple[float, float, Edge]] = {}
-    reach = max(3.0, 2.0 * max(photo.width, photo.height) / SEARCH_PX)
-    for k in np.flatnonzero(parallel & near & (overlap > 0.3 * length)):
-        moved = coarse_edge(photo.pixels, lines.ends[k], reach)
-        if moved is None or moved[1] < 0.5:
-            continue
-        edge = fine_edge(photo.pixels, moved[0], 4.0, 0.04, pieces=16)
-        if edge is None or edge.share < 0.5 or edge.error_px > 0.4:
-            continue
-        off = float((edge.px.mean(axis=0) - comb.start) @ comb.across) - comb.aside
-        clear = change_across(photo, edge, comb.across)
-        if clear > found.get(off > 0, (0.0,))[0]:
-            found[off > 0] = clear, abs(off), edge
-    return [edge for _, _, edge in sorted(found.values(), key=lambda one: one[1])]
-
-
-def change_across(photo: Photo, edge: Edge, across: Array) -> float:
-    """Return how much light changes from one side of an edge to the other, the mean of its points."""
-    sides = []
-    for step in (-BESIDE_PX, BESIDE_PX):
-        x, y = np.rint(edge.px + step * across).astype(int).T
-        x, y = np.clip(x, 0, photo.width - 1), np.clip(y, 0, photo.height - 1)
-        sides.append(light(photo.pixels[y, x][None])[0].mean(axis=0))
-    return float(np.linalg.norm(sides[1] - sides[0]))
-
-
-def edges_across(photo: Photo, comb: Comb, tick: float, first: float, homography: Array, depth: float) -> list[Edge]:
-    """Return the ruler's two ends, where they are seen as straight edges square to it.
-
-    Parameters
-    ----------
-    depth : float
-        How far the ruler reaches from its ticks' edge, in mm; negative the other way.
-    """
-    ends = []
-    for number in (comb.ticks[0], comb.ticks[-1]):
-        x = (number - first) * tick
-        line = mapped(homography, np.array([[x, 0.1 * depth], [x, 0.9 * depth]]))
-        moved = coarse_edge(photo.pixels, line, END_MM / tick * comb.pitch)
-        if moved is None or moved[1] < 0.75:
-            continue
-        edge = fine_edge(photo.pixels, moved[0], 4.0, 0.03, pieces=12)
-        if edge is None or edge.share < END_SEEN or edge.error_px > 0.4:
-            continue
-        drawn = mapped(np.asarray(np.linalg.inv(homography)), edge.px)
-        if abs(np.polyfit(drawn[:, 1], drawn[:, 0], 1)[0]) < ASKEW:
-            ends.append(edge)
-    return ends
 
 
 def _rim(view: View, seen: list[tuple[float, Array, float]], edges: list[Edge]) -> Array:

@@ -21,7 +21,7 @@ ROW_PX = 0.5  # between rows that are read
 CLEARLY, FAINTLY = 0.6, 0.35  # strength of a comb
 MOST_PIECES = 20
 BANDS_ALIKE = 1.2  # errors of bands over what each strays from its own smooth course
-LEAST_POINTS = 6
+LEAST_POINTS = 4
 
 
 class Band(NamedTuple):

@@ -23,6 +23,7 @@ FLAT = 4  # ticks about one that what is seen is compared with
 # how far above the usual contrast of its row what is seen is cut, and of the rows where ticks are seen best
 GLARING, CONTRAST = 6.0, 2.0
 SHARE = 0.3  # contrast of longer ticks where the others have ended, over that of the first kind, at least
+UNBROKEN = 0.25  # the same contrast, of a longer tick on its way from where the kind before has ended
 STEPS = 2.0  # by which one kind of ticks may be longer than the one before, over the usual step
 LEANING = 0.3  # of a wave, by which the lean of a piece may stray from the others'
 # standard errors by which longer ticks go on: fives and tens of millimetres; twentieths do not; halves to sixteenths
@@ -71,6 +72,13 @@ def tick_mm(grey: Grey, comb: Comb, ticks: Literal["mm", "inch"]) -> float | Non
     kinds = longer(seen, (5, 10, 20) if ticks == "mm" else (2, 4, 8, 16, 32), len(seen) // 3)
     clear = {kind.every: kind.clear for kind in kinds}
     return told_mm(clear, ticks)
+
+
+def are_longer(grey: Grey, comb: Comb, kinds: tuple[int, ...]) -> bool:
+    """Return whether every so many of a comb's ticks are longer, each kind among those of the kind before."""
+    seen = upright(grey, comb, REACH * comb.pitch)
+    found = longer(seen, kinds, len(seen) // 3)
+    return len(found) == len(kinds) and all(kind.clear > CLEAR_HALF for kind in found)
 
 
 def told_mm(clear: dict[int, float], ticks: Literal["mm", "inch"]) -> float | None:
@@ -133,9 +141,12 @@ def upright(grey: Grey, comb: Comb, reach: float) -> NDArray[np.float32]:
     at = np.arange(len(comb.ticks), dtype=float)
     s = np.interp(first + np.arange((last - first) * PER_TICK) / PER_TICK, comb.ticks, at)
     lean = np.interp(s, at, leans(grey, comb))
-    aside = comb.aside + np.arange(-reach, reach + 0.1, max(1.0, comb.pitch / ROWS_A_TICK))[:, None]
-    place = comb.place(s + (aside - comb.aside) * lean, np.broadcast_to(aside, (len(aside), len(s))))
-    x, y = np.moveaxis(place.astype(np.float32), -1, 0)
+    aside = (comb.aside + np.arange(-reach, reach + 0.1, max(1.0, comb.pitch / ROWS_A_TICK)))[:, None]
+    # what lies along the camera's view shrinks with the square of its distance, what lies across it with that itself
+    spread = np.sqrt(comb.pitch * np.gradient(comb.ticks))
+    rows = (comb.aside + (aside - comb.aside) / np.interp(s, at, spread)).astype(np.float32)
+    on, moved = comb.place(s, np.zeros_like(s)).astype(np.float32), (rows - np.float32(comb.aside)) * np.float32(lean)
+    x, y = (on[:, k] + moved * np.float32(comb.along[k]) + rows * np.float32(comb.across[k]) for k in (0, 1))
     seen = cv2.remap(grey, x, y, cv2.INTER_LANCZOS4, borderMode=cv2.BORDER_REPLICATE)
     smooth = cv2.blur(seen.astype(np.float32), (1, SMOOTH_ROWS))
     over = smooth - cv2.blur(smooth, (FLAT * PER_TICK + 1, 1))
@@ -211,12 +222,24 @@ def _longest(
         off = (np.arange(PER_TICK) - before[0].phase + PER_TICK // 2) % PER_TICK - PER_TICK // 2
         near = _beyond(np.arange(len(seen)), before, reach)
         much = sign * (mean - rest) > SHARE * before[0].contrast
-        possible = (sign * mean > 0) & much & (np.abs(off) <= 1) & near[:, None]
+        going_on = _going_on((sign * mean)[..., np.abs(off) <= 1].max(axis=-1), last.row, UNBROKEN * before[0].contrast)
+        possible = (sign * mean > 0) & much & (np.abs(off) <= 1) & (near & going_on)[..., None]
     clear = np.where(possible, clear, 0)
     at = np.unravel_index(int(clear.argmax()), clear.shape)
     group, row, phase = (int(one) for one in at)
     contrast = abs(float((mean - rest)[at]))
     return Longer(every, float(clear[at]), row, phase, groups[group], int(sign[at]), contrast)
+
+
+def _going_on(seen: Array, row: int, least: float) -> NDArray[np.bool_]:
+    """Whether ticks are seen in each row and in all between that and one row, shape (groups, rows).
+
+    Those of a narrow ruler's other edge are as long, and begin anew.
+    """
+    there = seen > least
+    there[:, row] = True
+    above = np.cumprod(there[:, row::-1], axis=1)[:, ::-1]
+    return np.asarray(np.hstack([above[:, :-1], np.cumprod(there[:, row:], axis=1)]), dtype=bool)
 
 
 def _beyond(rows: NDArray[np.int_], before: list[Longer], reach: int) -> NDArray[np.bool_]:

@@ -3,8 +3,9 @@
 For each kind of reference beside or on a drawn piece: how often it is found, by how much the mean diameter comes out
 wrong (median and 90 %), how often the truth lies within one and two of the standard errors stated (68 and 95 % if they
 hold), and the time against reading the photo. ``none`` counts what is taken for a reference in photos without one, by
-every finder that needs no figure from the user, and by the ruler's where it is wrongly said that one lies there;
-``none+lookalikes`` the same with things about that are nearly of a card's or a sheet's size;
+every finder that needs no figure from the user, and by the ruler's and the bar's where it is wrongly said that one lies
+there; ``none+lookalikes`` the same with things about that are nearly of a card's or a sheet's size, ``none+repeated``
+with such that repeat as ticks or squares do;
 ``stage`` times all finders together at 12 megapixels.
 """
 
@@ -24,6 +25,7 @@ from photonest.model import NotFound, Photo, Scale
 from photonest.planar import mean_diameter
 from photonest.rectify import photo_to_mm
 from photonest.registry import Registry, built_in_listings
+from photonest.scale.bar import Bar
 from photonest.scale.card import Card
 from photonest.scale.marker_sheet import MarkerSheet
 from photonest.scale.markers import Markers
@@ -34,8 +36,12 @@ from tests.bench.scale_cases import CASES, Case, Shot, opened, shot
 from tests.drawn.noise import generator
 
 UNASKED: tuple[Any, ...] = (MarkerSheet(), Markers(), Card(), Paper())
-SAID_WRONGLY: tuple[Any, ...] = (Ruler.Options("mm"), Ruler.Options("inch"))
-WITHOUT = ("none", "none+lookalikes")
+SAID_WRONGLY: dict[str, tuple[Any, Any]] = {
+    "ruler of mm": (Ruler(), Ruler.Options("mm")),
+    "ruler of inches": (Ruler(), Ruler.Options("inch")),
+    "bar": (Bar(), Bar.Options(square_mm=10.0)),
+}
+WITHOUT = ("none", "none+lookalikes", "none+repeated")
 STAGE_MEGAPIXELS = 12.0
 STAGE_KINDS = ("marker-sheet", "markers-around", "card", "paper", "none")
 
@@ -109,8 +115,7 @@ def false_accepts(kind: str, seeds: range, megapixels: float, cache: Path | None
             continue
         photo = shot(kind, seed, megapixels, cache).photo
         seen[name] = [finder.name for finder in UNASKED if finder.find(photo, finder.Options())]
-        if kind == "none":
-            seen[name] += [f"ruler of {said.ticks}" for said in SAID_WRONGLY if Ruler().find(photo, said)]
+        seen[name] += [thing for thing, (finder, said) in SAID_WRONGLY.items() if finder.find(photo, said)]
         if seen[name]:
             print(f"  {name}: {', '.join(seen[name])} accepted", flush=True)
         if tally:

@@ -24,13 +24,13 @@ from photonest.scale.paper import Paper
 from photonest.scale.ruler import Ruler
 from photonest.scale.two_points import PICKING_PX, TwoPoints
 from tests.drawn import SceneSpec, draw, random_spec
-from tests.drawn.lookalikes import lookalikes
+from tests.drawn.lookalikes import lookalikes, repeated
 from tests.drawn.noise import Array, generator
 from tests.drawn.wood import Growth
 
 Random = np.random.Generator
 WAYS: dict[str, dict[str, Any]] = {"": {}, "curled": {}, "blank": {"cut": "side"}, "cut": {"cut_by_frame": 0.25}}
-WAYS["lookalikes"] = {}
+WAYS |= {"lookalikes": {}, "repeated": {}}
 FOCAL_ERROR = 0.02  # by which the focal length in a file is off, as a share; common practice, no source
 CALIPERS_MM, HEIGHT_MM = 0.5, 1.0  # standard errors of what a user measures
 
@@ -85,6 +85,8 @@ def scene(kind: str, seed: int, megapixels: float = 3.0) -> SceneSpec:
     spec = random_spec(seed, reference=reference, **options)
     if way == "lookalikes":
         spec = replace(spec, items=(*spec.items, *lookalikes(generator(seed, way), Growth(spec.wood), spec.bench)))
+    if way == "repeated":
+        spec = replace(spec, items=(*spec.items, *repeated(generator(seed, way), Growth(spec.wood), spec.bench)))
     rng = generator(seed, f"scale-{reference}")
     k1, blur = float(rng.normal(0, 0.02)), float(rng.uniform(0.5, 1.0)) * spec.camera.width / 2000
     if way == "curled":
@@ -182,6 +184,8 @@ CASES: dict[str, Case] = {
     "bar": Case("bar", _bar, BAR),
     "ruler": Case("ruler", _ruler, BAR),
     "ruler cut by frame": Case("ruler+cut", _ruler),
+    "any-ruler": Case("any-ruler", _ruler, BAR),
+    "ruler-on-face": Case("ruler-on-face", _ruler, BAR),
     "known-diameter": Case("none+blank", _widest),
     "round blank": Case("none+blank", _round),
     "two-points": Case("markers-around", _two_points),

@@ -18,7 +18,7 @@ def lay(light: F32, item: Item, spec: SceneSpec) -> None:
     import cv2
 
     camera = spec.camera
-    lift = int(abs(item.curl) * camera.scale_at(item.centre, item.z))
+    lift = int((abs(item.curl) + item.arch) * camera.scale_at(item.centre, item.z))
     box = photo_box(camera, item.corners, item.z, 6 + lift)
     if box is None:
         return
@@ -26,7 +26,7 @@ def lay(light: F32, item: Item, spec: SceneSpec) -> None:
         _shadow_of(light, item, spec)
     _sides_of(light, item, camera)
     x, y = lookup(camera, item.z, box, SUPERSAMPLE)
-    if item.curl:
+    if item.curl or item.arch:
         x, y = _curled(item, camera, box, x, y)
     u, v = item.to_own(x, y)
     sample = 1 / (camera.scale_at(item.centre, item.z) * SUPERSAMPLE)
@@ -40,6 +40,10 @@ def lay(light: F32, item: Item, spec: SceneSpec) -> None:
     )  # fmt: skip
     if item.curl:
         printed = printed * _curl_shade(item, u)[..., None]
+    if item.clear:
+        paint = decode_srgb(np.asarray(item.colour))
+        bare = np.clip(1 - np.abs(printed - paint).sum(axis=-1) / np.float32(paint.sum()), 0, 1)
+        cover = cover * (1 - np.float32(item.clear) * bare)
     size = (box[2] - box[0], box[3] - box[1])
     covered = cv2.resize(printed * cover[..., None], size, interpolation=cv2.INTER_AREA)
     share = cv2.resize(cover, size, interpolation=cv2.INTER_AREA)[..., None]
@@ -53,17 +57,17 @@ def _curled(item: Item, camera: CameraSpec, box: tuple[int, int, int, int], x: F
     # along a ray, x and y are linear in z; the surface is met by going back and forth a few times
     x1, y1 = lookup(camera, item.z - 10.0, box, SUPERSAMPLE)
     slope_x, slope_y = (x1 - x) / np.float32(10), (y1 - y) / np.float32(10)
-    u, _ = item.to_own(x, y)
+    u, v = item.to_own(x, y)
     for _ in range(4):
-        lift = _lift(item, u)
-        u, _v = item.to_own(x + slope_x * lift, y + slope_y * lift)
-    lift = _lift(item, u)
+        lift = _lift(item, u, v)
+        u, v = item.to_own(x + slope_x * lift, y + slope_y * lift)
+    lift = _lift(item, u, v)
     return x + slope_x * lift, y + slope_y * lift
 
 
-def _lift(item: Item, u: F32) -> F32:
-    s = np.clip(u / np.float32(item.size[0]) * 2 - 1, -1.1, 1.1)
-    return np.asarray(np.float32(item.curl) * s * s, np.float32)
+def _lift(item: Item, u: F32, v: F32) -> F32:
+    s, t = (np.clip(at / np.float32(size) * 2 - 1, -1.1, 1.1) for at, size in zip((u, v), item.size, strict=True))
+    return np.asarray(np.float32(item.curl) * s * s + np.float32(item.arch) * t * t, np.float32)
 
 
 def _curl_shade(item: Item, u: F32) -> F32:

@@ -1,4 +1,4 @@
-"""Things of a workshop that are nearly of a card's or a sheet's size and proportion, and are none."""
+"""Things of a workshop that are nearly of a card's or a sheet's size, or repeat as a ruler's ticks do."""
 
 from __future__ import annotations
 
@@ -61,3 +61,32 @@ def _laid(rng: np.random.Generator, growth: Growth, bench: BenchSpec) -> Item:
         return replace(item, centre=pair(rng.normal(0, 0.12 * growth.spec.diameter, 2)), z=-1.0)
     on_bench = replace(item, z=max(bench.below - 1.0, 0.0) if rng.random() < 0.5 else 0.0)
     return beside(on_bench, growth, float(rng.uniform(0, 360)), float(rng.uniform(6, 60)))
+
+
+# pitches in mm from small to large, from memory; how wide a stripe is in tenths of a pitch is drawn by chance
+REPEATED: dict[str, tuple[float, float]] = {
+    "slats": (1.0, 60.0), "tiles": (5.0, 60.0), "bricks": (10.0, 65.0), "chequers": (5.0, 40.0), "gingham": (4.0, 25.0),
+    "keys": (15.0, 20.0), "teeth": (1.5, 8.0), "code": (0.4, 1.0), "hazard": (10.0, 60.0),
+    "holes": (5.0, 25.0), "degrees": (1.2, 4.0),
+}  # fmt: skip
+
+
+def repeated(rng: np.random.Generator, growth: Growth, bench: BenchSpec) -> tuple[Item, ...]:
+    """Return two to four things that repeat as the ticks of a ruler or the squares of a bar do, beside the wood."""
+    return tuple(_repeating(rng, growth, bench) for _ in range(int(rng.integers(2, 5))))
+
+
+def _repeating(rng: np.random.Generator, growth: Growth, bench: BenchSpec) -> Item:
+    kind = pick(rng, list(REPEATED))
+    low, high = np.log(REPEATED[kind])
+    pitch = float(np.exp(rng.uniform(low, high)))
+    long = float(np.clip(pitch * rng.uniform(12, 60), 60, 450))
+    wide = {"teeth": 60.0, "degrees": float(rng.uniform(12, 30))}.get(
+        kind, float(np.clip(pitch * rng.uniform(3, 12), 12, 250))
+    )
+    z = max(bench.below - 1.0, 0.0) if rng.random() < 0.5 else 0.0
+    colour = any_colour(rng, 0.08, 0.95)
+    turn = pick(rng, (0.0, 90.0, 180.0, 270.0)) + float(rng.normal(0, 10))
+    item = Item("repeated", (0, 0), turn, z, kind, (long, wide), colour, pitch=pitch, number=int(rng.integers(1, 9)))
+    item = replace(item, seed=seed_of(rng))
+    return beside(item, growth, float(rng.uniform(0, 360)), float(rng.uniform(6, 60)))

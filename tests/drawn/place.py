@@ -21,7 +21,7 @@ CARD_THICKNESS = 0.76
 """Of an ID-1 card, in mm (ISO/IEC 7810)."""
 REFERENCES = (
     "none", "marker-sheet", "markers-around", "strips", "card", "card-on-face", "white-card-on-face", "paper", "bar",
-    "ruler",
+    "ruler", "any-ruler", "ruler-on-face",
 )  # fmt: skip
 """What `place_reference` knows; "card" and the rest lie beside the wood."""
 
@@ -61,21 +61,26 @@ def place_reference(
     if kind in ("card-on-face", "white-card-on-face"):
         item = _card(rng, white=kind.startswith("white"))
         return (replace(item, centre=pair(rng.normal(0, 0.12 * growth.spec.diameter, 2)), z=-CARD_THICKNESS),)
+    if kind == "ruler-on-face":
+        return _ruler_on_face(rng, growth)
     makers: dict[str, Callable[[], Item]] = {
         "marker-sheet": lambda: _marker_sheet(rng, level),
         "card": lambda: _card(rng, white=bool(rng.random() < 0.3)),
         "paper": lambda: _paper(rng, level),
         "bar": lambda: _bar(rng),
         "ruler": lambda: _ruler(rng),
+        "any-ruler": lambda: any_ruler(rng),
     }
     if kind not in makers:
         raise ValueError(f"no reference is called {kind!r}; there are {', '.join(REFERENCES)}")
-    item = replace(makers[kind](), z=z)
+    item = makers[kind]()
+    item = replace(item, z=item.z + z)
     side = pick(rng, (0.0, 90.0, 180.0, 270.0))
-    if kind in ("bar", "ruler"):  # along the edge
+    if kind in ("bar", "ruler", "any-ruler"):  # along the edge
         item = replace(item, turn_deg=item.turn_deg + side + 90.0)
     # what lies lower must lie farther away, or a tilted view hides it
-    return (beside(item, growth, side, float(rng.uniform(6, 25)) + 0.6 * z),)
+    item = beside(item, growth, side, float(rng.uniform(6, 25)) + 0.6 * z)
+    return (item, *_case(rng, item)) if "tape " in item.variant else (item,)
 
 
 def _turn(rng: np.random.Generator) -> float:
@@ -117,6 +122,42 @@ def _ruler(rng: np.random.Generator) -> Item:
     look = pick(rng, list(RULER_LOOKS))
     width = float(rng.uniform(18, 34))
     return ruler((0, 0), float(rng.normal(0, 4)), look=look, unit=unit, length=length, width=width, seed=seed_of(rng))
+
+
+def any_ruler(rng: np.random.Generator) -> Item:
+    """Return a tape measure, a fold rule, a clear ruler or a steel rule; `z` is that of its print."""
+    make = pick(rng, ("tape", "whitetape", "fold", "whitefold", "clear", "quilt", "engineer"),
+                (0.25, 0.1, 0.15, 0.15, 0.12, 0.08, 0.15))  # fmt: skip
+    units: tuple[Literal["mm", "inch"], ...] = ("mm", "mm", "inch")
+    unit = pick(rng, units)
+    length = float(rng.uniform(150, 450)) if "tape" in make or "fold" in make else pick(rng, (150.0, 200.0, 300.0))
+    length = round(length / 25.4) * 25.4 if unit == "inch" else round(length, -1)
+    wide = {"tape": (13, 27), "whitetape": (13, 27), "fold": (15, 18), "whitefold": (15, 18), "quilt": (60, 130)}
+    low, high = wide.get(make, (18, 34))
+    width = float(rng.uniform(low, high))
+    item = ruler((0, 0), float(rng.normal(0, 4)), look=make, unit=unit, length=length, width=width, seed=seed_of(rng))
+    if "tape" in make:
+        arch = float(rng.uniform(0.0, 0.1)) * width
+        return replace(item, arch=arch, z=0.8 * arch)
+    return replace(item, clear=float(rng.uniform(0.55, 0.9))) if make in ("clear", "quilt") else item
+
+
+def _case(rng: np.random.Generator, tape: Item) -> tuple[Item, ...]:
+    """Return the case that most tape measures come out of, lying at its far end."""
+    size = (float(rng.uniform(50, 80)), tape.size[1] + 8.0)
+    centre = pair(tape.to_scene(np.array([[tape.size[0] + 0.4 * size[0], tape.size[1] / 2]]))[0])
+    colour = any_colour(rng, 0.05, 0.5)
+    case = Item("case", centre, tape.turn_deg, tape.z - 40.0, "", size, colour, 6.0, thick=40.0)
+    return (case,) if rng.random() < 0.7 else ()
+
+
+def _ruler_on_face(rng: np.random.Generator, growth: Growth) -> tuple[Item, ...]:
+    """Return any ruler laid across the wood, its print as much nearer as it is thick."""
+    item = any_ruler(rng) if rng.random() < 0.6 else _ruler(rng)
+    thick = 3.0 if "fold" in item.variant or item.clear else 0.8
+    centre = pair(rng.normal(0, 0.15 * growth.spec.diameter, 2))
+    item = replace(item, centre=centre, turn_deg=float(rng.uniform(0, 360)), z=min(item.z, 0.0) - thick)
+    return (item, *_case(rng, item)) if "tape " in item.variant else (item,)
 
 
 def _markers_around(rng: np.random.Generator, growth: Growth) -> tuple[Item, ...]:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from tests.drawn.ink import Artwork
-from tests.drawn.measure_prints import bar_art, markers_art, ruler_art, sheet_art
+from tests.drawn.measure_prints import bar_art, markers_art, sheet_art
 from tests.drawn.references import Item
+from tests.drawn.repeated_prints import repeated_art
+from tests.drawn.ruler_prints import ruler_art
 from tests.drawn.thing_prints import (
     board_art,
     book_art,
@@ -35,5 +37,6 @@ def artwork(item: Item, step: float) -> Artwork:
         "label": label_art,
         "board": board_art,
         "log": log_art,
+        "repeated": repeated_art,
     }
     return makers.get(item.kind, plain_art)(item, step)

@@ -38,7 +38,8 @@ class Item:
     ----------
     kind : str
         "marker-sheet", "card", "paper", "bar" (chequered), "ruler", "marker" and "strip" (cut out); what may be taken
-        for one: "book", "tile", "label", "board", "log"; what may lie on one: "heap" (of sawdust), "stick".
+        for one: "book", "tile", "label", "board", "log", "repeated"; what may lie on one: "heap" (of sawdust),
+        "stick"; and the "case" of a tape measure.
     centre : (x, y)
         Where its middle lies, in mm of the face's frame.
     turn_deg : float
@@ -53,6 +54,10 @@ class Item:
         Its ground.
     curl : float
         How far the middle of its sides lifts off, in mm, towards the camera.
+    arch : float
+        How far its long sides lift off over its middle, as a tape measure's do.
+    clear : float
+        How much of what lies beneath is seen through it where nothing is printed, 0 to 1.
     thick : float
         How far its sides reach down.
     pitch : float
@@ -70,6 +75,8 @@ class Item:
     colour: Colour = (0.93, 0.93, 0.92)
     corner: float = 0.0
     curl: float = 0.0
+    arch: float = 0.0
+    clear: float = 0.0
     thick: float = 0.0
     pitch: float = 0.0
     number: int = 0
@@ -184,6 +191,12 @@ def bar(
 
 RULER_LOOKS: dict[str, Colour] = {"steel": (0.66, 0.67, 0.68), "wood": (0.86, 0.70, 0.38), "white": (0.92, 0.92, 0.90)}
 RULER_LOOKS |= {"blue": (0.10, 0.25, 0.60), "black": (0.10, 0.10, 0.11)}
+RULER_MAKES: dict[str, Colour] = {
+    "tape": (0.93, 0.77, 0.10), "whitetape": (0.90, 0.90, 0.87), "fold": (0.90, 0.72, 0.22),
+    "whitefold": (0.88, 0.87, 0.82), "clear": (0.90, 0.92, 0.92), "quilt": (0.90, 0.92, 0.90),
+    "engineer": (0.66, 0.67, 0.68),
+}  # fmt: skip
+"""Tape measures, fold rules, clear ones, some with lines that cloth is cut along, steel rules with finer ticks."""
 
 
 def ruler(
@@ -200,7 +213,8 @@ def ruler(
     """Return a ruler with ticks along its upper edge every mm, or every 1/16 inch; `length` is of the scale, in mm."""
     pitch = 1.0 if unit == "mm" else 25.4 / 16
     size = (length + 12.0, width)
-    return Item("ruler", centre, turn_deg, z, f"{look} {unit}", size, RULER_LOOKS[look], 1.0, pitch=pitch, seed=seed)
+    colour = (RULER_LOOKS | RULER_MAKES)[look]
+    return Item("ruler", centre, turn_deg, z, f"{look} {unit}", size, colour, 1.0, pitch=pitch, seed=seed)
 
 
 RULER_START = 6.0

@@ -68,6 +68,20 @@ def test_side_must_be_given(square: float | None) -> None:
     assert answer.hint
 
 
+@pytest.mark.parametrize("rows", [3, 8])
+def test_a_chequered_board_is_no_bar_and_hides_none(rows: int) -> None:
+    """Boards, cloths and floors have rows of squares too: one beside the wood was taken for a bar of the side said."""
+    row, column = np.indices((90 * rows, 90 * 18)) // 90
+    board = np.where((row + column) % 2, 255, 20).astype(np.uint8)
+    alone = photograph(CAMERA, board, 6.0, (-130.0, -205.0), turn_deg=2.0)
+    answer = find(alone, 15.0)
+    assert isinstance(answer, NotFound)
+    assert "board" in answer.reason
+    both = photograph(CAMERA, bar_raster(16, 90), 6.0, (-130.0, 150.0))
+    both[:600] = alone[:600]
+    assert find(both, 15.0)
+
+
 def test_no_bar_is_not_found() -> None:
     assert not find(np.random.default_rng(0).integers(0, 255, (300, 400, 3), np.uint8), 10.0)
 
