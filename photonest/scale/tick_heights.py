@@ -33,6 +33,9 @@ CLEAR_HALF, CLEAR_EIGHTS, CLEAR_LAST = 4.5, 7.0, 8.0  # inches where eighths are
 OVERTONES, OVER_OTHERS, OVER_NOISE = np.array([5.0, 4.0, 6.0, 4.3, 4.4, 4.6, 4.7, 5.3, 5.4, 5.6, 5.7]), 2.0, 3.0
 # rows beside a comb's line where ticks are looked at; how much less than most one stands out that is worn off or hidden
 CLEAR_ROWS, WORN = 2, 0.4
+# ticks beyond the longest where figures may stand; ticks beside one that they cover; how much stronger they are than
+# what lies between
+FIGURES_TO, BESIDE_FIGURE, FIGURE_SEEN = 6, 2, 1.5
 NONE_LONGER, NONE_EIGHTS = 4.0, 3.4  # up to which none are longer; the same where eighths are the finest seen
 
 
@@ -71,7 +74,10 @@ def tick_mm(grey: Grey, comb: Comb, ticks: Literal["mm", "inch"]) -> float | Non
     seen = upright(grey, comb, REACH * comb.pitch)
     kinds = longer(seen, (5, 10, 20) if ticks == "mm" else (2, 4, 8, 16, 32), len(seen) // 3)
     clear = {kind.every: kind.clear for kind in kinds}
-    return told_mm(clear, ticks)
+    told = told_mm(clear, ticks)
+    if told == INCH_MM / 8:  # inches that are few or worn don't stand out among halves, but their figures do
+        return figures_tell(seen, kinds[0], kinds[2])
+    return told
 
 
 def are_longer(grey: Grey, comb: Comb, kinds: tuple[int, ...]) -> bool:
@@ -96,6 +102,38 @@ def told_mm(clear: dict[int, float], ticks: Literal["mm", "inch"]) -> float | No
     if inch == 32:
         return INCH_MM / 32 if clear[32] > CLEAR_LAST else None
     return INCH_MM / 16 if inch == 16 and (more is None or more < NONE_LONGER) else None
+
+
+def figures_tell(seen: NDArray[np.float32], first: Longer, eighth: Longer) -> float | None:
+    """Return whether every eighth tick makes an inch, or every sixteenth: by where figures stand; None if none do.
+
+    Parameters
+    ----------
+    seen : ndarray, shape (rows, ticks, PER_TICK)
+        As `upright` returns it.
+    first, eighth : Longer
+        The first kind of longer ticks, and every eighth tick.
+    """
+    away = -1 if eighth.row < first.row else 1
+    rows = eighth.row + away * np.arange(ROWS_A_TICK, FIGURES_TO * ROWS_A_TICK)
+    rows = rows[(rows >= 0) & (rows < len(seen))]
+    marks = np.arange(eighth.first, seen.shape[1], 8)
+    marks = marks[(marks >= BESIDE_FIGURE) & (marks < seen.shape[1] - 4 - BESIDE_FIGURE)]
+    if len(marks) < 4 or len(rows) < ROWS_A_TICK:
+        return None
+    strength = np.abs(seen[rows]).mean(axis=2)
+    wide = np.arange(-BESIDE_FIGURE, BESIDE_FIGURE + 1)
+
+    def at(ticks: NDArray[np.int_]) -> Array:
+        by_row = np.median(strength[:, ticks[:, None] + wide].mean(axis=2), axis=1)
+        return np.convolve(by_row, np.ones(ROWS_A_TICK) / ROWS_A_TICK, "valid")
+
+    even, odd, between = at(marks[::2]), at(marks[1::2]), at(marks + 4)
+    best = int(((even + odd) / (between + 0.1)).argmax())
+    more, fewer = sorted((even[best], odd[best]), reverse=True)
+    if fewer > FIGURE_SEEN * between[best] and more < FIGURE_SEEN * fewer:
+        return INCH_MM / 8
+    return INCH_MM / 16 if more > FIGURE_SEEN * max(fewer, between[best]) else None
 
 
 def between_fives(grey: Grey, comb: Comb) -> bool:

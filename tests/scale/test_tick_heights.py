@@ -8,16 +8,20 @@ from photonest.scale.tick_heights import INCH_MM, between_fives, leans, tick_mm,
 from photonest.scale.tick_wave import followed
 
 
-def drawn(pitch: float, kinds: tuple[int, ...], count: int = 120, shown: int = 1, lean: float = 0.0) -> np.ndarray:
+def drawn(
+    pitch: float, kinds: tuple[int, ...], count: int = 120, shown: int = 1, lean: float = 0.0, figures: int = 0
+) -> np.ndarray:
     """Dark ticks from a line at y = 40, the longer the more of the kinds divide their number; anti-aliased along x.
 
-    Only every so many is shown; each goes `lean` pixels along a pixel down.
+    Only every so many is shown; each goes `lean` pixels along a pixel down; a figure stands by every so many.
     """
     grey = np.full((160, int(pitch * count) + 60), 200.0)
     for k in range(0, count, shown):
         for row in range(40, 40 + int(pitch * (2.2 + 0.7 * sum(k % n == 0 for n in kinds)))):
             x = 20.3 + k * pitch + lean * (row - 40)
             grey[row, [int(x), int(x) + 1]] -= 120 * np.abs(1 - abs(np.array([int(x), int(x) + 1]) - x))
+    for k in range(figures, count, figures or count):
+        grey[66:76, int(17 + k * pitch) : int(23 + k * pitch)] -= 90
     return (grey + np.random.default_rng(1).normal(0, 6, grey.shape)).clip(0, 255).astype(np.uint8)
 
 
@@ -41,10 +45,17 @@ def test_heights_tell_millimetres_from_sixteenths(kinds: tuple[int, ...], unit: 
 
 @pytest.mark.parametrize(("shown", "pitch"), [(2, 4.3), (1, 4.3)])
 def test_the_longest_ticks_are_inches_whichever_finer_ones_are_seen(shown: int, pitch: float) -> None:
-    grey = drawn(pitch, INCHES, shown=shown)
+    grey = drawn(pitch, INCHES, shown=shown, figures=16)
     comb = comb_of(grey)
     assert comb.pitch == pytest.approx(shown * pitch, rel=1e-3)
     assert tick_mm(grey, comb, "inch") == pytest.approx(shown * INCH_MM / 16)
+
+
+@pytest.mark.parametrize(("figures", "tick"), [(16, INCH_MM / 16), (8, INCH_MM / 8), (0, None)])
+def test_figures_tell_eighths_from_sixteenths_whose_inches_do_not_stand_out(figures: int, tick: float | None) -> None:
+    """Few, worn inches passed for halves: sixteenths were taken for eighths, and a face came out twice as large."""
+    grey = drawn(4.3, (2, 4, 8), figures=figures)
+    assert tick_mm(grey, comb_of(grey), "inch") == (tick and pytest.approx(tick))
 
 
 def test_ticks_worn_off_in_the_middle_tell_nothing_and_do_no_harm() -> None:
