@@ -17,15 +17,16 @@ cracks lie (93 in 100 of those that the line found runs up to), and a plan keeps
 between eight tenths and nearly all of the cracks' length are found, the less the more of it are hairlines, with lines
 of a fifth of the diameter a face that are none, most of them called possible.
 
-``patches`` (`photonest.cracks.patch_finder:Patches`) finds knots, holes and bark inclusions: `patches` outlines what is
-darker than the wood about it, or of another colour, at several levels; `patch_cues` says what each looks like,
-`patch_judge` how likely it is one of the kinds.
+``patches`` (`photonest.cracks.patch_finder:Patches`) finds knots, holes (what insects, drills, screws and nails leave,
+and heads of metal that are still in them), bark inclusions and decay: `patch_map` says at each place how like any of
+them it is, by another small network trained on drawn faces alone, looked at closely and from afar; `patches` outlines
+what it likens to one, at several levels; `patch_cues` says what speaks for each, `patch_judge` how likely it is one.
 
-Its reach, on a hundred drawn faces that no training saw (``python -m tests.bench.defects``): nearly nine in ten holes
-from 0.8 % of the diameter, four in five knots and nine in ten bark inclusions from 3 % of it; of smaller holes one in
-five. Of 171 said to be seen 6 lay on nothing, of 58 possible ones 8. Real knots are found less often than drawn ones:
-those of about the brightness of the wood about them, as most are, don't stand out enough to be looked at, and of three
-large ones on a real disc one is. In a photo without colours a pit in torn grain looks like a hole, so that nothing
-there is more than possible. Decay is not told: soft, stained, wet and dirty areas look the same in a photo, and what
-was tried found one in ten at as many false ones. It is marked by hand.
+Its reach, on a hundred drawn faces that no training saw (``python -m tests.bench.defects``): more than eight in ten
+holes from 0.4 % of the diameter, smaller ones hardly ever; two in three knots from 3 % of it, down to those of the
+wood's own colour, and of smaller ones four in ten; nine in ten bark inclusions from 1.5 %; eight in ten areas of decay.
+Of 234 said to be 0.9 likely or more 5 lay on nothing, of 92 less likely ones 17. Real defects are found less often than
+drawn ones: of three large knots on a real disc two are told, as one possible area of decay, and a bark pocket at the
+end of a thin knot isn't. Decay is never more than possible, since soft, stained, wet and dirty wood may look the same;
+nor is anything in a photo without colours, where a pit in torn grain looks like a hole.
 """

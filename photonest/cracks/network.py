@@ -62,7 +62,7 @@ def likeness(face: FlatPhoto, outline: NDArray[np.float64], diameter: float, pit
     layers[0, 3, :height, :width] = wood
     network = trained_network(Path(__file__).with_name("map.onnx"))
     network.setInput(layers, "face")
-    network.setInput(_courses(small, pith, rows // 4, columns // 4), "courses")
+    network.setInput(courses(small, pith, rows // 4, columns // 4), "courses")
     four = network.forward()[0].reshape(2, 2, rows // 4, columns // 4)
     odds = four.transpose(2, 0, 3, 1).reshape(rows // 2, columns // 2)[: height // 2, : width // 2]
     return Likeness(small, np.ascontiguousarray(odds))
@@ -88,7 +88,7 @@ def without_veil(pixels: NDArray[np.uint8], wood: NDArray[np.bool_]) -> NDArray[
     return without_light(pixels, veil, bright) if veil else pixels
 
 
-def _courses(small: FlatPhoto, pith: Pith | None, rows: int, columns: int) -> Floats:
+def courses(small: FlatPhoto, pith: Pith | None, rows: int, columns: int) -> Floats:
     """Return cosine and sine of twice the bearing about the pith at a quarter of the size, 0 where it is unknown."""
     out = np.zeros((1, 2, rows, columns), np.float32)
     if pith is not None:

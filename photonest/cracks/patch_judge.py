@@ -1,4 +1,4 @@
-"""How likely a patch is a knot, a hole or a bark inclusion, from its cues: a small network a kind.
+"""How likely a patch is a defect, from its cues: a small network.
 
 It has one hidden layer; several are averaged. The weights are fitted by ``python -m tests.bench.train_defects`` and
 shipped as plain arrays.
@@ -7,15 +7,12 @@ shipped as plain arrays.
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
-from photonest.model import DefectKind
 
 Vector = NDArray[np.float64]
 FILE = Path(__file__).with_name("patches.npz")
@@ -55,30 +52,14 @@ def likelihoods(network: Network, cues: ArrayLike) -> Vector:
     return np.asarray(1 / (1 + np.exp(-z.mean(axis=0))))
 
 
-def judged(networks: Mapping[DefectKind, Network], cues: ArrayLike) -> tuple[Vector, list[DefectKind]]:
-    """Return for each patch how likely it is a defect, shape (n,), and which kind it would be."""
-    kinds = list(networks)
-    sure = np.stack([likelihoods(network, cues) for network in networks.values()], axis=1)
-    likely = np.minimum(sure.sum(axis=1), 0.99)  # the kinds exclude each other
-    return likely, [kinds[int(best)] for best in sure.argmax(axis=1)]
-
-
 @functools.cache
-def shipped() -> Mapping[DefectKind, Network]:
-    """Return the networks of this package, one for each kind that is told."""
-    parts: dict[Any, dict[str, Any]] = {}
+def shipped() -> Network:
+    """Return the network of this package."""
     with np.load(FILE) as arrays:
-        for name in arrays:
-            kind, field = name.split(".")
-            parts.setdefault(kind, {})[field] = arrays[name].astype(float)
-    return {kind: Network(**fields) for kind, fields in parts.items()}
+        return Network(**{name: arrays[name].astype(float) for name in arrays})
 
 
-def save(networks: Mapping[DefectKind, Network], file: Path = FILE) -> None:
-    """Write networks, in single precision."""
-    arrays: dict[str, Any] = {
-        f"{kind}.{name}": np.asarray(value, np.float32)
-        for kind, network in networks.items()
-        for name, value in asdict(network).items()
-    }
+def save(network: Network, file: Path = FILE) -> None:
+    """Write a network, in single precision."""
+    arrays: dict[str, Any] = {name: np.asarray(value, np.float32) for name, value in asdict(network).items()}
     np.savez(file, **arrays)

@@ -1,10 +1,11 @@
-"""Measure the finder of knots, holes and bark inclusions: ``python -m tests.bench.defects [drawn COUNT | photos]``.
+"""Measure the finder of other defects: ``python -m tests.bench.defects [drawn | into | photos] [COUNT]``.
 
 ``drawn`` draws `COUNT` faces (100) from the seed 9000 on, which no training saw: end grain and blanks, easy to hard, a
 fifth of them without defects but for what every drawn face may have; outline and pith lie off the truth as finders
-leave them. Prints, by size, the share of clear defects most of which is covered by a patch; how many of the patches of
-each confidence lie on a defect of any kind, and on one of their own kind and outline; and the
-processor time. ``photos`` prints what is said of the annotated real photos.
+leave them. ``into`` draws defects, and what is mistaken for them, into `COUNT` annotated real photos. Both print,
+by size, the share of clear defects most of which is covered by a patch; how many of the patches of each confidence lie
+on a defect of any kind, and on one of their own kind and outline; and the processor time. ``photos`` prints what is
+said of the annotated real photos.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ import numpy as np
 from photonest.cracks.patch_finder import Patches, PatchOptions
 from photonest.model import Defect, NotFound
 from photonest.planar import mean_diameter
-from tests.bench.patched import Face, matches, random_face, real_faces, shape_of
+from tests.bench.patched import Face, matches, patched, random_face, real_faces, shape_of
 
 FIRST = 9000
 SIZES = (0.0, 0.004, 0.008, 0.015, 0.03, 0.06, 1.0)  # side over the diameter
@@ -72,6 +73,12 @@ def drawn(number: int) -> Iterator[Face]:
     return (random_face(seed) for seed in range(FIRST, FIRST + number))
 
 
+def drawn_into(number: int) -> Iterator[Face]:
+    """Yield real photos with defects drawn into them."""
+    photos = [face for _, face in real_faces()]
+    return (patched(photos[k % len(photos)], FIRST + k) for k in range(number if photos else 0))
+
+
 def gathered(faces: Iterable[Face]) -> Tally:
     """Return the tally of faces."""
     tally = Tally()
@@ -114,8 +121,8 @@ def main() -> None:
     import cv2
 
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("which", nargs="?", choices=("drawn", "photos"), default="drawn")
-    parser.add_argument("count", nargs="?", type=int, default=100, help="faces to draw (100)")
+    parser.add_argument("which", nargs="?", choices=("drawn", "into", "photos"), default="drawn")
+    parser.add_argument("count", nargs="?", type=int, default=100, help="faces (100)")
     told = parser.parse_args()
     cv2.setNumThreads(1)
     if told.which == "photos":
@@ -128,7 +135,7 @@ def main() -> None:
                     f"    {one.kind} {one.confidence:.2f} at pixel {x:.0f},{y:.0f}; the reader: {', '.join(on) or '-'}"
                 )
         return
-    report(gathered(drawn(told.count)))
+    report(gathered(drawn(told.count) if told.which == "drawn" else drawn_into(told.count)))
 
 
 if __name__ == "__main__":

@@ -95,7 +95,6 @@ def drawn_face(seed: int, jpeg: bytes, truth: Any) -> Face:
         error = 0.003 * truth.diameter_mm
         pith = Pith(points_of(seen(truth.pith_mm[None]) + rng.normal(0, error, (1, 2)))[0], error)
     known = [Known(d.kind, shape_of(seen(d.outline_mm)), d.clear) for d in truth.defects]
-    known += [Known("screw", shape_of(seen(line)), False) for line in truth.screws_mm]
     outline = Outline(points_of(edge))
     return Face(
         f"drawn {seed}", f"drawn {seed % 5}", "drawn", Scene(flat_from(pixels, unit), outline, pith), tuple(known)
@@ -164,9 +163,12 @@ def patched(base: Face, seed: int) -> Face:
     import cv2
 
     from tests.drawn.camera import decode_srgb
-    from tests.drawn.defects import REAL, paint_in_wood, paint_on_wood, within
+    from tests.drawn.defect_paint import paint_in_holes, paint_in_wood
+    from tests.drawn.defects import REAL, within
     from tests.drawn.noise import Grid
-    from tests.drawn.vary_defects import Lay, random_defects
+    from tests.drawn.strewn_paint import paint_strewn
+    from tests.drawn.vary_defects import random_defects
+    from tests.drawn.vary_strewn import Lay
 
     rng = np.random.default_rng(seed)
     flat = reduced(base.scene.flat, float(rng.choice([1000, 1300, 1700])))
@@ -187,7 +189,9 @@ def patched(base: Face, seed: int) -> Face:
     colour = flat.pixels.astype(np.float32) / np.float32(255)
     paint_in_wood(colour, np.zeros((height, width), np.float32), specs, grid)
     linear = decode_srgb(np.clip(colour, 0, 1)).astype(np.float32)
-    paint_on_wood(linear, specs, grid, float(rng.uniform(0, 360)))
+    light_deg = float(rng.uniform(0, 360))
+    paint_in_holes(linear, specs, grid, light_deg)
+    paint_strewn(linear, specs, grid, light_deg)
     shown = np.clip(linear, 0, 1)
     shown = np.where(shown <= 0.0031308, 12.92 * shown, 1.055 * shown ** (1 / 2.4) - 0.055)
     shown = cv2.GaussianBlur(shown.astype(np.float32), (0, 0), float(rng.uniform(0.4, 0.9)))
@@ -196,7 +200,9 @@ def patched(base: Face, seed: int) -> Face:
         pixels = np.repeat(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY)[..., None], 3, axis=2)
     outside = cv2.fillPoly(np.ones((height, width), np.uint8), [np.round(flat.to_px(edge)).astype(np.int32)], 0) > 0
     pixels[outside] = flat.pixels[outside]
-    known = [Known(s.kind, shape_of(within(s, edge)), s.kind in REAL) for s in specs if s.kind in (*REAL, "screw")]
+    known = [
+        Known("hole" if s.kind == "screw" else s.kind, shape_of(within(s, edge)), True) for s in specs if s.kind in REAL
+    ]
     known = [one for one in known if not one.shape.is_empty]
     known += [replace(one, shape=_scaled(one.shape, wide)) for one in base.known]
     here = Scene(replace(flat, pixels=pixels), Outline(points_of(unsure_edge(edge, rng))), _moved(base, wide, seed))
@@ -220,6 +226,19 @@ def _point(at: Vector) -> Any:
     from shapely import Point
 
     return Point(at)
+
+
+def on_defect(shape: Any, known: Sequence[Known]) -> bool | None:
+    """Tell whether most of a shape lies on defects, or it covers most of one; None where that is not clear.
+
+    Nor is it where a shape lies on a defect of which it covers but a small part.
+    """
+    covered = [one.shape.intersection(shape).area / max(one.shape.area, 1e-9) for one in known if one.clear]
+    on = sum(one.shape.intersection(shape).area for one in known if one.clear) > 0.5 * shape.area
+    if (on and max(covered) > 0.15) or max(covered, default=0.0) > 0.5:
+        return True
+    touched = sum(one.shape.intersection(shape).area for one in known)
+    return None if touched > 0.15 * shape.area else False
 
 
 def matches(shapes: Sequence[Any], known: Sequence[Known]) -> NDArray[np.object_]:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from photonest.cracks.patch_judge import Network, likelihoods, shipped
 
-NETWORK = next(iter(shipped().values()))
+NETWORK = shipped()
 COUNT = len(NETWORK.low)
 
 

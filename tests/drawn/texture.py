@@ -10,10 +10,12 @@ from typing import Literal
 import numpy as np
 
 from tests.drawn.camera import F32, decode_srgb
-from tests.drawn.defects import DefectSpec, bend_rings, paint_in_wood, paint_on_wood
+from tests.drawn.defect_paint import paint_in_holes, paint_in_wood
+from tests.drawn.defects import DefectSpec, bend_rings
 from tests.drawn.looks import LOOKS, Look
 from tests.drawn.marks import MarkSpec, Traced, mark_path
 from tests.drawn.noise import Array, Grid, clouds, generator, speckle, walk
+from tests.drawn.strewn_paint import paint_strewn
 from tests.drawn.wear import WearSpec, dust_over, wear_down
 from tests.drawn.wood import Growth
 
@@ -90,7 +92,8 @@ def paint(
     _dirty(colour, finish, grid, depth, rng)
     linear = decode_srgb_fast(colour)
     _draw_marks(linear, marks, grid, before_saw=False)
-    paint_on_wood(linear, defects, grid, finish.light_deg)
+    paint_in_holes(linear, defects, grid, finish.light_deg)
+    paint_strewn(linear, defects, grid, finish.light_deg)
     for crack in cracks:
         _open_crack(linear, crack, grid, finish, rng)
     dust_over(linear, finish.wear.film, growth, grid)

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import ArrayLike
 
 from tests.drawn.camera import CameraSpec
-from tests.drawn.defects import REAL, defect_outline, within
+from tests.drawn.defects import HIDING, REAL, defect_outline, within
 from tests.drawn.marks import Traced, mark_path
 from tests.drawn.noise import Array
 from tests.drawn.references import Item
@@ -76,7 +77,6 @@ class Truth:
     references: tuple[Item, ...]
     camera: CameraSpec
     defects: tuple[DefectTruth, ...] = ()
-    screws_mm: tuple[Array, ...] = ()
 
     @property
     def reference(self) -> str:
@@ -178,18 +178,20 @@ def truth_of(spec: SceneSpec, growth: Growth, cracks: list[Traced]) -> Truth:
         references=tuple(item for item in spec.items if item.is_reference),
         camera=spec.camera,
         defects=tuple(_defects(spec, growth)),
-        screws_mm=tuple(defect_outline(one) for one in spec.defects if one.kind == "screw"),
     )
 
 
 def _defects(spec: SceneSpec, growth: Growth) -> Iterator[DefectTruth]:
     """Yield every defect but the cracks: those asked for, the wood's own knots, and marks that are holes or bark."""
     edge = growth.polygon(growth.under)
+    over = shapely.union_all([shapely.Polygon(defect_outline(s)).buffer(0) for s in spec.defects if s.kind in HIDING])
     for one in spec.defects:
         if one.kind in REAL:
             outline = within(one, edge)
             if len(outline):
-                yield DefectTruth(one.kind, outline)
+                shape = shapely.Polygon(outline).buffer(0)
+                hidden = shape.intersection(over).area > 0.3 * shape.area
+                yield DefectTruth("hole" if one.kind == "screw" else one.kind, outline, not hidden)
     for knot in spec.wood.knots if spec.wood.cut == "end" else ():
         a = np.radians(knot.angle_deg)
         end = knot.reach * float(growth.rim(a))

@@ -16,7 +16,8 @@ from tests.drawn.place import any_colour, beside, decoys, occluders, pair, pick,
 from tests.drawn.references import Item
 from tests.drawn.spec import LightSpec, SceneSpec
 from tests.drawn.texture import FinishSpec
-from tests.drawn.vary_defects import Lay, random_defects
+from tests.drawn.vary_defects import random_defects
+from tests.drawn.vary_strewn import Lay
 from tests.drawn.wood import Fold, Growth, Knot, Piece, WoodSpec
 
 Difficulty = Literal["easy", "medium", "hard"]
