@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from photonest.imaging import Image, Mask, flattened, luminance, orientation, polygon_mask, without_regular_marks
 from photonest.model import FlatPhoto, Points
+from photonest.pith.hollow import dark_areas
 from photonest.planar import mean_diameter
 from photonest.resizing import cropped, reduced
 
@@ -25,6 +26,8 @@ class View(NamedTuple):
     flat: FlatPhoto
     image: Image
     mask: Mask
+    holes: Mask
+    """Dark areas within the wood."""
     depth: Image
     """How far each pixel lies from the nearest outside the mask."""
     diameter: float
@@ -55,11 +58,13 @@ def view(flat: FlatPhoto, wood: Points, diameter_px: float) -> View:
     for reference in small.references:
         mask &= ~polygon_mask(small.to_px(reference), shape)
     size = diameter / small.mm_per_px
-    image = flattened(luminance(small.pixels), mask, size / 40)
+    grey = luminance(small.pixels)
+    holes = dark_areas(grey, mask, size)
+    image = flattened(grey, mask, size / 40)
     image = without_regular_marks(image) * mask
     framed = cv2.copyMakeBorder(mask.view(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
     depth: Image = cv2.distanceTransform(framed, cv2.DIST_L2, 3)[1:-1, 1:-1]
-    return View(small, image.astype(np.float32), mask, depth, size)
+    return View(small, image.astype(np.float32), mask, holes, depth, size)
 
 
 def directions(seen: View, gradient_sigma: float, tensor_sigma: float) -> Directions:

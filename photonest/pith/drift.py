@@ -19,20 +19,13 @@ from photonest.planar import grid
 CENTRE, DRIFTING, OVAL = 2, 4, 6  # how many of the parameters are free
 RIVALS = 3  # places looked at where the first is doubtful
 CHANCE = 0.2  # share of the lines that rings and rays together get for nothing, as measured
-SECTORS = 12  # as many independent observations a fit is taken to have
 
 
 class Fit(NamedTuple):
-    """A family of rings: (cx, cy, drift x, drift y, oval, oval at 45 degrees), the centre in units of `unit`.
-
-    `covariance` is that of the centre in pixels, by how far sectors of the face disagree; `spread` the
-    robust scatter of the sines of the angles.
-    """
+    """A family of rings: (cx, cy, drift x, drift y, oval, oval at 45 degrees), the centre in units of `unit`."""
 
     parameters: NDArray[np.float64]
     unit: float
-    covariance: NDArray[np.float64]
-    spread: float
 
     @property
     def centre(self) -> NDArray[np.float64]:
@@ -173,22 +166,4 @@ def fit(seen: Directions, start: NDArray[np.float64], unit: float, free: int, sc
         misses, slopes = residuals_and_slopes(parameters, unit, seen, free)
         if np.abs(change).max() < 3e-4:
             break
-    spread = float(np.sqrt(np.average(np.minimum(misses**2, scale**2), weights=seen.weights)))
-    covariance = _by_sectors(seen, parameters[:2] * unit, slopes * (weights * misses), normal_matrix)
-    return Fit(parameters, unit, covariance * unit**2, spread)
-
-
-def _by_sectors(
-    seen: Directions, centre: NDArray[np.float64], pulls: NDArray[np.float64], normal_matrix: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Return the covariance of the centre, sectors taken as the independent observations.
-
-    Neighbouring directions see the same rings: the pulls of a sector are added up before they are squared
-    (cluster-robust "sandwich" covariance, Liang & Zeger 1986).
-    """
-    angle = np.arctan2(*(seen.points - centre).T[::-1])
-    sector = np.empty(len(angle), np.intp)
-    sector[np.argsort(angle)] = np.arange(len(angle)) * SECTORS // len(angle)
-    sums = np.array([np.bincount(sector, pull, SECTORS) for pull in pulls])
-    inverse = np.linalg.inv(normal_matrix)
-    return np.asarray((inverse @ (sums @ sums.T) @ inverse)[:2, :2] * SECTORS / (SECTORS - 1), np.float64)
+    return Fit(parameters, unit)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from typing import NamedTuple
@@ -22,6 +23,7 @@ from photonest.pith.straight import (
     straight_places,
     straightest,
     straightness,
+    unseen,
     weighed,
 )
 
@@ -52,6 +54,10 @@ CLEAR_RAYS = 0.7  # share above which lines without straight rings are enough
 CLEAR = 0.6  # share of lines in agreement above which no rival is looked at
 ASKED = 6  # times as many lines as are fitted are asked whether they agree: fewer would decide by chance
 LOST = 0.12  # smaller by this than by a larger disc, the share of lines in agreement says that the answer went astray
+MIDDLE, SPOILT = 0.12, (1.3, 1.8)  # mean radii; times as straight about the middle as in it, hardly and surely spoilt
+AT_EDGE, QUICK = (1.0, 0.3), 3.0  # mean radii of two more looks at a pith at the edge; pixels
+LOST_IN_PART = 0.03  # the same where hardly any rings are seen
+SURELY = 0.03  # so much straighter rings must lie about another place that it is believed
 REPEATS = 4  # a disc follows its own centre this often at most, for as long as that moves by a twentieth of its radius
 
 
@@ -86,6 +92,8 @@ class Located(NamedTuple):
         How much of the disc about it, a quarter of the diameter wide, is wood.
     width : float
         How far apart, in pixels, the rings about it lie.
+    outside : float
+        How far from it, in pixels, the rings begin to be seen.
     unsure : float
         How far, in pixels, other ways to look put it, by as much as each has been seen to tell; where small discs left
         the place that most lines agree on, how far off that is.
@@ -97,6 +105,7 @@ class Located(NamedTuple):
     straight: float
     covered: float
     width: float
+    outside: float
     unsure: float
 
     @property
@@ -129,13 +138,19 @@ def locate(seen: View, edge: NDArray[np.float64], samples: int) -> Located | Non
     covered = _covered(seen, best[-1].centre)
     if covered < SEEN_WHOLE:
         best += _by_many(turned(many, best[-1].centre) if rays else many, best[-1])
-    centre, straight, unsure = _straighten(seen, best[-1], covered < SEEN_WHOLE)
-    agree = agreement(asked, np.concatenate([centre / radius, best[-1].parameters[2:]]), radius)
     shares = [agreement(even, one.parameters, radius) for one in best]
+    centre, straight, unsure = _straighten(seen, best[-1], covered < SEEN_WHOLE)
+    if straight < LIKELY[0] and covered >= SEEN_WHOLE:  # a small disc without rings shows but chance
+        kept = max(k for k, share in enumerate(shares) if share > max(shares) - LOST_IN_PART)
+        other = _straighten(seen, best[kept], False)
+        if other[1] > straight + SURELY:
+            best, shares = best[: kept + 1], shares[: kept + 1]
+            centre, straight, unsure = other
+    agree = agreement(asked, np.concatenate([centre / radius, best[-1].parameters[2:]]), radius)
     if agree < max(shares) - LOST:
         unsure = math.hypot(unsure, math.dist(centre, best[int(np.argmax(shares))].centre))
     width = ring_width(holed(seen), centre, WIDTH_WITHIN * seen.diameter)
-    return Located(centre, tuple(best), agree, straight, covered, width, unsure)
+    return Located(centre, tuple(best), agree, straight, covered, width, _outside(seen, best[-1].centre), unsure)
 
 
 def _followed(seen: View, parts: list[Directions], whole: Directions, vote: Vote, samples: int) -> list[Fit]:
@@ -171,31 +186,40 @@ def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.floa
     fitted family, each counting by how straight they lie. Real rings are wavy: small discs miss the pith by less than
     large ones, but see little, so that three small ones share. Where rings may lie so straight by chance, the fit is
     trusted instead. How far these ways to look lie apart, and how far the fit itself and the rings of a large disc put
-    it, tell how sure it is, by as much as was seen to tell on drawn faces.
+    it, tell how sure it is, by as much as was seen to tell on drawn faces. At an edge no disc is seen whole, so that
+    the straightest place is looked for farther about as well, by a large disc and a smaller one, which shares.
     """
-    radius, image = seen.diameter / 2, holed(seen)
+    radius, image = seen.diameter / 2, holed(seen, last.centre)
     families = np.zeros(4), last.parameters[2:]
-    middle, towards, apart = _straight_about(image, last, one_sided)
+    value_of = partial(straightness, image, inner=_outside(seen, last.centre))
+    middle, towards, apart = _straight_about(value_of, last, one_sided)
     centres, values, shrunk, closing = [], [], [], []
     for rings in families:
         centre, small = middle, []
         for share, steps in ((0.3, (2.0, 0.5)), (0.16, (0.5, 0.25)), (0.11, (0.5, 0.25)), (0.075, (0.5, 0.25))):
-            value = partial(straightness, image, radius=share * radius, family=rings)
+            value = partial(value_of, radius=share * radius, family=rings)
             centre = straightest(value, centre, middle, 0.012 * radius, steps)
             small.append(centre)
         centres.append(np.mean(small[1:], axis=0))
         shrunk.append(small[2] - small[0])
         closing.append(small[3] - small[1])
-        values.append(straightness(image, centres[-1], 0.3 * radius, rings))
+        values.append(value_of(centres[-1], radius=0.3 * radius, family=rings))
     straight = max(values)
     weights = np.exp((np.array(values) - straight) / (0.1 * max(straight, 0.01)))
     weights /= weights.sum()
     centre = weights @ np.array(centres)
-    value = partial(straightness, image, radius=0.5 * radius, family=families[0])
+    value = partial(value_of, radius=0.5 * radius, family=families[0])
     large = straightest(value, centre, centre, 0.024 * radius, (2.0, 1.0))
     centre = centre + towards
-    ways = [0.45 * shrunk[0], 0.2 * shrunk[1], 0.2 * (large - centre), 0.1 * (last.centre - centre)]
-    unsure = math.hypot(float(np.linalg.norm(ways)), 0.8 * apart)
+    if one_sided:
+        far, close = (_looked(value_of, last.centre, share * radius, radius) for share in AT_EDGE)
+        centre = (centre + close) / 2
+        ways = [0.33 * (far - centre), close - centre]
+        unsure = float(np.linalg.norm(ways))
+    else:
+        centre, spoilt = _about_the_middle(image, last.centre, centre, straight, radius)
+        ways = [0.45 * shrunk[0], 0.2 * shrunk[1], 0.2 * (large - centre), 0.1 * (last.centre - centre)]
+        unsure = math.hypot(float(np.linalg.norm(ways)), 0.8 * apart, spoilt)
     moved = centre - last.centre
     if not one_sided:  # of two places either may be right, and nothing is seen of what the smallest discs still lead to
         likely = _believed(straight, LIKELY)
@@ -205,13 +229,43 @@ def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.floa
     return last.centre + believed * moved, straight, unsure
 
 
+def _about_the_middle(
+    image: Image, fitted: NDArray[np.float64], centre: NDArray[np.float64], straight: float, radius: float
+) -> tuple[NDArray[np.float64], float]:
+    """Return the pith by the rings about the middle where those in it lie much less straight, and how unsure that is.
+
+    A hole, rot or a stain in the middle has an edge that passes for rings about another place.
+    """
+    value = partial(straightness, image, radius=0.3 * radius, family=np.zeros(4), inner=MIDDLE * radius)
+    start = straight_places(partial(value, stride=2.0), fitted, 0.04 * radius)[0]
+    other = straightest(value, start, start, 0.1 * radius, (1.0, 0.25))
+    seen = value(other)
+    spoilt = _believed(seen / max(straight, 0.01), SPOILT) * _believed(seen, LIKELY)
+    moved = other - centre
+    return centre + spoilt * moved, math.sqrt(spoilt * (1 - spoilt) / 2) * math.hypot(*moved)
+
+
+def _looked(
+    value_of: Callable[..., float], near_to: NDArray[np.float64], radius: float, unit: float
+) -> NDArray[np.float64]:
+    """Return where the rings lie straightest as circles, out to `radius` pixels, within some percents of a point."""
+    value = partial(value_of, radius=radius, family=np.zeros(4))
+    start = straight_places(partial(value, stride=QUICK), near_to, 0.06 * unit)[0]
+    return straightest(value, start, start, 0.1 * unit, (2.0, 0.5))
+
+
+def _outside(seen: View, centre: NDArray[np.float64]) -> float:
+    """Return how far from a point, in pixels, the rings begin to be seen."""
+    return unseen(holed(seen, centre), centre, seen.diameter / 2)
+
+
 def _believed(straight: float, between: tuple[float, float]) -> float:
     """Return how far rings are believed to lie straight, 0 to 1."""
     low, high = between
     return min(max((straight - low) / (high - low), 0.0), 1.0)
 
 
-def _straight_about(image: Image, last: Fit, one_sided: bool) -> Weighed:
+def _straight_about(value_of: Callable[..., float], last: Fit, one_sided: bool) -> Weighed:
     """Return about where the rings lie straightest, by large discs and small ones at once.
 
     Where they hardly do, the fit may be some percent off, drawn away by rays and stains: then more places are tried,
@@ -222,11 +276,11 @@ def _straight_about(image: Image, last: Fit, one_sided: bool) -> Weighed:
 
     def wide(point: NDArray[np.float64]) -> float:
         looks = ((0.6, family), (0.4, circles), (0.25, circles), (0.13, circles))
-        return sum(straightness(image, point, share * radius, rings, 2.0) for share, rings in looks) / 2
+        return sum(value_of(point, radius=share * radius, family=rings, stride=2.0) for share, rings in looks) / 2
 
     def quick(point: NDArray[np.float64]) -> float:
         looks = ((0.6, 3.0), (0.3, 2.0)) if one_sided else ((0.3, 2.0), (0.14, 1.0))
-        return sum(straightness(image, point, share * radius, circles, step) for share, step in looks)
+        return sum(value_of(point, radius=share * radius, family=circles, stride=step) for share, step in looks)
 
     hold = (0.04 if one_sided else 0.024) * radius
     middle = straightest(wide, roughly(wide, last.centre, hold), last.centre, hold, (1.0, 1.0))
@@ -258,9 +312,8 @@ def standard_error(found: Located, diameter: float) -> float:
     Measured on drawn faces and on photos read by eye (tests/bench/pith.py): where the pith is seen all round, the
     error goes with how far several ways to look at it lie apart, how little of the contrast the rings explain, how wide
     the rings are (nothing is seen within the innermost) and, where next to nothing is explained, with how few of the
-    lines agree; it doubles towards an edge of the wood. At the edge it goes with how far those ways lie apart and, the
-    less straight the rings are seen to lie, with how far sectors of the face disagree about where the rings' normals
-    meet.
+    lines agree; it doubles towards an edge of the wood. At the edge it goes with how far those ways lie apart, how far
+    off the first rings are seen and how little straight they lie.
     """
     coarse = 0.003 * (250 / diameter) ** 2.5  # fewer pixels lose the inner rings: faces made smaller step by step
     if not found.one_sided:
@@ -270,10 +323,8 @@ def standard_error(found: Located, diameter: float) -> float:
         wide = min(150 * (found.width / diameter) ** 3, 0.002)
         hidden = (1 - min(found.covered, 1.0)) / (1 - SEEN_WHOLE)
         return (1 + hidden) * math.hypot(usual, 0.5 * found.unsure / diameter, faint, wide, 0.6 * coarse)
-    sectors = math.sqrt(float(np.trace(found.fits[-1].covariance)) / 2) / diameter
-    seen = 1.2 * math.hypot(0.15 * sectors**0.8 + 0.0005, found.unsure / diameter, coarse)
-    hardly = math.hypot(1.6 * sectors**0.8, 0.009, coarse)
-    return hardly + _believed(found.straight, BELIEVED_IN_PART) * (seen - hardly)
+    faint = 0.028 * max(0.3 - found.straight, 0.0)
+    return math.hypot(0.0013, found.unsure / diameter, 0.035 * found.outside / diameter, faint, coarse)
 
 
 def _doubtful(found: Located, error: float) -> bool:
@@ -290,7 +341,7 @@ def _doubtful(found: Located, error: float) -> bool:
     if not found.one_sided:
         return found.straight < BY_CHANCE and found.agree < CLEAR_RAYS
     wandered = float(np.hypot(*(found.fits[-1].centre - found.fits[-2].centre))) / found.fits[-1].unit
-    return found.agree < 0.52 or wandered > 0.06
+    return found.agree < 0.52 or found.straight < BELIEVED_IN_PART[0] or wandered > 0.06
 
 
 class RingPith:

@@ -9,11 +9,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from photonest.imaging import Image, sampled
+from photonest.imaging import Image, Mask, sampled
 from photonest.pith.directions import View
 
 SECTORS, RAYS = 24, 5
 LEAST_SECTORS = 3  # that must see a ring: a quarter of a disc shows its rings too
+SEEING = 5  # sectors from which on a ring is looked at
+HOLE_NEAR = 0.05  # of the diameter
 STREAK = 28  # pixels along the radius over which a sector is evened: rays and stains go on for longer, rings don't
 BY_CHANCE = 0.8  # over as many sectors: the share of mere noise that their median explains
 BANDS = 4  # of the radius: each counts alike, so that one strong line, as a stained heart's edge, is not everything
@@ -26,14 +28,29 @@ _COSINE, _SINE = np.cos(_ANGLES), np.sin(_ANGLES)
 Place = NDArray[np.float64]
 
 
-def holed(seen: View) -> Image:
-    """Return the wood, nan where there is none."""
+def holed(seen: View, centre: Place | None = None) -> Image:
+    """Return the wood, nan where there is none, and in holes that lie near a point."""
     out: Image = np.where(seen.mask, seen.image, np.float32(np.nan))
+    if centre is not None and seen.holes.any():
+        out[_near(seen, centre)] = np.nan
     return out
 
 
-def straightness(image: Image, centre: Place, radius: float, family: NDArray[np.float64], stride: float = 1.0) -> float:
-    """Return how much of the wood's contrast about a point, out to `radius` pixels, its rings explain.
+def _near(seen: View, centre: Place) -> Mask:
+    """Return the holes that come within some percents of the diameter of a point."""
+    import cv2
+
+    count, labels = cv2.connectedComponents(seen.holes.view(np.uint8))
+    rows, columns = np.nonzero(labels)
+    away = np.hypot(columns - centre[0], rows - centre[1])
+    close = np.bincount(labels[rows, columns][away < HOLE_NEAR * seen.diameter], minlength=count) > 0
+    return np.asarray(close[labels])
+
+
+def straightness(
+    image: Image, centre: Place, radius: float, family: NDArray[np.float64], stride: float = 1.0, inner: float = 0.0
+) -> float:
+    """Return how much of the wood's contrast about a point, `radius` pixels from `inner` out, its rings explain.
 
     The face (nan outside the wood) is unrolled and averaged over sectors, and each evened along the radius, for rays
     would outweigh fine rings; the rings are the median of the sectors at each distance, so that knots, cracks and
@@ -42,7 +59,7 @@ def straightness(image: Image, centre: Place, radius: float, family: NDArray[np.
     along the rings of a `family` (drift x, drift y, oval, oval at 45 degrees); zeros mean circles. It is looked at
     every `stride` pixels along the radius.
     """
-    across, down = _rays(radius, tuple(family.tolist()), stride)
+    across, down = _rays(radius, tuple(family.tolist()), stride, inner)
     streak = round(STREAK / stride) | 1
     x, y = across + np.float32(centre[0]), down + np.float32(centre[1])
     values = sampled(image, x, y).reshape(SECTORS, RAYS, -1)
@@ -78,10 +95,10 @@ def _without_rays(sectors: Image, width: int) -> Image:
 
 
 @functools.lru_cache(maxsize=16)
-def _rays(radius: float, family: tuple[float, ...], stride: float) -> tuple[Image, Image]:
+def _rays(radius: float, family: tuple[float, ...], stride: float, inner: float = 0.0) -> tuple[Image, Image]:
     """Return how far the places looked at lie from the centre, across and down: a row a ray, a column a ring."""
     drift_x, drift_y, oval, slant = np.array(family, np.float32)
-    radii = np.arange(2.0, max(radius, 6.0), stride, dtype=np.float32)
+    radii = max(inner, 2.0) + np.arange(0.0, max(radius, 6.0) - 2.0, stride, dtype=np.float32)
     # To first order in the oval, the inverse square root of its matrix.
     across = radii * (drift_x + (1 - oval / 2) * _COSINE - slant / 2 * _SINE)
     return across, radii * (drift_y + (1 + oval / 2) * _SINE - slant / 2 * _COSINE)
@@ -122,6 +139,17 @@ def ring_width(image: Image, centre: Place, radius: float) -> float:
     waves = np.fft.rfftfreq(size)
     power[waves < 1.5 / len(rings)] = 0.0  # what goes on over the whole radius is no ring
     return float(power.sum() / max(float(power @ waves), 1e-12))
+
+
+def unseen(image: Image, centre: Place, reach: float) -> float:
+    """Return how far from a point, in pixels, the wood begins that a few sectors see; `reach` where none do."""
+    across, down = _rays(reach, (0.0, 0.0, 0.0, 0.0), 1.0)
+    x, y = across + np.float32(centre[0]), down + np.float32(centre[1])
+    height, width = image.shape
+    held = np.isfinite(sampled(image, x, y)) & (x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)
+    seen = held.reshape(SECTORS, RAYS, -1).mean(axis=1) > 0.5
+    first = np.flatnonzero(seen.sum(axis=0) >= SEEING)
+    return float(first[0]) if len(first) else reach
 
 
 class Weighed(NamedTuple):

@@ -120,6 +120,17 @@ def test_a_wide_crack_and_a_knot_at_the_pith() -> None:
     assert away < 3 * error
 
 
+def test_a_hole_beside_the_pith_is_not_taken_for_rings() -> None:
+    import cv2
+
+    line, pith = blob((285, 212), 180), (310, 200)
+    pixels = painted(SHAPE, line, pith, drift=(0.1, 0.05), noise=30)
+    cv2.ellipse(pixels, (316, 204), (11, 8), 20, 0, 360, (40, 32, 24), -1)
+    away, error, _ = miss(pixels, line, pith)
+    assert away < 0.6  # two pixels, a third of how far the hole's middle lies from the pith
+    assert away < 3 * error
+
+
 def test_half_with_the_pith_at_its_edge() -> None:
     whole = shapely.Polygon(blob((280, 250), 190, waves=(0.02,)))
     half = np.array(whole.intersection(shapely.box(0, 0, 560, 252)).exterior.coords)[:-1]

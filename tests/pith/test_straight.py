@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from photonest.pith.directions import view
-from photonest.pith.straight import holed, ring_width, roughly, straightest, straightness, weighed
+from photonest.pith.straight import holed, ring_width, roughly, straightest, straightness, unseen, weighed
 from tests.outline.scenes import blob, painted, photo
 
 CIRCLES = np.zeros(4)
@@ -81,6 +81,25 @@ def test_a_place_off_the_wood_gains_nothing_by_what_it_does_not_see() -> None:
     assert there > 0.4
     for away in (9.0, 18.0, 40.0):
         assert straightness(quarter, corner - (away, away), 120.0, CIRCLES) < there - 0.1
+
+
+def test_what_is_not_seen_before_the_rings_begin_draws_no_place_to_the_wood() -> None:
+    y, x = np.mgrid[:260, :260].astype(np.float32)
+    pith, along = np.array([10.0, 10.0]), np.arange(-6, 8)
+    rings = np.sin(2 * np.pi / 9 * np.hypot(x - pith[0], y - pith[1])).astype(np.float32)
+    places = pith + along[:, None]
+    off = []
+    for seed in range(6):
+        noisy = rings + np.random.default_rng(seed).normal(0, 0.5, rings.shape).astype(np.float32)
+        piece = np.where((x >= 30) & (y >= 30), noisy, np.float32(np.nan))
+        inner = unseen(piece, pith, 100.0)
+        assert inner > 20 * 2**0.5  # the corner
+        from_there = [straightness(piece, place, 45.0, CIRCLES, inner=inner) for place in places]
+        from_pith = [straightness(piece, place, 45.0 + inner, CIRCLES) for place in places]
+        off.append((along[np.argmax(from_there)], along[np.argmax(from_pith)]))
+    middle, drawn = np.mean(off, axis=0)
+    assert abs(middle) < 2 < drawn  # of a ring's nine pixels
+    assert unseen(rings, np.array([130.0, 130.0]), 100.0) == 0.0
 
 
 def test_a_narrow_top_is_found_among_its_neighbours() -> None:
