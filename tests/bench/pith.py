@@ -1,9 +1,10 @@
-"""Measure how well the pith is found: ``python -m tests.bench.pith [photos|drawn|all] [count] [first seed]``.
+"""Measure how well the pith is found: ``python -m tests.bench.pith [photos|drawn|hearts|all] [count] [first seed]``.
 
 ``drawn`` draws `count` faces (80) of every kind in turn: discs, half and quarter pieces with the pith at their edge,
 pieces whose pith lies outside, discs with a stained heart that the rings aren't centred on, discs of faint rings, discs
 with strong rays, and round blanks of side grain, which have no pith to find. They are seen squarely, without a
-reference; the pith is sought within the outline found. ``photos`` are real faces read by eye, beside the checkout.
+reference; the pith is sought within the outline found. ``hearts`` are discs with a star of checks, a hole, rot or a
+stain at the pith. ``photos`` are real faces read by eye, beside the checkout.
 
 Prints a row a face and a table: the pith's distance from the truth and the standard error along each axis, in percent
 of the wood's mean diameter D; how often the truth lies within one and two standard errors along each axis (0.68 and
@@ -26,6 +27,7 @@ from photonest.model import FlatPhoto, Outline, Pith
 from photonest.outline.trained import TrainedOutline
 from photonest.pith.rings import RingPith
 from photonest.planar import mean_diameter
+from tests.bench import hearts
 from tests.bench.faces import flat_from, real_photos
 from tests.drawn import SceneSpec, draw, random_spec
 from tests.drawn.vary import Difficulty
@@ -96,10 +98,10 @@ def _changed(rng: np.random.Generator, kind: str, wood: WoodSpec) -> WoodSpec:
     return wood
 
 
-def drawn(count: int, first: int) -> Iterator[Case]:
-    """Yield faces drawn from known mm."""
+def drawn(count: int, first: int, spoilt: bool = False) -> Iterator[Case]:
+    """Yield faces drawn from known mm, of every kind or with a spoilt heart."""
     for seed in range(first, first + count):
-        kind, spec = spec_of(seed)
+        kind, spec = hearts.spec_of(seed, LEVELS) if spoilt else spec_of(seed)
         scene = draw(spec)
         truth, unit = scene.truth, scene.truth.mm_per_px
         pith = None
@@ -147,7 +149,7 @@ def summary(rows: list[Row]) -> str:
         f"{'kind':12} {'n':>4} {'given':>5} {'median':>6} {'90 %':>6} {'worst':>6} {'s.e.':>6} "
         f"{'<1 se':>6} {'<2 se':>6} {'sure, wrong':>11} {'s':>5}"
     ]
-    drawn_discs = [row for row in rows if row.kind in ("disc", "stained", "faint", "rays")]
+    drawn_discs = [row for row in rows if row.kind in ("disc", "stained", "faint", "rays", *hearts.KINDS)]
     groups = {kind: [row for row in rows if row.kind == kind] for kind in dict.fromkeys(row.kind for row in rows)}
     groups |= {"whole, drawn": drawn_discs, "all with one": [row for row in rows if row.there]}
     for kind, some in groups.items():
@@ -168,17 +170,17 @@ def summary(rows: list[Row]) -> str:
 
 
 def cases(which: str, count: int, first: int) -> Iterator[Case]:
-    """Yield the faces read by eye, the drawn ones, or all."""
-    if which != "drawn":
+    """Yield the faces read by eye, the drawn ones, those with spoilt hearts, or the first two."""
+    if which in ("photos", "all"):
         yield from real()
     if which != "photos":
-        yield from drawn(count, first)
+        yield from drawn(count, first, spoilt=which == "hearts")
 
 
 def asked(about: str | None, count: int, first: int) -> argparse.Namespace:
     """Return what the command line asks for: which faces, how many drawn ones, and the first one's seed."""
     parser = argparse.ArgumentParser(description=about, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("which", nargs="?", choices=("photos", "drawn", "all"), default="all")
+    parser.add_argument("which", nargs="?", choices=("photos", "drawn", "hearts", "all"), default="all")
     parser.add_argument("count", nargs="?", type=int, default=count, help=f"faces to draw ({count})")
     parser.add_argument("first", nargs="?", type=int, default=first, help=f"seed of the first ({first})")
     return parser.parse_args()
