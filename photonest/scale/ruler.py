@@ -39,6 +39,11 @@ WORST_TURN = 9.0
 MAY_SLOPE = 0.04  # radians by which the only edge that is seen may slope, if no end speaks against it
 SIZE_ERROR = 0.001  # of the ruler's own length, as a share, and for its top lying nearer than what it lies on
 LARGEST_ERROR_PCT = 6.0
+ONE_EDGE = (
+    "Only the ticks along one edge of the ruler tell how it lies: where that edge slopes, as a tape measure's and a "
+    "bevelled one do, lengths beside it come out wrong by some percents. Use one with ticks along both edges, or let "
+    "its ends be seen."
+)
 UNTOLD = (
     "So little of the ruler is seen that 1/16 can't be told from 1/32 inch: 1/16 is taken. If its finest ticks are of "
     "1/32 inch, all is half as large as said. Let more of it be seen, or use the side with millimetres."
@@ -118,13 +123,13 @@ class Ruler:
         answer = _fitted(prior_of(photo), homography, seen, other, along, across, tick, first, comb)
         if answer is None:
             return NotFound("the ruler's ticks are not even enough, or not in one plane", "Keep the ruler flat.")
-        view, other_view = answer
+        view, other_view, by_one_edge = answer
         rim = _rim(view, seen, edges)
         untold = tick == INCH_MM / 16 and comb.ticks[-1] - comb.ticks[0] < 32 * LEAST_TIMES + 1
         turned = rolled(self.name, view)
         if isinstance(turned, NotFound):
             return turned
-        warnings = (*((UNTOLD,) if untold else ()), *turned)
+        warnings = (*((UNTOLD,) if untold else ()), *((ONE_EDGE,) if by_one_edge else ()), *turned)
         scale = scale_from_view(
             self.name, photo, view, rim, alternative=other_view, size_error=SIZE_ERROR, warnings=warnings
         )
@@ -208,8 +213,10 @@ def _fitted(
     tick: float,
     first: float,
     comb: Comb,
-) -> tuple[View, View | None] | None:
-    """Return the most likely view and the second; an end that nothing else agrees with is left out.
+) -> tuple[View, View | None, bool] | None:
+    """Return the most likely view, the second, and whether the ticks of one edge alone tell how the ruler lies.
+
+    An end that nothing else agrees with is left out.
 
     Parameters
     ----------
@@ -259,7 +266,8 @@ def _fitted(
         rough = 1.4826 * float(np.median(np.abs(np.concatenate(off[: len(seen)]))))
         straying = [float(np.sqrt((part**2).mean())) > WORST_TICK * rough for part in off[: len(seen)]]
         if grown or (rough < 1.3 * error and not any(straying)):
-            return answer if other or ends else (_may_slope(answer[0], slope), answer[1])
+            by_one_edge = not (other or ends)
+            return _may_slope(answer[0], slope) if by_one_edge else answer[0], answer[1], by_one_edge
         seen = [one for one, strays in zip(seen, straying, strict=True) if not strays]
         error, grown = max(rough, error), True
 

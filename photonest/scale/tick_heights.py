@@ -27,7 +27,7 @@ UNBROKEN = 0.25  # the same contrast, of a longer tick on its way from where the
 STEPS = 2.0  # by which one kind of ticks may be longer than the one before, over the usual step
 LEANING = 0.3  # of a wave, by which the lean of a piece may stray from the others'
 # standard errors by which longer ticks go on: fives and tens of millimetres; twentieths do not; halves to sixteenths
-CLEAR_FIVE, CLEAR_TEN, CLEAR_TWENTY = 9.0, 5.0, 5.0
+CLEAR_FIVE, CLEAR_TEN, CLEAR_TWENTY, CLEAR_SECOND = 9.0, 5.0, 5.0, 8.0
 CLEAR_HALF, CLEAR_EIGHTS, CLEAR_LAST = 4.5, 7.0, 8.0  # inches where eighths are finest, and where thirty-seconds are
 # overtones of ticks of five: the fifth, those beside it, what lies between; how many times these it must be as strong
 OVERTONES, OVER_OTHERS, OVER_NOISE = np.array([5.0, 4.0, 6.0, 4.3, 4.4, 4.6, 4.7, 5.3, 5.4, 5.6, 5.7]), 2.0, 3.0
@@ -75,6 +75,8 @@ def tick_mm(grey: Grey, comb: Comb, ticks: Literal["mm", "inch"]) -> float | Non
     kinds = longer(seen, (5, 10, 20) if ticks == "mm" else (2, 4, 8, 16, 32), len(seen) // 3)
     clear = {kind.every: kind.clear for kind in kinds}
     told = told_mm(clear, ticks)
+    if told == 1.0 and _every_second(seen, kinds[0]):
+        return None  # half millimetres
     if told == INCH_MM / 8:  # inches that are few or worn don't stand out among halves, but their figures do
         return figures_tell(seen, kinds[0], kinds[2])
     return told
@@ -102,6 +104,17 @@ def told_mm(clear: dict[int, float], ticks: Literal["mm", "inch"]) -> float | No
     if inch == 32:
         return INCH_MM / 32 if clear[32] > CLEAR_LAST else None
     return INCH_MM / 16 if inch == 16 and (more is None or more < NONE_LONGER) else None
+
+
+def _every_second(seen: NDArray[np.float32], five: Longer) -> bool:
+    """Whether of the ticks between those of five every second one goes on: half millimetres do so."""
+    number = np.arange(seen.shape[1])
+    plain = (number - five.first) % 5 != 0
+    even, odd = (seen[:, plain & (number % 2 == part)] * five.sign for part in (0, 1))
+    error = np.sqrt(sum(part.var(axis=1) / part.shape[1] for part in (even, odd))) + 0.5 / np.sqrt(len(number))
+    clear = (even.mean(axis=1) - odd.mean(axis=1)) / error
+    much = np.abs(even.mean(axis=1) - odd.mean(axis=1)) > SHARE * five.contrast
+    return bool((np.abs(clear) * much).max() > CLEAR_SECOND)
 
 
 def figures_tell(seen: NDArray[np.float32], first: Longer, eighth: Longer) -> float | None:

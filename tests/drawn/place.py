@@ -152,11 +152,10 @@ def _case(rng: np.random.Generator, tape: Item) -> tuple[Item, ...]:
 
 
 def _ruler_on_face(rng: np.random.Generator, growth: Growth) -> tuple[Item, ...]:
-    """Return any ruler laid across the wood, its print as much nearer as it is thick."""
+    """Return any ruler laid across the wood, thin: the print in the plane of the face."""
     item = any_ruler(rng) if rng.random() < 0.6 else _ruler(rng)
-    thick = 3.0 if "fold" in item.variant or item.clear else 0.8
     centre = pair(rng.normal(0, 0.15 * growth.spec.diameter, 2))
-    item = replace(item, centre=centre, turn_deg=float(rng.uniform(0, 360)), z=min(item.z, 0.0) - thick)
+    item = replace(item, centre=centre, turn_deg=float(rng.uniform(0, 360)), z=-0.1)
     return (item, *_case(rng, item)) if "tape " in item.variant else (item,)
 
 

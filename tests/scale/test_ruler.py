@@ -10,7 +10,7 @@ from photonest.photo import read_photo
 from photonest.rectify import photo_to_mm
 from photonest.scale.combs import combs
 from photonest.scale.edges import Edge
-from photonest.scale.ruler import UNTOLD, Ruler
+from photonest.scale.ruler import ONE_EDGE, UNTOLD, Ruler
 from photonest.scale.ruler_edges import straight_lines
 from photonest.scale.tick_grid import band, grid
 from photonest.scale.tick_wave import followed
@@ -124,6 +124,7 @@ def test_both_edges_of_an_arched_tape_tell_how_it_lies(monkeypatch: pytest.Monke
     assert abs(diameter_off_pct(alone, camera, diameter=120.0)) > abs(diameter_off_pct(scale, camera, diameter=120.0))
     # how it slopes, 0.04, turns lengths by that over the 70 mm from ruler to disc, seen from 400 mm
     assert alone.standard_error_pct > 0.6
+    assert ONE_EDGE in alone.warnings and ONE_EDGE not in scale.warnings
 
 
 def test_ticks_must_be_said() -> None:

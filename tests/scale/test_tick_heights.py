@@ -78,6 +78,12 @@ def test_overtones_of_other_ticks_are_no_millimetres() -> None:
     assert between_fives(grey, comb_of(grey))
 
 
+def test_half_millimetres_are_not_taken_for_whole_ones() -> None:
+    """Every tenth and twentieth of them is longer too: a drawn face came out twice as large."""
+    grey = drawn(4.3, (2, 10, 20))
+    assert tick_mm(grey, comb_of(grey), "mm") is None
+
+
 def test_leaning_ticks_are_set_upright() -> None:
     grey = drawn(4.3, (5, 10), lean=0.15)
     comb = comb_of(grey)
