@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -47,7 +48,9 @@ ROUND = 1.1
 # standard errors that a proportion may be off; playing cards' longer side over the shorter, 88.9 x 63.5 mm from memory,
 # with corners as round, and from how many standard errors on a shape is none
 MOST_OFF, PLAYING, LEAST_UNLIKE = 2.8, 1.40, 2.8
-ROUGH_SIDE, READ_AGAIN = 1e-4, 2  # error of a side over the photo's longer one, from which it is read again; how often
+# error of a side over the photo's longer one, from which it is read again; how often; from what difference of its
+# logarithm, of the mm that a pixel shows, on another size is told
+ROUGH_SIDE, READ_AGAIN, ANOTHER_SIZE = 1e-4, 2, 0.02
 PLAYING_CARD = "something may be a bank card or a playing card: its proportion can't be told well enough"
 ODD_SIDE = "a card's proportion is not quite right: one of its sides or corners is hidden or bent"
 ONLY_TWO = "only two of a card's round corners are seen: the others are hidden, bent up or cut off"
@@ -192,22 +195,32 @@ def _best_of(photo: Photo, prior: Prior, rough: Array, told: bool) -> Found | st
     return found
 
 
-def _standing(photo: Photo, prior: Prior, card: Found, shaded: bool = False) -> Found | str:
+def _standing(photo: Photo, prior: Prior, card: Found) -> Found | str:
     """Return a card; where a side is rough, only if it is one when read again from where it was found.
 
-    Such a side lies along a shadow or dust: a pixel off, it lets something else pass for a card.
+    Such a side lies along a shadow, dust or gravel: a pixel off, it lets something else pass for a card, or the camera
+    look tilted. Sides that are smooth by colour are read so then; where that tells another size, it counts.
     """
     corners = card.seen.corners
     if max(edge.error_px for edge in card.seen.edges) < ROUGH_SIDE * max(photo.width, photo.height):
         return card
+    places = np.array([[1, 1], [3, 1], [3, 3], [1, 3]]) / 4 * [photo.width, photo.height]
     for _ in range(READ_AGAIN):
-        seen = sharpened(photo, corners, MARGIN, lambda _: True, shaded=shaded)
+        seen = sharpened(photo, corners, MARGIN, lambda _: True, shaded=True)
         if seen is None:
             break
-        if isinstance(as_card(photo, prior, seen), Found):
-            return card
+        again = as_card(photo, prior, seen)
+        if isinstance(again, Found):
+            differ = [math.log(_mm_per_px(again.view, place) / _mm_per_px(card.view, place)) for place in places]
+            return again if max(map(abs, differ)) > ANOTHER_SIZE else card
         corners = seen.corners
     return ODD_SIDE
+
+
+def _mm_per_px(view: View, at: Array) -> float:
+    """Return how many mm a pixel shows at a place."""
+    origin, right, down = view.to_mm(at + np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]))
+    return math.sqrt(abs(float(np.linalg.det([right - origin, down - origin]))))
 
 
 def _by_colour(photo: Photo, prior: Prior, doubtful: list[Array]) -> list[Found]:
@@ -225,8 +238,9 @@ def _by_colour(photo: Photo, prior: Prior, doubtful: list[Array]) -> list[Found]
     for rough in doubtful[:MOST_BY_COLOUR]:
         seen = sharpened(photo, rough, MARGIN, worth, shaded=True)
         found = None if seen is None else as_card(photo, prior, seen)
-        if isinstance(found, Found) and isinstance(_standing(photo, prior, found, shaded=True), Found):
-            return [found]
+        card = _standing(photo, prior, found) if isinstance(found, Found) else None
+        if isinstance(card, Found):
+            return [card]
     return []
 
 
@@ -249,6 +263,9 @@ def _by_tones(photo: Photo, prior: Prior) -> list[Found]:
             found = _best_of(photo, prior, placed, told=True)
             if isinstance(found, Found):
                 return [found]
+            again = _by_colour(photo, prior, [placed])
+            if again:
+                return again
     return []
 
 

@@ -32,7 +32,7 @@ HOPELESS = (1e6, 4.0, 2.0, 1.3)  # by pass: over what an edge may be rough in th
 BENT = 0.012  # length of an edge, over the photo's longer side, times this share of it: more no lens bends it
 # by what share the light beside an edge may change, at one colour, and by how much any colour's; of edges read so, the
 # standard error that all of one share, in pixels: grounds are of more colours than one. As measured on drawn cards
-SHADE, GRAIN, SHADED_ERROR_PX = 0.3, 0.02, 0.3
+SHADE, GRAIN, SHADED_ERROR_PX = 0.3, 0.02, 0.2
 LEAST_GOOD = 0.3  # of the pieces must agree
 LEAST_CHANGE = 0.006  # of light across an edge
 CLEAR = 4.0  # times its standard error that the mean change along an edge must be

@@ -21,6 +21,9 @@ LEAST_SHARE = 0.5  # of each side must be seen as an edge
 NARROW = 0.0018  # half of the strip that a side is looked for in, over the longer side
 CLOSER = 0.5  # once found, a side is read in a strip so much narrower
 ROUGHEST = 0.0004  # error of a piece of a side, as a share of the photo's longer side: rougher ones are no cut edges
+# error of a piece of a side by light, as a share of the photo's longer side, from which on it is rough; over how rough
+# it is by light, that it must be by colour to count as read so
+ROUGH_BY_LIGHT, SMOOTHER = 0.00008, 0.7
 ANY_PROPORTION = 0.35
 FORESHORTENED = 1.5  # by which factor a rectangle is taken to look longer or shorter than it is at most
 
@@ -71,7 +74,8 @@ def sharpened(
     bend : float
         By what share of their length its sides may be bent; they then meet where they would go on bending.
     shaded : bool
-        Whether what lies about it is rough, or in the shape's own shadow, so that its sides are told by colour.
+        Whether what lies about it is rough, or in the shape's own shadow, so that each side is told by colour where
+        it is smoother so.
     """
     longer = max(photo.width, photo.height)
     narrow = max(4.0, NARROW * longer)
@@ -88,11 +92,13 @@ def sharpened(
         narrow,
         margin,
         closer=CLOSER,
-        roughest_px=roughest,
+        roughest_px=None if shaded else roughest,
         worth=is_worth,
-        shaded=shaded,
         bend=bend,
     )
+    if shaded:
+        other = fine_edges(photo.pixels, sides, narrow, margin, closer=CLOSER, worth=is_worth, shaded=True, bend=bend)
+        found = [smoother(*pair, ROUGH_BY_LIGHT * longer) for pair in zip(found, other, strict=True)]
     edges = [edge for edge in found if edge is not None and edge.share >= LEAST_SHARE]
     if len(edges) < 4 or max(edge.error_px for edge in edges) > roughest:
         return None
@@ -104,6 +110,14 @@ def sharpened(
     if not np.isfinite(corners).all() or area(corners) <= 0:
         return None
     return Seen(corners, edges, area(corners) / (photo.width * photo.height))
+
+
+def smoother(by_light: Edge | None, by_colour: Edge | None, rough_px: float) -> Edge | None:
+    """Return a side as read by light, or by colour where it is rough by light and much less so by colour."""
+    one, other = (edge if edge and edge.share >= LEAST_SHARE else None for edge in (by_light, by_colour))
+    if one is None or other is None:
+        return one or other
+    return other if one.error_px > rough_px and other.error_px < SMOOTHER * one.error_px else one
 
 
 def rough_proportion(prior: Prior, corners: Array, corner_px: float) -> Proportion:

@@ -10,10 +10,12 @@ import pytest
 from photonest.model import NotFound, Scale
 from photonest.scale.camera import prior_of
 from photonest.scale.card import HEIGHT_MM, ODD_SIDE, PLAYING_CARD, WIDTH_MM, Card, Found, _best_of, _standing, fault_of
+from photonest.scale.edges import Edge
 from photonest.scale.paper import SIZES_MM, Paper
 from photonest.scale.quads import find_shapes
-from photonest.scale.rectangle import Proportion
+from photonest.scale.rectangle import Proportion, smoother
 from photonest.scale.rough_shapes import searched
+from photonest.scale.sides import enlarged
 from tests.drawn.camera import CameraSpec
 from tests.scale.scenes import as_photo, diameter_off_pct, photograph
 
@@ -207,3 +209,19 @@ def test_a_card_with_a_rough_side_is_read_again() -> None:
     assert _standing(other, prior, card) is card  # no side of it is rough
     assert _standing(photo, prior, rough) is rough
     assert _standing(other, prior, rough) == ODD_SIDE
+    # a rough side may have told another size: then what is read again counts
+    mended = _standing(photo, prior, rough._replace(view=enlarged(card.view, 1.05)))
+    assert isinstance(mended, Found)
+    assert mended.view.to_mm(card.seen.corners) == pytest.approx(card.view.to_mm(card.seen.corners), abs=0.2)
+
+
+@pytest.mark.parametrize(("by_light", "by_colour", "kept"), [(0.3, 0.1, 0.1), (0.3, 0.25, 0.3), (0.1, 0.04, 0.1)])
+def test_a_side_is_read_by_colour_where_it_is_rough_by_light_alone(
+    by_light: float, by_colour: float, kept: float
+) -> None:
+    light_, colour = (Edge(np.zeros((28, 2)), error, 1.0) for error in (by_light, by_colour))
+    chosen = smoother(light_, colour, 0.16)
+    assert chosen is not None
+    assert chosen.error_px == kept
+    assert smoother(light_._replace(share=0.3), colour, 0.16) is colour
+    assert smoother(None, None, 0.16) is None
