@@ -24,8 +24,10 @@ ROUND = 0.75  # of the least circle about it that a whole piece fills: an ellips
 LEFT = 0.75  # of the bark elsewhere, at least
 BARE = 0.006  # mean diameters: bark thinner than this is none
 STEP, FIRST, LAST, HALF = 0.002, 0.012, 0.2, 0.008  # mean diameters: depths as they show where the slant is greatest
+LAST_SAWN = 0.45  # of an angular piece
 PART = 24  # rays that are taken together
 CLEAR, CLEAR_BESIDE, EVERYWHERE, LEAST_CHANGE = 5.0, 1.7, 0.7, 5.0
+CLEAR_SAWN, SAWN_EVERYWHERE, CLEAREST = 2.5, 0.75, 6.0  # of an angular piece; clearer than the last counts no more
 
 
 Camera = tuple[float, float, float]
@@ -62,15 +64,19 @@ def side_of(ready: Ready, edge: Path, wood: Path | None, camera: Camera | None) 
     if top < LEAST_SLANT:
         return None
     rays = np.flatnonzero(across > NEAR * top)
-    depths = np.arange(0.0, LAST, STEP) * size / top
+    whole = _whole(base)
+    depths = np.arange(0.0, LAST if whole else LAST_SAWN, STEP) * size / top
     x, y = np.moveaxis(ready.flat.to_px((base[rays, None] - slant[rays, None] * depths[:, None]).reshape(-1, 2)), -1, 0)
     shape = len(rays), len(depths)
     change = np.stack([_change(sampled(plane, x.reshape(shape), y.reshape(shape))) for plane in ready.lab], axis=2)
     parts = np.array([
         np.linalg.norm(change[k : k + PART].mean(axis=0), axis=1) for k in range(0, len(rays) - PART // 2, PART)
     ])  # fmt: skip
-    found = np.median(parts, axis=0)
     possible = depths * top >= FIRST * size
+    if not whole:
+        sawn = _all_along(parts, possible)
+        return None if sawn is None else Side(float(depths[sawn]), camera)
+    found = np.median(parts, axis=0)
     seen = _seen(ready, possible, base, wood, across, depths, top, size)
     if not seen.depths.any():
         return None
@@ -80,6 +86,20 @@ def side_of(ready: Ready, edge: Path, wood: Path | None, camera: Camera | None) 
     if found[at] < LEAST_CHANGE or clear < seen.clear or everywhere < EVERYWHERE or not _peak(found, at):
         return None
     return Side(float(depths[at]), camera)
+
+
+def _all_along(parts: NDArray[np.float64], possible: Mask) -> int | None:
+    """Return the depth at which an angular piece changes all along, as the number of a column; None where none does.
+
+    What is sawn off a round piece has bark here and none there, so that bark elsewhere tells nothing of bark here;
+    its straight sides show the more alike.
+    """
+    clear = parts / (np.median(parts[:, possible], axis=1, keepdims=True) + 0.1)
+    middle = np.where(possible, np.median(np.minimum(clear, CLEAREST), axis=0), 0.0)
+    at = int(middle.argmax())
+    everywhere = float(np.mean(clear[:, at] > 2.0))
+    enough = middle[at] >= CLEAR_SAWN and everywhere >= SAWN_EVERYWHERE and np.median(parts[:, at]) > LEAST_CHANGE
+    return at if enough and _peak(middle, at) else None
 
 
 class _Seen(NamedTuple):
@@ -100,10 +120,9 @@ def _seen(
     top: float,
     size: float,
 ) -> _Seen:
-    """Return what may be a side: it leaves most of the bark that the rest of the piece has.
+    """Return what may be the side of a round piece: it leaves most of the bark that the rest of it has.
 
     Where what looks like bark is much thicker than elsewhere, less must speak for an edge that leaves as much.
-    What is sawn off a round piece has none along the saw's cut, and so may have it on one side alone.
     """
     near, rest = across > NEAR * top, (across < ELSEWHERE * top) & ~at_frame(ready.flat, base)
     free = _Seen(possible, CLEAR, 2.0)
@@ -111,17 +130,16 @@ def _seen(
         return free
     thick = away_from(base, wood)
     middle, most = np.quantile(thick[rest], [0.5, 0.75])
-    here, whole = float(np.median(thick[near])), _whole(base)
-    if max(most, 0.0 if whole else here) < BARE * size:
+    if most < BARE * size:
         return free
     left = np.median(thick[near, None] - across[near, None] * depths, axis=0)
-    if middle > BARE * size and here > (1.4 * middle + 0.01 * size if whole else 2 * most):
+    if middle > BARE * size and np.median(thick[near]) > 1.4 * middle + 0.01 * size:
         return _Seen(possible & (np.abs(left / middle - 1) < 0.4), CLEAR_BESIDE, 1.3)
-    return _Seen(possible & (left > LEFT * (most if whole else max(most, here))), CLEAR, 2.0)
+    return _Seen(possible & (left > LEFT * most), CLEAR, 2.0)
 
 
 def _whole(edge: Path) -> bool:
-    """Return whether a piece is round all about: what is sawn off a round one may have bark on one side alone."""
+    """Return whether a piece is round all about."""
     import shapely
 
     circle = np.pi * float(shapely.minimum_bounding_radius(shapely.LinearRing(edge))) ** 2

@@ -1,10 +1,10 @@
-"""Compare the outline finders: ``python -m tests.bench.outlines [photos|drawn|all|doubt] [count] [first seed]``.
+"""Compare the outline finders: ``python -m tests.bench.outlines [photos|drawn|sawn|all|doubt] [count] [first seed]``.
 
 ``photos`` are real faces read by eye, beside the checkout; no setting and no weight was chosen by them. ``drawn`` are
-`count` (60) scenes of every kind in turn, see `tests.bench.piece_scenes`. The scale is taken as known, so that only the
-outline is judged. Lengths are in percent of the true mean diameter D: mean and 95th percentile of the distance from
-evenly spaced points of the outline found to the true one or the other way about, whichever is worse; the same under
-bark; the error of the mean diameter; and the standard error stated.
+`count` (60) scenes of every kind in turn, see `tests.bench.piece_scenes`, ``sawn`` blanks with straight sides. The
+scale is taken as known, so that only the outline is judged. Lengths are in percent of the true mean diameter D: mean
+and 95th percentile of the distance from evenly spaced points of the outline found to the true one or the other way
+about, whichever is worse; the same under bark; the error of the mean diameter; and the standard error stated.
 
 ``doubt`` fits the weights of the trained finder's expected error on `count` (100) drawn scenes, and prints how well
 they do on scenes left out. Seeds from 920000 on are kept for judging: no setting or weight was chosen by them.
@@ -65,9 +65,9 @@ def cases(which: str, count: int, first: int) -> Iterator[Case]:
     if which in ("photos", "all"):
         for known in real_photos():
             yield Case(known.name, "photos", known.flat, known.outline, known.under_bark)
-    if which in ("drawn", "all"):
+    if which in ("drawn", "sawn", "all"):
         for seed in range(first, first + count):
-            scene = piece_scene(seed)
+            scene = piece_scene(seed, "sawn blank" if which == "sawn" else None)
             yield Case(scene.name, scene.kind, scene.flat, scene.outline, scene.under_bark)
 
 
@@ -174,7 +174,7 @@ def main() -> None:
     import cv2
 
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("which", nargs="?", choices=("photos", "drawn", "all", "doubt"), default="all")
+    parser.add_argument("which", nargs="?", choices=("photos", "drawn", "sawn", "all", "doubt"), default="all")
     parser.add_argument("count", nargs="?", type=int, help="scenes to draw (60; 100 for the doubt)")
     parser.add_argument("first", nargs="?", type=int, help=f"seed of the first ({JUDGED}; {FITTED} for the doubt)")
     told = parser.parse_args()

@@ -53,6 +53,8 @@ def piece_scene(
 ) -> PieceScene:
     """Return the scene of a seed: kind and difficulty by turns, unless a kind is given; `change` is made to it first.
 
+    Beside `KINDS` there is "sawn blank", one with straight sides.
+
     Raises
     ------
     ValueError
@@ -67,8 +69,9 @@ def piece_scene(
         difficulty=level,
         piece=PIECES.get(kind, "whole"),
         megapixels=megapixels,
-        cut="side" if kind == "blank" else "end",
+        cut="side" if kind.endswith("blank") else "end",
         cracks=cracks,
+        round_blank=kind != "sawn blank",
     )
     if change is not None:
         spec = change(spec)

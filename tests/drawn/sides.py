@@ -93,6 +93,7 @@ def _colour(spec: SceneSpec, growth: Growth, x: F32, y: F32, z: F32) -> F32:
     has_bark = growth.radius(angle, growth.outer - growth.under) > 0.4
     base = np.where(has_bark[:, None], np.array(look.bark), 0.85 * np.array(look.sap))
     tone = 1 + np.where(has_bark, 0.28, 0.05) * value
-    lit = 0.62 + 0.30 * np.cos(angle - np.radians(spec.light.from_deg))
+    facing = growth.facing(angle) if spec.wood.saws else angle
+    lit = 0.62 + 0.30 * np.cos(facing - np.radians(spec.light.from_deg))
     fade = 1 - 0.35 * z / max(spec.bench.below, 1)
     return decode_srgb(np.clip(base * (tone * np.sqrt(np.maximum(spec.light.side * lit * fade, 0.05)))[:, None], 0, 1))

@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from tests.drawn.marks import CrackSpec, trace
 from tests.drawn.noise import Field, Grid
-from tests.drawn.wood import Growth, Knot, WoodSpec
+from tests.drawn.wood import ANGLES, Growth, Knot, Saw, WoodSpec
 
 OFF_CENTRE = Growth(WoodSpec(seed=4, pith=(28.0, -17.0), ovality=0.08, lobes=0.03, knots=(Knot(70.0, 0.6, 12.0),)))
 
@@ -47,6 +47,20 @@ def test_a_sawn_piece_ends_at_its_saw_lines() -> None:
         reach = outline @ [nx, ny]
         assert reach.max() == pytest.approx(d, abs=1e-9)
         assert growth.pith @ [nx, ny] == pytest.approx(d + 12.0)
+
+
+def test_a_blank_ends_at_its_saw_lines_and_has_bark_where_it_is_said_to() -> None:
+    saws = (Saw(10.0, 90.0), Saw(100.0, 70.0, bark=True), Saw(190.0, 95.0), Saw(280.0, 60.0))
+    growth = Growth(WoodSpec(seed=6, cut="side", bark=8.0, roughness=0.0, saws=saws))
+    wood, piece = growth.polygon(growth.under), growth.polygon(growth.outer)
+    for saw in saws:
+        a = np.radians(saw.deg)
+        reach = [float((line @ [np.cos(a), np.sin(a)]).max()) for line in (wood, piece)]
+        # a log's side is as straight as a log grows: its waves are a fiftieth of its distance, some of them together
+        assert reach[0] == pytest.approx(saw.distance, rel=0.06 if saw.bark else 1e-9)
+        assert (reach[1] - reach[0] > 3.0) is saw.bark
+    facing = np.degrees(growth.facing(np.radians([10.0, 190.0, 280.0]))) % 360
+    assert facing == pytest.approx([10.0, 190.0, 280.0], abs=360 / ANGLES)  # the table's steps
 
 
 def test_a_ring_shake_keeps_to_its_ring() -> None:

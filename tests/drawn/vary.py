@@ -18,7 +18,7 @@ from tests.drawn.spec import LightSpec, SceneSpec
 from tests.drawn.texture import FinishSpec
 from tests.drawn.vary_defects import random_defects
 from tests.drawn.vary_strewn import Lay
-from tests.drawn.wood import Fold, Growth, Knot, Piece, WoodSpec
+from tests.drawn.wood import Fold, Growth, Knot, Piece, Saw, WoodSpec
 
 Difficulty = Literal["easy", "medium", "hard"]
 __all__ = ["beside", "random_cracks", "random_marks", "random_spec"]
@@ -52,8 +52,9 @@ def random_spec(
     cut_by_frame: float = 0.0,
     mirrored: bool = False,
     defects: bool = False,
+    round_blank: bool = True,
 ) -> SceneSpec:
-    """Return a scene of a slice or log end, or of a round blank.
+    """Return a scene of a slice or log end, or of a blank.
 
     Parameters
     ----------
@@ -73,7 +74,7 @@ def random_spec(
     cracks : int or None
         Number of cracks; random if None.
     cut : str
-        "side" gives a round blank seen on its side grain.
+        "side" gives a blank seen on its side grain.
     reference_on_bench : bool
         The reference lies on the bench, lower than the face.
     cut_by_frame : float
@@ -82,6 +83,8 @@ def random_spec(
         The photo is mirrored.
     defects : bool
         Knots, holes, bark inclusions, decay, and what is mistaken for them, are drawn on it too.
+    round_blank : bool
+        False gives blanks as they are before they are sawn round: half logs, boards, those with their corners cut off.
     """
     level = _LEVEL[difficulty]
 
@@ -91,6 +94,7 @@ def random_spec(
     wood = _wood(part("wood"), seed, level, look, piece)
     if cut == "side":
         wood = _blank(part("blank"), wood)
+        wood = wood if round_blank else _straight_sided(part("saws"), wood)
     growth = Growth(wood)
     finish = _finish(part("finish"), level)
     bench = _bench(part("bench"), level, wood)
@@ -144,6 +148,32 @@ def _blank(rng: np.random.Generator, wood: WoodSpec) -> WoodSpec:
         heart=float(rng.choice([0.0, rng.uniform(0.8, 2.0)])),
         wobble=float(rng.uniform(0.8, 2.5)),
     )
+
+
+def _straight_sided(rng: np.random.Generator, blank: WoodSpec) -> WoodSpec:
+    """Return a blank of straight sides: across the grain saw cuts, along it saw cuts or what is left of the log's bark.
+
+    Its corners are left, cut off, or it is chopped about at random.
+    """
+    grain, half = blank.grain_deg, blank.diameter / 2
+    wide = half * float(rng.uniform(0.5, 0.72))
+    long = min(wide * float(np.exp(rng.normal(0.15, 0.2))), 0.95 * float(np.sqrt(half**2 - wide**2)))
+    if rng.random() < 0.2:  # chopped about with a chainsaw
+        count = int(rng.integers(5, 10))
+        turns = np.arange(count) * 360 / count + rng.normal(0, 60 / count, count)
+        return replace(blank, saws=tuple(Saw(float(a), wide * float(rng.uniform(0.85, 1.15))) for a in turns))
+    bark = rng.random(2) < float(rng.choice([0.0, 0.9]))
+    lean = rng.normal(0, 1.5, 4)
+    saws = [Saw(grain + 180 * k + lean[k], long) for k in range(2)]
+    saws += [Saw(grain + 90 + 180 * k + lean[2 + k], wide, bool(bark[k])) for k in range(2)]
+    if rng.random() < 0.5:
+        corner, diagonal = float(np.degrees(np.arctan2(wide, long))), float(np.hypot(wide, long))
+        saws += [
+            Saw(grain + sign * corner + turn, diagonal * float(rng.uniform(0.74, 0.95)))
+            for turn in (0.0, 180.0) for sign in (1, -1)
+        ]  # fmt: skip
+    thick = float(rng.uniform(3, 15))
+    return replace(blank, saws=tuple(saws), bark=thick if bark.any() else 0.0, roughness=float(rng.uniform(0.1, 0.8)))
 
 
 def _cutting(camera: CameraSpec, item: Item, share: float) -> CameraSpec:

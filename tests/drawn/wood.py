@@ -42,6 +42,16 @@ class Fold:
 
 
 @dataclass(frozen=True)
+class Saw:
+    """A straight side of a side-grain blank: its face ends at `distance` mm from the middle, towards `deg`."""
+
+    deg: float
+    distance: float
+    bark: bool = False
+    """The log's own side, under its bark, as straight as a log grows."""
+
+
+@dataclass(frozen=True)
 class WoodSpec:
     """A piece of wood and how its face looks.
 
@@ -74,6 +84,8 @@ class WoodSpec:
     piece, cut_deg, cut_offset : str, float, float
         Whole disc, or sawn along one or two lines: the first has a normal of this direction and passes the pith at
         this distance (positive: the pith stays on the piece).
+    saws : tuple of Saw
+        Side grain: the straight sides of a blank that isn't sawn round, those of bark as thick as `bark`.
     """
 
     seed: int = 0
@@ -101,6 +113,7 @@ class WoodSpec:
     cut_offset: float = 5.0
     knots: tuple[Knot, ...] = ()
     folds: tuple[Fold, ...] = ()
+    saws: tuple[Saw, ...] = ()
 
 
 class Growth:
@@ -116,6 +129,8 @@ class Growth:
         rough = spec.roughness * periodic(rng, ANGLES, range(20, 300), 0.5)
         self.under: Array = spec.diameter / 2 * (1 + oval + lobes) + rough
         self.outer: Array = self.under + self._bark(rng)
+        if spec.saws:
+            self.under, self.outer = self._sawn(angle)
         self.ring_edges = self._rings()
         self._slow = Field.seeded(spec.seed, "slow wobble", 28.0)
         self._fast = Field.seeded(spec.seed, "fast wobble", 7.0)
@@ -124,6 +139,20 @@ class Growth:
         order = np.argsort(np.arctan2(about[:, 1], about[:, 0]))
         self._rim_angle = np.arctan2(about[:, 1], about[:, 0])[order]
         self._rim = np.hypot(about[:, 0], about[:, 1])[order]
+
+    def _sawn(self, angle: Array) -> tuple[Array, Array]:
+        """Return the radius tables of a blank with straight sides, under the bark and over it."""
+        s, rng = self.spec, generator(self.spec.seed, "saws")
+        under, outer = self.under, self.under
+        for saw in s.saws:
+            slope = np.cos(angle - np.radians(saw.deg))
+            waves = periodic(rng, ANGLES, range(2, 12), 1.0) if saw.bark else periodic(rng, ANGLES, range(20, 300), 0.5)
+            side = saw.distance + (0.02 * saw.distance if saw.bark else s.roughness) * waves
+            bark = self.outer - self.under if saw.bark else 0.0
+            with np.errstate(divide="ignore"):
+                inner, outside = (np.where(slope > 0.02, reach / slope, np.inf) for reach in (side, side + bark))
+            under, outer = np.minimum(under, inner), np.minimum(outer, outside)
+        return under, outer
 
     def _bark(self, rng: np.random.Generator) -> Array:
         s = self.spec
@@ -174,6 +203,12 @@ class Growth:
     def rim(self, angle: ArrayLike) -> Array:
         """Return how far the wood reaches under bark from the pith, at angles about the pith."""
         return np.asarray(np.interp(np.asarray(angle, float), self._rim_angle, self._rim, period=2 * np.pi))
+
+    def facing(self, angle: NDArray[np.floating]) -> NDArray[np.floating]:
+        """Return the directions that the outline's smoothed sides face, at angles about the origin, in radians."""
+        table = _smoothed(self.outer, 12)
+        slope = (np.roll(table, -1) - np.roll(table, 1)) / (4 * np.pi / ANGLES)
+        return np.asarray(angle - np.arctan2(self._table(slope, angle), self._table(table, angle)))
 
     @functools.cached_property
     def half_planes(self) -> tuple[tuple[float, float, float], ...]:

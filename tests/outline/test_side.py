@@ -26,13 +26,13 @@ def below(flat: FlatPhoto, line: Array, z: float) -> Array:
     return flat.to_px(foot + (flat.to_mm(line) - foot) * away / (away + z))
 
 
-def seen(tone: float = 0.55) -> tuple[Ready, Array]:
+def seen(tone: float = 0.55, face: Array = FACE, bark: Array | None = None) -> tuple[Ready, Array]:
     """Return the picture of a piece whose side is `tone` times as bright as its ground, and its edge, side and all."""
-    pixels = painted(SHAPE, FACE, MIDDLE, ground="moss")
+    pixels = painted(SHAPE, face, MIDDLE, ground="moss", bark=bark)
     flat = replace(photo(pixels), camera=CAMERA)
-    swept = shapely.unary_union([shapely.Polygon(below(flat, FACE, z)) for z in np.linspace(0, DEPTH, 25)])
+    swept = shapely.unary_union([shapely.Polygon(below(flat, face, z)) for z in np.linspace(0, DEPTH, 25)])
     shown = np.array(swept.exterior.coords)[:-1]
-    side = np.clip(coverage(shown, SHAPE) - coverage(FACE, SHAPE), 0, 1)[..., None]
+    side = np.clip(coverage(shown, SHAPE) - coverage(face, SHAPE), 0, 1)[..., None]
     rough = 110 * tone * (1 + 0.15 * np.random.default_rng(5).normal(size=(*SHAPE, 1)))
     flat = replace(flat, pixels=(pixels * (1 - side) + rough * np.array([1.0, 0.8, 0.6]) * side).astype(np.uint8))
     edge = flat.to_mm(shown)
@@ -51,6 +51,19 @@ def test_the_side_is_left_out(tone: float) -> None:
     off = [distances(line, truth).mean() / mean_diameter(truth) for line in (edge, face)]
     assert off[0] > 0.015
     assert off[1] < 0.003
+
+
+def test_the_side_of_a_half_log_is_left_out_though_its_other_sides_have_bark() -> None:
+    x, y = MIDDLE
+    face = np.array([(x - 90, y - 120), (x + 90, y - 120), (x + 90, y + 120), (x - 90, y + 120)])
+    wood = np.array([(x - 90, y - 100), (x + 90, y - 100), (x + 90, y + 100), (x - 90, y + 100)])
+    ready, edge = seen(face=face, bark=wood)
+    side = side_of(ready, edge, ready.flat.to_mm(wood), CAMERA)
+    assert side is not None
+    assert side.depth == pytest.approx(DEPTH, rel=0.1)  # as above
+    flat = replace(photo(painted(SHAPE, face, MIDDLE, ground="moss", bark=wood)), camera=CAMERA)
+    alone = flat.to_mm(face)
+    assert side_of(about(flat, alone, FINE.longest_px, 0.055), alone, flat.to_mm(wood), CAMERA) is None
 
 
 def test_bark_of_even_thickness_is_no_side() -> None:
