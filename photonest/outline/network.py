@@ -29,10 +29,6 @@ TONGUE, SHORT = 0.05, 1.5  # half the width, in mean diameters, and the length o
 STEEPEST = 1.5  # the greatest slant told apart: how far the line of sight runs along the face for each mm of depth
 EVENED_PX, LEAST_NEAR = (1.5, 3.0, 6.0, 12.0, 24.0), 0.05  # standard deviations tried in turn; weight that is enough
 NARROW = 0.4  # short side over long one: bars and rulers, not cards and sheets
-SMOOTHED_PX, LEAST_NEAR = (
-    (1.5, 3.0, 6.0, 12.0, 24.0),
-    0.05,
-)  # what is led on: the nearest in sight, more where that is far
 AS_IT_IS: tuple[tuple[int, int], ...] = ((1, 1),)
 MIRRORED = ((1, 1), (1, -1), (-1, 1), (-1, -1))
 """Steps along rows and columns: the picture as it is, and turned over each way and both."""
