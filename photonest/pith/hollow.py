@@ -6,10 +6,11 @@ import numpy as np
 
 from photonest.imaging import Image, Mask
 
-DARK = 0.65  # of how bright the wood about them is in the middle
+# of how bright the wood about them is in the middle, and of the diameter, from end to end: larger ones as dark are
+# hearts, or shadows
+DARK = ((0.65, 0.13), (0.45, 0.25))
 ABOUT = 0.15  # of the diameter: so far about them that is told
 NARROW = 0.012  # of the diameter: what is nowhere as wide is a line, as late wood, a check or the pith itself
-LARGEST = 0.25  # of the diameter, from end to end: a larger one is a shadow or a heart
 SOFT = 0.01  # of the diameter: so far their edges reach
 
 
@@ -35,15 +36,17 @@ def dark_areas(grey: Image, mask: Mask, diameter: float) -> Mask:
         np.clip(filled, 0, 255).astype(np.uint8), None, fx=1 / scale, fy=1 / scale, interpolation=cv2.INTER_AREA
     )
     level = cv2.resize(cv2.medianBlur(small, 2 * round(ABOUT * diameter / scale) + 1), grey.shape[1::-1])
-    dark = ((filled < DARK * level) & mask).view(np.uint8)
-    wide = cv2.morphologyEx(dark, cv2.MORPH_OPEN, _round(NARROW * diameter))
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(wide)
-    kept = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) < LARGEST * diameter
-    kept[0] = False
-    if not kept.any():
-        return np.zeros_like(mask)
-    areas = kept[labels].view(np.uint8)
-    return np.asarray(cv2.dilate(areas, _round(2 * SOFT * diameter)) > 0) & mask
+    areas = np.zeros_like(mask)
+    for tone, largest in DARK:
+        dark = ((filled < tone * level) & mask).view(np.uint8)
+        wide = cv2.morphologyEx(dark, cv2.MORPH_OPEN, _round(NARROW * diameter))
+        _, labels, stats, _ = cv2.connectedComponentsWithStats(wide)
+        kept = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) < largest * diameter
+        kept[0] = False
+        areas |= kept[labels]
+    if not areas.any():
+        return areas
+    return np.asarray(cv2.dilate(areas.view(np.uint8), _round(2 * SOFT * diameter)) > 0) & mask
 
 
 def _round(across: float) -> Mask:
