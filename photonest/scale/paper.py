@@ -47,6 +47,9 @@ CLEAN_SHARE, CLEAN, TELLING = 0.7, 8e-5, 0.012
 MOST_DOUBT, MOST_OFF = 0.028, 3.0
 UNTOLD = "a white rectangle's proportion can't be told well enough: it is seen too slantwise, or is no sheet"
 SURE_NAME = 10.0  # difference of squared standard errors by which one proportion is sure: odds of 150 to 1
+# longer side over the shorter of a photo print of 8 by 10 inches, a usual size, from memory; by how many squared
+# standard errors it must be farther off for Letter to be told from it
+PRINT, PRINT_UNLIKE = 1.25, 4.0
 BENT_GAIN = 6.0  # in squared standard errors, by which a bent sheet must fit better: nineteen in twenty lie flat
 FLAT_MM = 0.3  # that the sides of a sheet that lies flat are above its middle, or below; common practice, no source
 BEND = 0.012  # of a sheet's height, that its sides may lie above its middle
@@ -249,6 +252,9 @@ def _told(
         shape, views = answer
         ratios = _ratios(names, shape)
         fits = [name for name, ratio in ratios.items() if shape.is_about(ratio, 0.003, most_off)]
+        if len(names) > 1 and "Letter" in fits and _may_be_print(shape, ratios["Letter"]):
+            complaint = "something may be Letter paper or a photo print: its proportion can't be told well enough"
+            continue
         fair = views[0].cost < WORST_FIT * sum(len(edge.px) for edge in seen.edges)
         fits = _likeliest(shape, {name: ratios[name] for name in fits})
         if len(fits) == 1 and fair and shape.error < most_error:
@@ -273,6 +279,13 @@ def _ratios(names: tuple[str, ...], shape: Proportion) -> dict[str, float]:
 def _not_like(shape: Proportion) -> str:
     times = max(shape.value, 1 / shape.value)
     return f"a white rectangle is {times:.2f} times as long as wide: no sheet's proportion"
+
+
+def _may_be_print(shape: Proportion, letter: float) -> bool:
+    """Return whether a shape may as well be a photo print as a sheet of Letter that lies the same way."""
+    printed = PRINT if letter > 1 else 1 / PRINT
+    off = [(math.log(shape.value / ratio) / shape.error) ** 2 for ratio in (printed, letter)]
+    return off[0] < off[1] + PRINT_UNLIKE
 
 
 def _likeliest(shape: Proportion, ratios: dict[str, float]) -> list[str]:

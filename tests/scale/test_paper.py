@@ -94,3 +94,15 @@ def test_the_grain_of_a_pale_board_is_no_paper_s(streaks: float, plain: bool) ->
     photo = as_photo(picture.clip(0, 255).astype(np.uint8), 400.0)
     board = np.array([[60.0, 50], [339, 50], [339, 249], [60, 249]])
     assert may_be_paper(photo, board, 0.3) == plain
+
+
+def test_a_photo_print_of_eight_by_ten_inches_is_not_taken_for_letter() -> None:
+    from photonest.scale.paper import _may_be_print
+    from photonest.scale.rectangle import Proportion
+
+    # Letter is 11 by 8.5 inches; it is 3.4 % longer for its width, more than three of these standard errors
+    for turned in (1, -1):
+        letter, printed = (ratio**turned for ratio in (11 / 8.5, 10 / 8))
+        assert not _may_be_print(Proportion(letter, 0.01), letter)
+        assert _may_be_print(Proportion(printed, 0.01), letter)
+        assert _may_be_print(Proportion(1.264**turned, 0.01), letter)
