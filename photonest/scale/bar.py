@@ -26,10 +26,8 @@ NEIGHBOURS = 1.6  # squares between corners of one thing
 LOOKED_AT = (-1.5, -0.8, -0.3, 0.3, 0.8, 1.5)  # squares from the middle: in the rows, and where there are no more
 GOES_ON = 0.4  # of the change from square to square where there is most, that there must be in rows, and not beside
 PRINT_ERROR = 0.001  # of the side of a square as given, as a share; common practice, no source
-MOST_MARGIN, WHITISH = (
-    8,
-    0.8,
-)  # quarters of a square that a bar's margin is wide at most; its tone over a white square's
+MOST_MARGIN = 8  # quarters of a square that a bar's margin is wide at most
+WHITISH = 0.8  # its tone over a white square's
 MOST_STRAY_PX, MOST_STRAY = 0.3, 0.03  # that edges may be off their places; the same as a share of a square
 
 

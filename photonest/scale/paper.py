@@ -56,10 +56,8 @@ BEND = 0.012  # of a sheet's height, that its sides may lie above its middle
 LOOKS_BENT = 0.01  # share of a side's length by which it may look bent then: 1.5 times that bend, from 30 degrees aside
 SHADED, WHITE = 0.7, 0.54  # least light of a sheet, over the photo's usual one, and over its lightest
 MOST_COLOUR = 0.42  # of white paper's light, largest channel less smallest over the largest
-SHADOW, TINTS = (
-    4.0,
-    0.35,
-)  # by which factor light may differ on a sheet, part of it in shadow; its colour, by which share
+SHADOW = 4.0  # by which factor light may differ on a sheet, part of it in shadow
+TINTS = 0.35  # by which share its colour may
 PLAIN_SHARE = 0.6  # of the sheet must be of one tone within that
 # median share by which light may differ from one place to the next on a sheet, a 24th of it away: on drawn sheets,
 # ruled and dusty ones, too, at most 0.034; on a pale board 0.10

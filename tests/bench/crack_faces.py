@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -188,15 +189,24 @@ def rule(told: Bytes, line: NDArray[np.float64], width: NDArray[np.float64], val
 
 
 def kept_sample(seed: int, folder: Path) -> Path | None:
-    """Draw a face into a folder, if it isn't there."""
-    file = folder / f"{seed}.npz"
+    """Draw a face into a folder, if it isn't there; None if it can't be drawn."""
+
+    def arrays() -> dict[str, Any]:
+        one = sample(seed)
+        return {"layers": one.layers, "pith": np.array(one.pith or (np.nan, np.nan))}
+
+    return kept(folder / f"{seed}.npz", arrays)
+
+
+def kept(file: Path, arrays: Callable[[], dict[str, Any]]) -> Path | None:
+    """Write arrays into a file, if it isn't there, whole or not at all; None if they can't be had."""
     if not file.exists():
         try:
-            one = sample(seed)
+            given = arrays()
         except ValueError:
             return None
         part = file.with_suffix(".part")
         with part.open("wb") as target:
-            np.savez(target, layers=one.layers, pith=np.array(one.pith or (np.nan, np.nan)))
+            np.savez(target, **given)
         part.rename(file)
     return file

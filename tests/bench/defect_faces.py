@@ -14,7 +14,7 @@ from photonest.imaging import polygon_mask
 from photonest.model import FlatPhoto
 from photonest.planar import mean_diameter
 from photonest.resizing import reduced
-from tests.bench.crack_faces import DIFFICULTIES
+from tests.bench.crack_faces import DIFFICULTIES, kept
 from tests.bench.patched import Face, drawn_face
 from tests.drawn import SceneSpec
 from tests.drawn.wear import random_wear
@@ -109,14 +109,4 @@ def _fill(kinds: Bytes, shape: Any, flat: FlatPhoto, value: int) -> None:
 
 def kept_sample(seed: int, folder: Path) -> Path | None:
     """Draw a face into a folder, if it isn't there; None if it can't be drawn."""
-    file = folder / f"{seed}.npz"
-    if not file.exists():
-        try:
-            one = sample(seed)
-        except ValueError:
-            return None
-        part = file.with_suffix(".part")
-        with part.open("wb") as target:
-            np.savez(target, **one._asdict())
-        part.rename(file)
-    return file
+    return kept(folder / f"{seed}.npz", lambda: sample(seed)._asdict())

@@ -25,7 +25,7 @@ from torch import Tensor, nn
 
 from photonest.cracks.patch_map import KINDS
 from tests.bench.defect_faces import FIRST_SEED, UNTOLD, kept_sample
-from tests.bench.train_crack_map import BATCH, CROP, MIRRORS, Faces, Network, courses, lit
+from tests.bench.train_crack_map import BATCH, CROP, MIRRORS, Faces, Network, courses, lit, write
 from tests.bench.training import DEVICE, averaged, weights_in
 
 TARGET = Path(__file__).parents[2] / "photonest" / "cracks" / "patches.onnx"
@@ -107,16 +107,6 @@ def trained(faces: Faces, steps: int, weights: Path | None) -> nn.Module:
         network.load_state_dict(known)
     network = network.to(DEVICE, memory_format=torch.channels_last)
     return averaged(network, of_batch, steps, RATE if known is None else 0.7 * RATE, WARM_UP, AVERAGED, COOLED)
-
-
-def write(network: nn.Module, target: Path) -> None:
-    """Write a network for any size that is a multiple of 16."""
-    given = torch.zeros(1, 4, 512, 512), torch.zeros(1, 2, 128, 128)
-    torch.onnx.export(
-        network.to(memory_format=torch.contiguous_format), given, str(target), opset_version=13, dynamo=False,
-        input_names=["face", "courses"], output_names=["odds"],
-        dynamic_axes={"face": {2: "h", 3: "w"}, "courses": {2: "i", 3: "j"}, "odds": {2: "k", 3: "l"}},
-    )  # fmt: skip
 
 
 def main() -> None:

@@ -13,10 +13,11 @@ from photonest.scale.paper import (
     _is_again,
     _is_known,
     _is_settled,
+    _may_be_print,
     _told,
     may_be_paper,
 )
-from photonest.scale.rectangle import Seen, proportion
+from photonest.scale.rectangle import Proportion, Seen, proportion
 from tests.scale.scenes import as_photo
 
 FOCAL = 1600.0
@@ -97,9 +98,6 @@ def test_the_grain_of_a_pale_board_is_no_paper_s(streaks: float, plain: bool) ->
 
 
 def test_a_photo_print_of_eight_by_ten_inches_is_not_taken_for_letter() -> None:
-    from photonest.scale.paper import _may_be_print
-    from photonest.scale.rectangle import Proportion
-
     # Letter is 11 by 8.5 inches; it is 3.4 % longer for its width, more than three of these standard errors
     for turned in (1, -1):
         letter, printed = (ratio**turned for ratio in (11 / 8.5, 10 / 8))
