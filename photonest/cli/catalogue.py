@@ -25,7 +25,7 @@ from photonest.cli.catalogue_common import (
     past_day_of,
 )
 from photonest.cli.catalogue_words import describe, line_of, rims_of, short, sizes
-from photonest.cli.common import AsJson, Replace, refuse_to_overwrite, say, say_warnings, show
+from photonest.cli.common import AsJson, Replace, a_number, refuse_to_overwrite, say, say_warnings, show
 from photonest.cli.piece import Kind
 
 if TYPE_CHECKING:
@@ -55,14 +55,18 @@ def find(
     place: Place = None,
     fits: Annotated[
         float | None,
-        typer.Option(metavar="MM", min=0, help="A circle of this diameter, clear of cracks, fits on the face."),
+        typer.Option(
+            metavar="MM", min=0, callback=a_number, help="A circle of this diameter, clear of cracks, fits on the face."
+        ),
     ] = None,
     since: Annotated[datetime | None, day_option("--since", help="Added on this day or later.")] = None,
     until: Annotated[datetime | None, day_option("--until", help="Added on this day or earlier.")] = None,
     withdrawn: Annotated[bool, typer.Option("--withdrawn", help="Those whose adding was taken back.")] = False,
     rim: Annotated[
         float | None,
-        typer.Option(metavar="MM", min=0, help="Pieces that could make a bowl of this rim diameter (planned)."),
+        typer.Option(
+            metavar="MM", min=0, callback=a_number, help="Pieces that could make a bowl of this rim diameter (planned)."
+        ),
     ] = None,
     inside: Annotated[int, typer.Option(metavar="N", min=0, help="With --rim: and this many bowls inside it.")] = 0,
     shop: Annotated[

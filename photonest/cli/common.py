@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import json
+import math
 import os
 import re
 import sys
@@ -26,6 +27,13 @@ OutFolder = Annotated[
 Replace = Annotated[bool, typer.Option("--replace", help="Overwrite results that are already there.")]
 AsSvg = Annotated[bool, typer.Option("--svg", help="Write the pictures as SVG as well.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result document, and nothing else, on stdout.")]
+
+
+def a_number(value: float | None) -> float | None:
+    """Return what an option gives; refuse nan, which no limit of an option's range holds back."""
+    if value is not None and math.isnan(value):
+        raise typer.BadParameter("nan is not a number.")
+    return value
 
 
 def say(text: str) -> None:

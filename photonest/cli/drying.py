@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, cast, get_args
 
 import typer
 
-from photonest.cli.common import AsJson, Replace, refuse_to_overwrite, say, show
+from photonest.cli.common import AsJson, Replace, a_number, refuse_to_overwrite, say, show
 from photonest.cli.species import OwnFile, known_species
 
 if TYPE_CHECKING:
@@ -50,7 +50,13 @@ def drying(
     ] = None,
     start_error: Annotated[
         float,
-        typer.Option("--start-error", metavar="PERCENT", min=0, help="Standard error of the measured moisture."),
+        typer.Option(
+            "--start-error",
+            metavar="PERCENT",
+            min=0,
+            callback=a_number,
+            help="Standard error of the measured moisture.",
+        ),
     ] = START_ERROR,
     temperature: Temperature = None,
     humidity: Humidity = None,

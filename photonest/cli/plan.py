@@ -17,6 +17,7 @@ from photonest.cli.common import (
     AsSvg,
     OutFolder,
     Replace,
+    a_number,
     face_and_photo,
     is_face_file,
     output_folder,
@@ -99,12 +100,17 @@ class Wishes:
     gap: Annotated[
         float,
         typer.Option(
-            metavar="PERCENT", min=0, help="Stop when no plan can be better by more.", rich_help_panel=_WISHES
+            metavar="PERCENT",
+            min=0,
+            callback=a_number,
+            help="Stop when no plan can be better by more.",
+            rich_help_panel=_WISHES,
         ),
     ] = 1.0
-    seconds: Annotated[float, typer.Option(metavar="S", min=0, help="Stop after so long.", rich_help_panel=_WISHES)] = (
-        60.0
-    )
+    seconds: Annotated[
+        float,
+        typer.Option(metavar="S", min=0, callback=a_number, help="Stop after so long.", rich_help_panel=_WISHES),
+    ] = 60.0
 
     def asked(self) -> dict[str, Any]:
         """Return these as the planner takes them."""

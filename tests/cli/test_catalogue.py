@@ -134,7 +134,7 @@ def test_finding(yard: Path) -> None:
     assert [line.split()[0] for line in run("find", "--place", "loft").stdout.splitlines()] == [code]
     assert run("find", "ash", "loft").stdout.startswith(code)
     assert run("find", "--fits", 250).stdout == ""
-    for slip in (("--fits", "nan"), ("--rim", -5), ("--inside", 2)):
+    for slip in (("--fits", "nan"), ("--rim", "nan"), ("--rim", -5), ("--inside", 2)):
         assert run("find", *slip).exit_code == 2
     assert run("find", "--state", "fresh", "--species", "ash", "--since", "2020-01-01").stdout.count("\n") == 2
     assert run("find", "--state", "mouldy").exit_code == 2

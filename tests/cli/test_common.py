@@ -180,3 +180,10 @@ def test_an_adjusted_face_says_that_the_plan_beside_it_is_stale(home: Path) -> N
         assert run("adjust", str(home), *twice).returncode == 2
     assert run("adjust", str(home), "--dismiss", "c1", "--restore", "c1").returncode == ExitCode.MARKS
     assert run("adjust", str(home), "--add-crack", "1,1 1,1").returncode == ExitCode.MARKS
+
+
+def test_nan_is_no_number_of_an_option() -> None:
+    for limit in ("--gap", "--seconds"):
+        said = run("plan", "face.json", "--stock", "slice", "--thickness", "100", limit, "nan")
+        assert said.returncode == 2
+        assert "nan is not a number" in said.stderr
