@@ -20,6 +20,7 @@ from photonest.asking import Choices
 from photonest.imaging import polygon_mask
 from tests.bench.cracks import PHOTOS, truths
 from tests.bench.cracks import Truth as Annotation
+from tests.bench.scale_cases import told
 from tests.bench.whole import line, measured, table
 from tests.drawn import Drawn, SceneSpec, Truth, random_spec
 from tests.drawn.camera import decode_srgb
@@ -77,20 +78,6 @@ def _truth(spec: SceneSpec, annotation: Annotation, mm: Callable[[Any], Array]) 
     )
 
 
-def told(drawn: Drawn) -> Choices:
-    """Return what a user would tell of the reference."""
-    settings: dict[tuple[str, str], dict[str, Any]] = {}
-    for item in drawn.truth.references:
-        if item.kind == "bar":
-            settings["scale", "bar"] = {"square_mm": item.pitch}
-        if item.kind == "ruler":
-            settings["scale", "ruler"] = {"ticks": item.variant.split()[-1]}
-        if item.kind == "paper":
-            name = item.variant.split()[0]
-            settings["scale", "paper"] = {"size": "any" if name in ("A4", "Letter") else name}
-    return Choices(settings=settings)
-
-
 def main() -> None:
     """Print the table."""
     import cv2
@@ -107,7 +94,8 @@ def main() -> None:
         drawn = composited(seed, annotation, asked.reference, asked.megapixels)
         if asked.keep is not None:
             drawn.save(asked.keep / f"{asked.reference}-{seed}.jpg")
-        rows.append(measured(seed, drawn, told(drawn)))
+        settings = {("scale", finder): options for finder, options in told(drawn.truth.references).items()}
+        rows.append(measured(seed, drawn, Choices(settings=settings)))
         print(annotation["file"][:14], line(rows[-1]), flush=True)
     print(table(rows) if rows else "no photos here")
 

@@ -1,11 +1,11 @@
 """Train the network that says at each place how like a crack it is: ``python -m tests.bench.train_crack_map``.
 
-``[faces] [steps] [file] [folder]``: draws `faces` (4900), end grain and side grain, some with more lines drawn into
-them (`tests.bench.cracked`), a fifth of them worn (`tests.drawn.wear`), into `folder`, where a later run finds them;
-meanwhile trains `steps` (27 000) times on cuttings of them, each time changed anew, half of them as bad light or a poor
-camera would (`tests.bench.poor_photos`); and writes `file`, photonest/cracks/map.onnx. It needs PyTorch and onnx, which
-nothing else here but the training of other networks does, and a graphics card or patience: 25 minutes of a card that
-trained two networks at a time, and of sixteen cores. No real photo is used.
+Draws faces, end grain and side grain, some with more lines drawn into them (`tests.bench.cracked`), a fifth of them
+worn (`tests.drawn.wear`), into a folder, where a later run finds them; meanwhile trains on cuttings of them, each time
+changed anew, half of them as bad light or a poor camera would (`tests.bench.poor_photos`); and writes
+photonest/cracks/map.onnx. It needs PyTorch and onnx, which nothing else here but the training of other networks does,
+and a graphics card or patience: 25 minutes of a card that trained two networks at a time, and of sixteen cores. No real
+photo is used.
 
 What ships was made by this recipe in two runs: one of 8000 and 8000 steps on 2660 faces, and one of 10 600 that went on
 from its weights with 2200 others. Another run gives other weights of like quality, so look at the judge again after it
@@ -14,7 +14,7 @@ from its weights with 2200 others. Another run gives other weights of like quali
 
 from __future__ import annotations
 
-import sys
+import argparse
 import time
 from collections.abc import Callable, Iterable
 from functools import partial
@@ -220,18 +220,24 @@ def write(network: nn.Module, target: Path) -> None:
     )  # fmt: skip
 
 
-def main(count: int, steps: int, target: Path, folder: Path) -> None:
+def main() -> None:
     """Draw, train and write."""
-    folder.mkdir(exist_ok=True, parents=True)
-    seeds = range(FIRST_SEED, FIRST_SEED + count)
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--faces", type=int, default=4900)
+    parser.add_argument("--steps", type=int, default=27_000)
+    parser.add_argument("--folder", type=Path, default=Path("drawn_faces"), help="where drawn faces are kept")
+    parser.add_argument("--target", type=Path, default=TARGET)
+    asked = parser.parse_args()
+    asked.folder.mkdir(exist_ok=True, parents=True)
+    seeds = range(FIRST_SEED, FIRST_SEED + asked.faces)
     with Pool() as pool:  # begun before the device is first used: a process forked afterwards could not live with it
-        faces = Faces(pool.imap_unordered(partial(kept_sample, folder=folder), seeds, chunksize=2), min(count, LEAST))
-        network = trained(faces, steps)
+        faces = Faces(
+            pool.imap_unordered(partial(kept_sample, folder=asked.folder), seeds, chunksize=2), min(asked.faces, LEAST)
+        )
+        network = trained(faces, asked.steps)
         print(f"{len(faces.layers)} faces drawn", flush=True)
-    write(network, target)
+    write(network, asked.target)
 
 
 if __name__ == "__main__":
-    asked = sys.argv[1:]
-    count, steps, target, folder = [*asked, *("4900", "27000", str(TARGET), "drawn_faces")[len(asked) :]]
-    main(int(count), int(steps), Path(target), Path(folder))
+    main()

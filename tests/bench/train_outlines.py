@@ -1,10 +1,9 @@
-"""Train the network that tells wood, bark and rest apart: ``python -m tests.bench.train_outlines [scenes] [steps]``.
+"""Train the network that tells wood, bark and rest apart: ``python -m tests.bench.train_outlines``.
 
-Draws `scenes` (7000) small scenes of every kind on all processors, trains `steps` (10000) times meanwhile, each time on
-about a hundred of them changed anew (see `tests.bench.outline_batches`), and writes photonest/outline/shares.onnx. It
-needs PyTorch and onnx, which nothing else here does, and a graphics card (nine minutes on a fast one) or much patience.
-No real photo is used. A third argument names another file to write; a fourth, a file of weights to go on from where
-there is one, on fresh scenes, and to keep the new ones in. Gone on, what is written is the mean of the weights before
+Draws small scenes of every kind on all processors, trains meanwhile, each step on about a hundred of them changed anew
+(see `tests.bench.outline_batches`), and writes photonest/outline/shares.onnx. It needs PyTorch and onnx, which nothing
+else here but the other trainings do, and a graphics card (nine minutes on a fast one) or much patience. No real photo
+is used. Gone on from other weights, which it does on fresh scenes, what is written is the mean of the weights before
 and after, which does better than either: on 150 fresh scenes 0.60 % of the diameter instead of 0.67 for the new alone.
 
 What ships was trained so, each time gone on from the weights kept: 9934 steps from 6590 scenes, with fewer slants and
@@ -17,7 +16,6 @@ the weights of the doubt still hold (``python -m tests.bench.outlines doubt``).
 from __future__ import annotations
 
 import math
-import sys
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -34,7 +32,7 @@ from photonest.outline.network import SIDE
 from photonest.resizing import cropped, reduced
 from tests.bench.outline_batches import changed
 from tests.bench.piece_scenes import KINDS, piece_scene
-from tests.bench.training import DEVICE, Drawn, answer, trained_as_drawn, weights_in
+from tests.bench.training import DEVICE, Drawn, answer, asked, trained_as_drawn, weights_in
 from tests.drawn import SceneSpec
 from tests.drawn.references import Item
 
@@ -194,23 +192,22 @@ def loss_of_batch(network: nn.Module, scenes: Drawn) -> Tensor:
     return loss(answer(network, given), truth, counts)
 
 
-def main(count: int, steps: int, target: Path, kept: Path | None) -> None:
+def main() -> None:
     """Draw, train and write."""
-    weights = weights_in(kept)
+    told = asked(__doc__, "scenes", 7000, 10_000, TARGET)
+    weights = weights_in(told.weights)
     first = FIRST_SEED if weights is None else SEED_ON
     network = trained_as_drawn(
-        Network, small_scene, loss_of_batch, range(first, first + count), steps, weights,
+        Network, small_scene, loss_of_batch, range(first, first + told.count), told.steps, weights,
         least=LEAST_DRAWN, warm_up=WARM_UP, kept=AVERAGED,
     )  # fmt: skip
-    if kept is not None:
-        torch.save(network.state_dict(), kept)
+    if told.weights is not None:
+        torch.save(network.state_dict(), told.weights)
     if weights is not None:
         network.load_state_dict({name: (part + weights[name]) / 2 for name, part in network.state_dict().items()})
     given = torch.zeros(1, SEEN, SIDE, SIDE)
-    torch.onnx.export(network, (given,), str(target), opset_version=13, dynamo=False)
+    torch.onnx.export(network, (given,), str(told.target), opset_version=13, dynamo=False)
 
 
 if __name__ == "__main__":
-    given = sys.argv[1:]
-    count, steps, target = [*given[:3], *("7000", "10000", str(TARGET))[len(given) :]]
-    main(int(count), int(steps), Path(target), Path(given[3]) if len(given) > 3 else None)
+    main()

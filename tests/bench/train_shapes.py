@@ -1,11 +1,9 @@
 """Train the network that sees cards and paper: ``python -m tests.bench.train_shapes``.
 
-``[scenes] [steps] [file] [weights]``: draws `scenes` (9000) small scenes on all processors, with cards and paper and
-what else lies about on a bench, trains `steps` (7000) times meanwhile, each time on 64 of them changed anew (see
-`tests.bench.shape_batches`), and writes `file`, photonest/scale/shapes.onnx. It needs PyTorch and onnx, which nothing
-else here but the other trainings do, and a graphics card (0.15 s a step on a fast one, beside sixteen cores that draw)
-or much patience. No real photo is used. With `weights` it goes on from those in that file, where there is one, on fresh
-scenes, and keeps the new ones there.
+Draws small scenes on all processors, with cards and paper and what else lies about on a bench, trains meanwhile, each
+step on 64 of them changed anew (see `tests.bench.shape_batches`), and writes photonest/scale/shapes.onnx. It needs
+PyTorch and onnx, which nothing else here but the other trainings do, and a graphics card (0.15 s a step on a fast one,
+beside sixteen cores that draw) or much patience. No real photo is used. From other weights it goes on on fresh scenes.
 
 What ships was trained so in two goes: 4900 steps from 12000 scenes, kept smaller and without looks from near, and 2900
 steps from 7000 others by this recipe. Another run gives other weights of like quality: run ``python -m
@@ -15,7 +13,6 @@ tests.bench.scale card card-on-face paper none+lookalikes`` after it, on fresh s
 from __future__ import annotations
 
 import math
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
@@ -29,7 +26,7 @@ from torch import Tensor, nn
 from tests.bench.scale_cases import scene
 from tests.bench.shape_batches import CANVAS, CARD, CARD_ROUND, NOTHING, PAPER, UNTOLD, Shapes, changed
 from tests.bench.train_crack_map import Layer
-from tests.bench.training import DEVICE, Drawn, answer, trained_as_drawn, weights_in
+from tests.bench.training import DEVICE, Drawn, answer, asked, trained_as_drawn, weights_in
 from tests.drawn import SceneSpec, draw
 from tests.drawn.lookalikes import lookalikes
 from tests.drawn.noise import generator
@@ -209,20 +206,19 @@ def write(network: nn.Module, target: Path) -> None:
     onnx.save(model, target)
 
 
-def main(count: int, steps: int, target: Path, kept: Path | None) -> None:
+def main() -> None:
     """Draw, train and write."""
-    weights = weights_in(kept)
+    told = asked(__doc__, "scenes", 9000, 7000, TARGET)
+    weights = weights_in(told.weights)
     first = FIRST_SEED if weights is None else SEED_ON
     network = trained_as_drawn(
-        Network, small_scene, loss_of_batch, range(first, first + count), steps, weights,
+        Network, small_scene, loss_of_batch, range(first, first + told.count), told.steps, weights,
         least=LEAST_DRAWN, warm_up=WARM_UP, kept=AVERAGED,
     )  # fmt: skip
-    if kept is not None:
-        torch.save(network.state_dict(), kept)
-    write(network, target)
+    if told.weights is not None:
+        torch.save(network.state_dict(), told.weights)
+    write(network, told.target)
 
 
 if __name__ == "__main__":
-    given = sys.argv[1:]
-    count, steps, target = [*given[:3], *("9000", "7000", str(TARGET))[len(given) :]]
-    main(int(count), int(steps), Path(target), Path(given[3]) if len(given) > 3 else None)
+    main()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import math
 import time
 from collections.abc import Callable, Iterable, Sequence
@@ -103,6 +104,16 @@ def answer(network: nn.Module, given: Tensor) -> Tensor:
     with torch.autocast(DEVICE, torch.bfloat16):
         found: Tensor = network(given.contiguous(memory_format=torch.channels_last))
     return found.float()
+
+
+def asked(doc: str | None, drawn: str, count: int, steps: int, target: Path) -> argparse.Namespace:
+    """Return what the command line asks of a training, by a module's docstring: `drawn` names what it draws."""
+    parser = argparse.ArgumentParser(description=doc, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument(f"--{drawn}", dest="count", type=int, default=count, help=f"to draw ({count})")
+    parser.add_argument("--steps", type=int, default=steps, help=f"of training ({steps})")
+    parser.add_argument("--target", type=Path, default=target, help="file to write; by default the package's own")
+    parser.add_argument("--weights", type=Path, help="go on from these, where they are, and keep the new ones there")
+    return parser.parse_args()
 
 
 def weights_in(file: Path | None) -> Weights | None:

@@ -8,10 +8,11 @@ true cracks' length was found (within 3 mm), and how much of what was called see
 
 from __future__ import annotations
 
+import argparse
 import hashlib
 import math
-import sys
 from dataclasses import dataclass
+from typing import get_args
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -25,6 +26,7 @@ from photonest.registry import Registry
 from tests.bench.faces import edge_distances
 from tests.bench.tips import tips
 from tests.drawn import Drawn, Truth, draw, random_spec
+from tests.drawn.vary import Difficulty
 
 NEAR = 3.0
 
@@ -153,16 +155,20 @@ def table(rows: list[Row]) -> str:
     return "\n".join(lines)
 
 
-def main(count: int = 30, first: int = 50_000, difficulty: str = "medium") -> None:
+def main() -> None:
     """Print the tables."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("count", type=int, nargs="?", default=30)
+    parser.add_argument("first", type=int, nargs="?", default=50_000, help="seed of the first photo")
+    parser.add_argument("difficulty", nargs="?", default="medium", choices=get_args(Difficulty))
+    asked = parser.parse_args()
     rows = []
-    for seed in range(first, first + count):
-        drawn = draw(random_spec(seed, reference="marker-sheet", difficulty=difficulty))  # type: ignore[arg-type]
+    for seed in range(asked.first, asked.first + asked.count):
+        drawn = draw(random_spec(seed, reference="marker-sheet", difficulty=asked.difficulty))
         rows.append(measured(seed, drawn))
         print(line(rows[-1]), flush=True)
     print(table(rows))
 
 
 if __name__ == "__main__":
-    numbers = [int(argument) for argument in sys.argv[1:3]]
-    main(*numbers, **({"difficulty": sys.argv[3]} if len(sys.argv) > 3 else {}))  # type: ignore[arg-type]
+    main()
