@@ -13,7 +13,7 @@ from photonest.scale.advice import rolled
 from photonest.scale.bar_fit import corner_marks, fit_bar
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, View, mapped, prior_of
-from photonest.scale.corners import in_picture, refined
+from photonest.scale.corners import in_picture, saddle_points
 from photonest.scale.edges import Edge, coarse_edge, fine_edge
 from photonest.scale.sides import Side
 
@@ -89,7 +89,7 @@ class Bar:
     def _measured(self, photo: Photo, grey: NDArray[np.uint8], chain: Array, square: float) -> Scale | NotFound:
         number, points = chain[:, 0], chain[:, 1:]
         pitch = float(np.median(np.linalg.norm(np.diff(points, axis=0), axis=1) / np.diff(number)))
-        points = refined(grey, points, 0.25 * pitch)
+        points = saddle_points(grey, points, 0.25 * pitch)
         homography = _first(number, points, square)
         if homography is None:
             return NotFound("the bar's corners lie on no straight line", "Keep the bar straight and flat.")
@@ -97,7 +97,7 @@ class Bar:
         if len(edges) < FEWEST_EDGES:
             return NotFound("too few squares of the bar are in sight", "Uncover more of it, or go nearer.")
         homography = _second(homography, sides, edges, square)
-        corner_sides, corners = corner_marks(points, refined(grey, points, 0.14 * pitch))
+        corner_sides, corners = corner_marks(points, saddle_points(grey, points, 0.14 * pitch))
         answer = fit_bar(
             prior_of(photo), homography, sides + corner_sides, edges + corners, (float(np.median(number)) * square, 0.0)
         )

@@ -15,7 +15,7 @@ from photonest.scale.advice import SEEMS_CROPPED
 from photonest.scale.board import CHECK_LINE_MM, PAPER_MM, Paper, SheetLayout, sheet_layout
 from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, Prior, View, mapped, prior_if_cropped, prior_of, start, strained
-from photonest.scale.corners import are_saddles, in_picture, refined
+from photonest.scale.corners import are_saddles, in_picture, saddle_points
 from photonest.scale.height import face_above
 from photonest.scale.seen_markers import SeenMarkers, seen_markers
 from photonest.scale.sheet_fit import MORE, Corners, SheetView, fit_corners, rough_fit
@@ -228,7 +228,7 @@ def board_corners(grey: Grey, layout: SheetLayout, stretch: float, predict: Call
     mm, guesses = mm[near], guesses[near]
     if not len(mm):
         return Corners(guesses, mm, guesses[:, 0])
-    px, closer = refined(grey, guesses, 0.9 * window), refined(grey, guesses, 0.5 * window)
+    px, closer = saddle_points(grey, guesses, 0.9 * window), saddle_points(grey, guesses, 0.5 * window)
     apart = np.linalg.norm(px - closer, axis=1)
     around = predict((mm[:, None] + _quadrants(layout, mm, 0.6 * clear)).reshape(-1, 2) * stretch)
     around = around.reshape(-1, 4, 2) + (px - guesses)[:, None]

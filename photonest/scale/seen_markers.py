@@ -18,9 +18,12 @@ SMALLEST_PX = 8.0  # side of a square there that may be a marker's; below two pi
 THRESHOLDS_PX = (11, 23)  # windows that dark is told from light in
 FEWEST_MIRRORED = 3  # markers that read backwards by which a photo is taken to be mirrored
 # a sheet's squares crowd: so many alike lie within so many sides of one (28 to 57 about one of a drawn sheet, at most 3
-# on grass, gravel, leaves and chips). Where hardly a marker of a crowd is read, it is looked at so much larger
-CROWD, CROWDED, ALIKE = 9, 6.0, 0.3
-FEW_READ, SIDE_READ_PX, MOST_ENLARGED, MOST_CLOSER_PX = 6, 32.0, 2.0, 2000
+# on grass, gravel, leaves and chips). A third of a crowd is markers at least: where fewer are read, it is looked at so
+# large, and sharpened by so much at that blur (of blurred drawn sheets 25 markers instead of 14, of clear ones as many)
+CROWD, CROWDED, ALIKE, LEAST_READ = 9, 6.0, 0.3, 1 / 3
+SIDE_READ_PX, MOST_ENLARGED, MOST_CLOSER_PX = 32.0, 2.0, 2000
+SHARPENED, BLUR_PX = 5.0, 1.5
+FEW_READ = 6  # fewer markers of a crowd tell of a sheet too small or too blurred
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +64,7 @@ def _looked_for(photo: Photo) -> SeenMarkers:
     # pixel centres: x of the full photo is (x + 1/2) / ratio - 1/2 of the small one
     ratio = np.array(small.shape[::-1]) / (np.array(grey.shape[::-1]) // fold * fold)
     numbers, px, others = _read(small)
-    crowd = _crowd(np.concatenate([px, others])) if len(numbers) < FEW_READ else None
+    crowd = _crowd(px, others)
     if crowd is not None:
         nearer, its = _read_closer(grey, (crowd + 0.5) / ratio - 0.5)
         if len(nearer) > len(numbers):
@@ -91,16 +94,21 @@ def _read(grey: NDArray[np.uint8]) -> tuple[NDArray[np.int_], Array, Array]:
     return listed, np.reshape(px, (-1, 4, 2)).astype(float), np.reshape(others, (-1, 4, 2)).astype(float)
 
 
-def _crowd(quads: Array) -> Array | None:
-    """Return those of many quadrangles, shape (n, 4, 2), that crowd about one and are alike; None if few do."""
+def _crowd(read: Array, others: Array) -> Array | None:
+    """Return those of many quadrangles that crowd about one and are alike, shape (n, 4, 2).
+
+    None if few do, or if what was read among them is as many as a sheet's squares hold.
+    """
+    quads = np.concatenate([read, others])
     if len(quads) <= CROWD:
         return None
     size = np.linalg.norm(quads - np.roll(quads, 1, axis=1), axis=2).mean(axis=1)
     middle = quads.mean(axis=1)
     apart = np.linalg.norm(middle[:, None] - middle, axis=2) / size
     alike = (apart < CROWDED) & (np.abs(np.log(size[:, None] / size)) < ALIKE)
-    most = alike.sum(axis=0).argmax()
-    return quads[alike[:, most]] if alike[:, most].sum() > CROWD else None
+    one = alike[:, alike.sum(axis=0).argmax()]
+    many = int(one.sum())
+    return quads[one] if many > CROWD and one[: len(read)].sum() < LEAST_READ * many else None
 
 
 def _read_closer(grey: NDArray[np.uint8], crowd: Array) -> tuple[NDArray[np.int_], Array]:
@@ -115,6 +123,7 @@ def _read_closer(grey: NDArray[np.uint8], crowd: Array) -> tuple[NDArray[np.int_
     times = min(SIDE_READ_PX / side, MOST_ENLARGED, MOST_CLOSER_PX / float((high - low).max()))
     part = grey[low[1] : high[1], low[0] : high[0]]
     part = cv2.resize(part, None, fx=times, fy=times, interpolation=cv2.INTER_CUBIC if times > 1 else cv2.INTER_AREA)
+    part = cv2.addWeighted(part, 1 + SHARPENED, cv2.GaussianBlur(part, (0, 0), BLUR_PX), -SHARPENED, 0)
     numbers, px, _ = _read(np.asarray(part))
     return numbers, (px + 0.5) / (np.array(part.shape[::-1]) / (high - low)) - 0.5 + low
 

@@ -187,6 +187,14 @@ def test_sheet_bent_one_way_is_measured_and_told() -> None:
     assert abs(diameter_off_pct(scale, CAMERA)) < 1.0
 
 
+@pytest.mark.parametrize("blur_px", [1.2, 1.6])
+def test_a_blurred_sheet_is_measured(blur_px: float) -> None:
+    """From 800 mm hardly half of its markers read as they are, and its corners lie within the blur."""
+    camera = replace(CAMERA, distance=800, blur_px=blur_px)
+    scale = found(seen(camera))
+    assert abs(diameter_off_pct(scale, camera)) < 2 * diameter_error_pct(scale, LOG_ON_SHEET) < 0.5
+
+
 def test_search_is_shared_and_forgotten_with_the_photo() -> None:
     photo = as_photo(seen())
     first = seen_markers(photo)
