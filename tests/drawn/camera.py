@@ -177,6 +177,26 @@ def photo_box(camera: CameraSpec, points: ArrayLike, z: float, margin: int = 3) 
     return box if box[0] < box[2] and box[1] < box[3] else None
 
 
+def in_sight(camera: CameraSpec, polygon: Array, z: float) -> Array:
+    """Return the part of a convex polygon of the plane at depth z that a photo half as wide and high again shows.
+
+    What reaches under a tilted camera or far past the frame falls where neither pinhole nor lens says anything: it is
+    cut off; what doesn't is returned as it is. Shape (n, 2), in mm; n is 0 where nothing is in sight.
+    """
+    import cv2
+
+    h = np.column_stack([polygon, np.ones(len(polygon))]) @ camera.homography(z).T
+    size = np.array([camera.width, camera.height])
+    if (h[:, 2] > 0).all() and (np.abs(h[:, :2] - h[:, 2:] * camera.centre_px) < size.max() * h[:, 2:]).all():
+        return polygon
+    t = np.linspace(-0.25, 1.25, 9)
+    low, high = np.full(9, t[0]), np.full(9, t[-1])
+    border = np.stack([np.concatenate([t, high, t[::-1], low]), np.concatenate([low, t, high, t[::-1]])], 1)
+    seen = cv2.convexHull(camera.px_to_mm(border * size, z).astype(np.float32))
+    _, part = cv2.intersectConvexConvex(cv2.convexHull(polygon.astype(np.float32)), seen)
+    return np.zeros((0, 2)) if part is None else np.asarray(part.reshape(-1, 2), float)
+
+
 def expose(linear: F32, camera: CameraSpec, seed: int) -> NDArray[np.uint8]:
     """Return the sRGB picture, shape (height, width, 3), that the camera makes of linear light of the same shape."""
     import cv2

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from tests.drawn.camera import F32, CameraSpec, decode_srgb, lookup, photo_box
+from tests.drawn.camera import F32, CameraSpec, decode_srgb, in_sight, lookup, photo_box
 from tests.drawn.prints import artwork
 from tests.drawn.references import Item
 from tests.drawn.spec import SceneSpec
@@ -18,8 +18,12 @@ def lay(light: F32, item: Item, spec: SceneSpec) -> None:
     import cv2
 
     camera = spec.camera
-    lift = int((abs(item.curl) + item.arch) * camera.scale_at(item.centre, item.z))
-    box = photo_box(camera, item.corners, item.z, 6 + lift)
+    part = in_sight(camera, item.corners, item.z)
+    if not len(part):
+        return
+    scale = camera.scale_at(part.mean(axis=0), item.z)
+    lift = int((abs(item.curl) + item.arch) * scale)
+    box = photo_box(camera, part, item.z, 6 + lift)
     if box is None:
         return
     if item.kind != "heap":
@@ -29,7 +33,7 @@ def lay(light: F32, item: Item, spec: SceneSpec) -> None:
     if item.curl or item.arch:
         x, y = _curled(item, camera, box, x, y)
     u, v = item.to_own(x, y)
-    sample = 1 / (camera.scale_at(item.centre, item.z) * SUPERSAMPLE)
+    sample = 1 / (scale * SUPERSAMPLE)
     soft = 1.5 if item.kind == "heap" else sample
     cover = np.clip(item.inside(u, v) / np.float32(soft) + 0.5, 0, 1)
     art = artwork(item, 1.2 * sample)
@@ -84,9 +88,11 @@ def _shadow_of(light: F32, item: Item, spec: SceneSpec) -> None:
     z = min(item.z + height, spec.bench.below) if item.z < spec.bench.below else item.z
     a = np.radians(spec.light.from_deg)
     throw = spec.light.slant * height * np.array([np.cos(a), np.sin(a)])
-    corners = item.edge - throw
+    corners = in_sight(camera, item.edge - throw, z)
+    if not len(corners):
+        return
     px = camera.mm_to_px(corners, z)
-    soft = (0.8 + 0.25 * height) * camera.scale_at(item.centre, z)
+    soft = (0.8 + 0.25 * height) * camera.scale_at(corners.mean(axis=0), z)
     box = photo_box(camera, corners, z, int(3 * soft) + 3)
     if box is None:
         return
@@ -106,7 +112,8 @@ def _sides_of(light: F32, item: Item, camera: CameraSpec) -> None:
 
     if item.thick <= 0:
         return
-    below = camera.mm_to_px(item.edge, item.z + item.thick)
-    hull = cv2.convexHull(np.concatenate([camera.mm_to_px(item.edge, item.z), below]).astype(np.float32))
+    depths = (item.z, item.z + item.thick)
+    seen = [camera.mm_to_px(in_sight(camera, item.edge, z), z) for z in depths]
+    hull = cv2.convexHull(np.concatenate(seen).astype(np.float32))
     colour = [float(v) for v in 0.45 * decode_srgb(np.asarray(item.colour))]
     cv2.fillConvexPoly(light, np.round(hull * 16).astype(np.int32), colour, cv2.LINE_8, 4)

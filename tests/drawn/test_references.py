@@ -197,6 +197,19 @@ def test_no_decoy_has_a_references_proportions(seed: int) -> None:
             assert abs(proportion / known - 1) > 0.055
 
 
+def test_what_reaches_under_the_camera_looks_as_if_it_ended_past_the_frame() -> None:
+    camera = CameraSpec(width=400, height=300, focal_px=350.0, distance=200.0, tilt_deg=30.0, k1=-0.03, noise=0.0)
+    wood, bench = WoodSpec(diameter=30.0, bark=0.0), BenchSpec("dark", 1, (0.1, 0.1, 0.1), 20.0)
+    seen = []
+    for length in (150.0, 900.0):  # along y, from -30 on; the photo shows y from -79, and from -396 on it is behind us
+        board = Item("board", (0.0, -30 - length / 2), 90.0, 2.0, "", (length, 60.0), (0.7, 0.6, 0.4), thick=15.0)
+        assert (np.array([0, -30 - length, 1]) @ camera.homography(2.0)[2] < 0) == (length > 366)
+        spec = SceneSpec(wood=wood, bench=bench, items=(board,), light=LightSpec(cast=0.0), camera=camera)
+        seen.append(draw(spec).pixels.mean(axis=2) > 90)
+    assert 0.1 < seen[0].mean() < 0.6
+    assert np.mean(seen[0] != seen[1]) < 0.005  # its grain is another
+
+
 def test_options_change_only_what_they_name() -> None:
     plain = random_spec(31, reference="none", difficulty="hard", max_tilt=20.0)
     with_card = random_spec(31, reference="card", difficulty="hard", max_tilt=20.0)
