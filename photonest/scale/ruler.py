@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -12,14 +12,14 @@ from numpy.typing import NDArray
 from photonest.model import NotFound, Photo, Scale
 from photonest.scale.advice import rolled
 from photonest.scale.build import scale_from_view
-from photonest.scale.camera import TURN, Array, Prior, View, mapped, prior_of
+from photonest.scale.camera import OPTICS, TURN, Array, Prior, View, mapped, prior_of
 from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.combs import Comb, combs
 from photonest.scale.edges import Edge
 from photonest.scale.lines import Lines
 from photonest.scale.ruler_edges import WIDEST_MM, edges_across, edges_along, straight_lines, y_of
 from photonest.scale.second_edge import second_edge
-from photonest.scale.sides import Side, fit_sides
+from photonest.scale.sides import Side, fit_sides, refit_sides
 from photonest.scale.tick_grid import CLEARLY, band, grid, zone_line
 from photonest.scale.tick_heights import INCH_MM, LEAST_TIMES, between_fives, tick_mm
 from photonest.scale.tick_wave import centred, followed
@@ -232,7 +232,7 @@ def _fitted(
     stray = TICK_STRAY * max(1.0, FINE_PITCH / comb.pitch) ** 4 * max(1.0, CLEARLY / comb.strength) ** 2
 
     def fitted(
-        seen: list[tuple[float, Array, float]], error: float, ends: list[Edge]
+        seen: list[tuple[float, Array, float]], error: float, ends: list[Edge], near: Iterable[View | None] = ()
     ) -> tuple[tuple[View, View | None] | None, list[Side], list[Edge]]:
         loose = len(ends) + 1  # where the other edge's ticks begin and the ends lie is not known
         free = np.eye(loose + 1)[:, 1:]
@@ -244,17 +244,22 @@ def _fitted(
         edges = [*[Edge(points, error, 1.0) for _, points, _ in seen], along, *ends]
         edges += [Edge(points, error_px, 1.0) for _, points, error_px in other]
         errors = (WIDEST_MM,) * loose
+        # what is not known of a ruler is begun anew at zero
+        begun = [View(np.append(view.values[:OPTICS], np.zeros(loose + 1)), view.turned) for view in near if view]
+        if begun:
+            return refit_sides(prior, begun, sides, edges, errors, side_px=stray), sides, edges
         return fit_sides(prior, homography, sides, edges, errors, (0.0, 0.0), side_px=stray), sides, edges
 
     error, grown = seen[0][2], False
     alone, slope = fitted(seen, error, [])[0] if ends else None, MAY_SLOPE
+    answer = alone
     if alone is not None:
-        with_each = [fitted(seen, error, [end])[0] for end in ends]
+        with_each = [fitted(seen, error, [end], alone)[0] for end in ends]
         agreed = [_agree(alone, view) for view in with_each]
         slope = max([slope, *[_angle(alone[0], view[0]) for view in with_each if view is not None]])
         ends = [end for end, agrees in zip(ends, agreed, strict=True) if agrees]
     while True:
-        answer, sides, edges = fitted(seen, error, ends)
+        answer, sides, edges = fitted(seen, error, ends, answer or ())
         if answer is None:
             return None
         off = [_off(answer[0], side, edge) for side, edge in zip(sides, edges, strict=True)]

@@ -10,7 +10,7 @@ from photonest.model import Photo
 from photonest.scale.camera import Array, mapped
 from photonest.scale.combs import Comb
 from photonest.scale.edges import Edge, coarse_edge, fine_edge
-from photonest.scale.lines import Lines, joined, straight_segments
+from photonest.scale.lines import LSD_SCALE, Lines, joined, straight_segments
 from photonest.scale.tick_wave import projective
 
 SEARCH_PX, SHORTEST, SMOOTH_PX = 640, 0.06, 0.7  # picture that lines are looked for in; line, as a share; blur
@@ -22,16 +22,18 @@ WIDEST_MM = 80.0  # ruler
 
 
 def straight_lines(pixels: NDArray[np.uint8]) -> Lines:
-    """Return straight lines in a picture, the longest first: what is edged in red, in blue or in evened tones."""
+    """Return straight lines in a picture, the longest first: what is edged in blue, or in evened tones."""
     import cv2
 
-    factor = min(1.0, SEARCH_PX / max(pixels.shape))
-    small = cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA) if factor < 1 else pixels
+    small = pixels
+    while max(small.shape) > 2 * SEARCH_PX:  # halving takes a fraction of the time that other ratios do
+        small = cv2.resize(small, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    factor = min(1.0, SEARCH_PX / max(small.shape))
+    small = cv2.resize(small, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA) if factor < 1 else small
     ratio = np.array(small.shape[1::-1]) / pixels.shape[1::-1]
-    smooth = cv2.GaussianBlur(small, (0, 0), SMOOTH_PX)
-    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, 1.0)
-    found = [detector.detect(np.ascontiguousarray(smooth[..., channel]))[0] for channel in (0, 2)]
-    ends = [straight_segments(small).ends, *[part.reshape(-1, 2, 2) for part in found if part is not None]]
+    blue = cv2.GaussianBlur(np.ascontiguousarray(small[..., 2]), (0, 0), SMOOTH_PX)
+    found = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, LSD_SCALE).detect(blue)[0]
+    ends = [straight_segments(small).ends, *([] if found is None else [found.reshape(-1, 2, 2)])]
     lines = joined(Lines(np.concatenate(ends)), SHORTEST * SEARCH_PX)
     return Lines((lines.ends + 0.5) / ratio - 0.5)
 

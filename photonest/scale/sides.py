@@ -115,10 +115,12 @@ def refit_sides(
     edges: Sequence[Edge],
     size_errors: Sequence[float],
     bend_error: float = 0.0,
+    side_px: float | None = None,
 ) -> tuple[View, View | None] | None:
     """Return the most likely view of one shape and the second most likely, near views that its edges gave before."""
-    seen = _BentPoints(sides, edges) if bend_error else _Points(sides, edges)
-    errors = (*size_errors, _growth(edges), *[bend_error] * (2 if bend_error else 0))
+    seen = _BentPoints(sides, edges) if bend_error else _Points(sides, edges, side_px)
+    growth = _growth(edges) if side_px is None else GROWTH_PX
+    errors = (*size_errors, growth, *[bend_error] * (2 if bend_error else 0))
     firsts = [*begun, *_under_long_lens(prior, begun[0].homography, len(errors))]
     return _best_two([_settled(view, prior, seen, errors, softness=SOFTNESS[-1:]) for view in firsts])
 
