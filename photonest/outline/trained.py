@@ -24,7 +24,7 @@ DOUBTED = "The outline may be wrong by {error:.0f} % of the diameter: check it i
 MARGINS = (0.2, 0.06)  # about the piece, in shares of its extent, when it is looked at from nearer
 NEARER_PX = 256  # longer side of the picture in which the looks from near are laid over each other
 PLAIN_PX, PLAIN_WITHIN = 1024, 0.012
-AT_ODDS = 0.04  # of the diameter: what is seen from far and from near then counts alike, else the nearer look alone
+AT_ODDS = 0.04  # of the diameter: what is seen from far and from near; then it is looked at again by the nearer edge
 CUT_OUT = PlainLimits(spread=1.0)  # a real cloth or board is less even, and may look like the bark before it
 PLAIN_ERROR, LEAST_ERROR = 0.0015, 0.0025  # of the diameter
 CLOSE = replace(FINE, half_width=0.012)  # about an edge that lies beside a stronger one
@@ -48,7 +48,8 @@ class TrainedOptions:
     least_bark_pct : float
         Bark thinner than this, in percent of the mean diameter, is not told apart.
     doubtful_pct : float
-        From this expected error on, in percent of the mean diameter, the outline comes with a warning.
+        From this expected error on, in percent of the mean diameter, the outline comes with a warning; also where
+        what is seen from far and from near is at odds.
     """
 
     work_px: int = 1400
@@ -125,13 +126,10 @@ def see(flat: FlatPhoto) -> Sight | NotFound:
     first = far.edge()
     if first is None or polygon_area(flat.to_px(first)) < 0.002 * flat.pixels[..., 0].size:
         return nothing
-    near = [_nearer(flat, first, margin) for margin in MARGINS]
-    onto = reduced(near[0], NEARER_PX)
-    turned = [one.onto(onto) for k, part in enumerate(near) for one in looks(part, MIRRORED[k :: len(near)])]
-    common = mean_of(turned).with_doubtful_bark().without_tongues()
+    turned, common = _from_near(flat, first)
     outer = common.edge()
-    if outer is None or apart(first, outer) > AT_ODDS * mean_diameter(first):
-        common = mean_of([common, far.onto(common.flat)]).with_doubtful_bark().without_tongues()
+    if outer is not None and apart(first, outer) > AT_ODDS * mean_diameter(first):
+        turned, common = _from_near(flat, outer)
         outer = common.edge()
     if outer is None:
         return nothing
@@ -144,6 +142,17 @@ def see(flat: FlatPhoto) -> Sight | NotFound:
     if side is not None:
         placed = pulled(ready, above(placed, side), CLOSE)
     return Sight(first, turned, common, outer, wood, placed, side)
+
+
+def _from_near(flat: FlatPhoto, edge: Path) -> tuple[list[Shares], Shares]:
+    """Return what is seen of the piece within an edge from nearer, turned over each way, and what they have in common.
+
+    They lie over the same picture.
+    """
+    near = [_nearer(flat, edge, margin) for margin in MARGINS]
+    onto = reduced(near[0], NEARER_PX)
+    turned = [one.onto(onto) for k, part in enumerate(near) for one in looks(part, MIRRORED[k :: len(near)])]
+    return turned, mean_of(turned).with_doubtful_bark().without_tongues()
 
 
 def _nearer(flat: FlatPhoto, edge: Path, margin: float) -> FlatPhoto:
@@ -164,7 +173,7 @@ def _outline(flat: FlatPhoto, sight: Sight, options: TrainedOptions) -> Outline 
     off = 0.0 if sight.side is None else MISTAKEN * apart(sight.placed, sight.outer)
     share = PLAIN_ERROR if plain is not None else max(SPREAD * doubt.error / 100, LEAST_ERROR)
     cut = longest_run(at_frame(flat, edge)) > CUT_RUN
-    doubtful = plain is None and doubt.error > options.doubtful_pct
+    doubtful = plain is None and (doubt.error > options.doubtful_pct or doubt.nearer > 100 * AT_ODDS)
     return Outline(
         as_points(edge),
         under_bark(edge, sight.wood, options.least_bark_pct / 100),
