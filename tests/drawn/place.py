@@ -60,7 +60,7 @@ def place_reference(
         return _strips(rng, growth)
     if kind in ("card-on-face", "white-card-on-face"):
         item = _card(rng, white=kind.startswith("white"))
-        return (replace(item, centre=pair(rng.normal(0, 0.12 * growth.spec.diameter, 2)), z=-CARD_THICKNESS),)
+        return (replace(item, centre=pair(rng.normal(0, 0.12 * growth.spec.diameter, 2))),)
     if kind == "ruler-on-face":
         return _ruler_on_face(rng, growth)
     makers: dict[str, Callable[[], Item]] = {
@@ -99,7 +99,8 @@ def _marker_sheet(rng: np.random.Generator, level: float) -> Item:
 def _card(rng: np.random.Generator, white: bool) -> Item:
     colour = any_colour(rng, 0.88, 0.95) if white else any_colour(rng, 0.05, 0.9)
     prints = "plain" if white else pick(rng, ("bank", "pass", "plain"))
-    return card((0, 0), float(rng.uniform(-40, 40)), colour=colour, print_=prints, seed=seed_of(rng))
+    turn = float(rng.uniform(-40, 40))
+    return card((0, 0), turn, z=-CARD_THICKNESS, colour=colour, print_=prints, seed=seed_of(rng))  # its upper side
 
 
 def _paper(rng: np.random.Generator, level: float) -> Item:

@@ -187,6 +187,13 @@ def test_references_beside_the_wood_do_not_overlap_it(kind: str) -> None:
                 assert wood.intersects(Polygon(item.corners)) == kind.endswith("on-face")
 
 
+def test_a_cards_upper_side_lies_its_thickness_above_what_it_lies_on() -> None:
+    growth = Growth(WoodSpec(seed=9))
+    for kind, lower in (("card", 0.0), ("card", 30.0), ("card-on-face", 0.0)):
+        (item,) = place_reference(generator(5, "test"), kind, growth, 1.0, lower)
+        assert item.z == pytest.approx(lower - 0.76)  # ISO/IEC 7810
+
+
 @given(st.integers(0, 10_000))
 def test_no_decoy_has_a_references_proportions(seed: int) -> None:
     growth = Growth(WoodSpec(seed=1))
