@@ -12,7 +12,7 @@ from photonest.model import FlatPhoto, NotFound, Outline
 from photonest.outline import bark
 from photonest.outline.answers import CUT, RETAKE, nothing_to_see
 from photonest.outline.lines import CUT_RUN, as_points, at_frame, longest_run, simple
-from photonest.outline.plain import contour, plain_piece
+from photonest.outline.plain import PLAIN_ERROR, contour, plain_piece
 from photonest.outline.regions import best_edge, prepare
 from photonest.outline.strip import COARSE, FINE, sharpened
 from photonest.planar import Path, mean_diameter, polygon_area
@@ -124,5 +124,5 @@ def _outline(flat: FlatPhoto, found: _Edges) -> Outline | NotFound:
 
 def _standard_error(flat: FlatPhoto, outer: Path, found: _Edges) -> float:
     """Return the standard error of the edge across itself, in mm (measured: see tests/bench/faces.py)."""
-    share = 0.0015 if found.plain else 0.007 if found.wood is None else 0.008
+    share = PLAIN_ERROR if found.plain else 0.007 if found.wood is None else 0.008
     return float(np.hypot(share * mean_diameter(outer), 0.5 * flat.mm_per_px))

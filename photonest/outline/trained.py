@@ -13,7 +13,7 @@ from photonest.outline.answers import CUT, RETAKE, nothing_to_see
 from photonest.outline.border import without_border
 from photonest.outline.lines import CUT_RUN, apart, as_points, at_frame, longest_run, simple
 from photonest.outline.network import MIRRORED, Shares, looks, mean_of
-from photonest.outline.plain import PlainLimits, contour, plain_piece
+from photonest.outline.plain import PLAIN_ERROR, PlainLimits, contour, plain_piece
 from photonest.outline.side import Side, above, side_of, steepest
 from photonest.outline.strip import FINE, about, pulled
 from photonest.outline.veil import without_veil
@@ -26,7 +26,7 @@ NEARER_PX = 256  # longer side of the picture in which the looks from near are l
 PLAIN_PX, PLAIN_WITHIN = 1024, 0.012
 AT_ODDS = 0.04  # of the diameter: what is seen from far and from near; then it is looked at again by the nearer edge
 CUT_OUT = PlainLimits(spread=1.0)  # a real cloth or board is less even, and may look like the bark before it
-PLAIN_ERROR, LEAST_ERROR = 0.0015, 0.0025  # of the diameter
+LEAST_ERROR = 0.0025  # of the diameter
 CLOSE = replace(FINE, half_width=0.012)  # about an edge that lies beside a stronger one
 MISTAKEN = 0.25  # of what a side takes off, counted as the error of taking it off
 # Mean distance from the true edge in percent of the diameter: exp(sum of weights x signs), by least squares on drawn
