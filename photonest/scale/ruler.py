@@ -36,7 +36,7 @@ TICK_STRAY, FINE_PITCH = 0.012, 3.0
 WORST_END, WORST_TICK = 2.5, 4.0  # residuals over their expectation beyond which an end or a tick is left out
 # squared standard errors by which an end may turn the plane that the ticks alone are seen in: beyond, it is none
 WORST_TURN = 9.0
-MAY_SLOPE = 0.04  # radians by which the only edge that is seen may slope, if no end speaks against it
+MAY_SLOPE = 0.07  # radians by which the only edge that is seen may slope, if no end speaks against it
 SIZE_ERROR = 0.001  # of the ruler's own length, as a share, and for its top lying nearer than what it lies on
 LARGEST_ERROR_PCT = 6.0
 ONE_EDGE = (
@@ -134,9 +134,11 @@ class Ruler:
             self.name, photo, view, rim, alternative=other_view, size_error=SIZE_ERROR, warnings=warnings
         )
         if isinstance(scale, Scale) and scale.standard_error_pct > LARGEST_ERROR_PCT:
+            why = "one edge alone tells how it lies, and may slope" if by_one_edge else "ticks too fine or faint"
             return NotFound(
-                f"the ruler would give lengths to {scale.standard_error_pct:.0f} % only: ticks too fine or faint",
-                "Go nearer, keep it out of glare, let both its ends be seen, and take the photo from straight above.",
+                f"the ruler would give lengths to {scale.standard_error_pct:.0f} % only: {why}",
+                "Use one with ticks along both edges, go nearer, keep it out of glare, let both its ends be seen, and "
+                "take the photo from straight above.",
             )
         return scale
 
@@ -251,13 +253,17 @@ def _fitted(
         return fit_sides(prior, homography, sides, edges, errors, (0.0, 0.0), side_px=stray), sides, edges
 
     error, grown = seen[0][2], False
-    alone, slope = fitted(seen, error, [])[0] if ends else None, MAY_SLOPE
-    answer = alone
-    if alone is not None:
-        with_each = [fitted(seen, error, [end], alone)[0] for end in ends]
-        agreed = [_agree(alone, view) for view in with_each]
-        slope = max([slope, *[_angle(alone[0], view[0]) for view in with_each if view is not None]])
-        ends = [end for end, agrees in zip(ends, agreed, strict=True) if agrees]
+    answer = alone = fitted(seen, error, [])[0]
+    if alone is None:
+        return None
+    rows = [(number, px.mean(axis=0)[None], error_px) for number, px, error_px in seen]  # without how ticks lean
+    agreed, slope = [], MAY_SLOPE
+    for end in ends:
+        if _agree(alone, fitted(seen, error, [end], alone)[0]):
+            agreed.append(end)
+        elif not other and (by_end := fitted(rows, error, [end], alone)[0]) is not None:
+            slope = max(slope, _angle(alone[0], by_end[0]))
+    ends = agreed
     while True:
         answer, sides, edges = fitted(seen, error, ends, answer or ())
         if answer is None:
@@ -271,8 +277,10 @@ def _fitted(
         rough = 1.4826 * float(np.median(np.abs(np.concatenate(off[: len(seen)]))))
         straying = [float(np.sqrt((part**2).mean())) > WORST_TICK * rough for part in off[: len(seen)]]
         if grown or (rough < 1.3 * error and not any(straying)):
-            by_one_edge = not (other or ends)
-            return _may_slope(answer[0], slope) if by_one_edge else answer[0], answer[1], by_one_edge
+            by_ends = fitted(rows, error, ends, alone)[0] if ends and not other else None
+            if other or (by_ends is not None and _turn_error(by_ends[0]) < MAY_SLOPE):
+                return *answer, False
+            return _may_slope(answer[0], slope), answer[1], True
         seen = [one for one, strays in zip(seen, straying, strict=True) if not strays]
         error, grown = max(rough, error), True
 
@@ -298,6 +306,13 @@ def _agree(alone: tuple[View, View | None], other: tuple[View, View | None] | No
 def _angle(view: View, other: View) -> float:
     """Return by how many radians two views have a ruler turned otherwise about its length."""
     return abs(float(np.arcsin(view.rotation[2, 1].clip(-1, 1)) - np.arcsin(other.rotation[2, 1].clip(-1, 1))))
+
+
+def _turn_error(view: View) -> float:
+    """Return the standard error of how a ruler is turned about its length, in radians."""
+    assert view.covariance is not None
+    axis = view.rotation[:, 0]
+    return float(np.sqrt(axis @ view.covariance[TURN, TURN] @ axis))
 
 
 def _may_slope(view: View, slope: float) -> View:
