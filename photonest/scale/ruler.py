@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -12,15 +12,15 @@ from numpy.typing import NDArray
 from photonest.model import NotFound, Photo, Scale
 from photonest.scale.advice import rolled
 from photonest.scale.build import scale_from_view
-from photonest.scale.camera import OPTICS, TURN, Array, Prior, View, mapped, prior_of
+from photonest.scale.camera import Array, View, prior_of
 from photonest.scale.combine import combined, middle_of_photo
 from photonest.scale.combs import Comb, combs
 from photonest.scale.edges import Edge
 from photonest.scale.lines import Lines
 from photonest.scale.ruler_edges import WIDEST_MM, edges_across, edges_along, straight_lines, y_of
+from photonest.scale.ruler_fit import Tick, TicksSeen, fit_ruler
 from photonest.scale.second_edge import second_edge
-from photonest.scale.sides import Side, fit_sides, refit_sides
-from photonest.scale.tick_grid import CLEARLY, band, grid, zone_line
+from photonest.scale.tick_grid import band, grid, zone_line
 from photonest.scale.tick_heights import INCH_MM, LEAST_TIMES, between_fives, tick_mm
 from photonest.scale.tick_wave import centred, followed
 
@@ -29,14 +29,7 @@ MOST_FOLLOWED, FOLLOWED_MORE, MOST_MEASURED = 16, 5, 4  # combs; after one is fo
 AS_CLEAR, MUCH = 0.3, 1.2  # as the best one at first sight; better
 HIDDEN_IN, FAINT = (5, 2.5), 0.2  # millimetres in waves of fives and their overtones; strength from which they are seen
 USUAL_DEPTHS_MM = 18.0, -18.0  # from a ruler's ticks on, where its other edge is not seen
-END_ERROR_PX = 0.06  # of a piece of its end, at least
 TICK_ERROR_MM, TILTED = 0.02, 0.1  # of a tick; change of scale by tilt over half a ruler's length, as a share
-# ticks as a whole stray by so many pixels; by more if finer, as what JPEG keeps of fine waves leans to its rows
-TICK_STRAY, FINE_PITCH = 0.012, 3.0
-WORST_END, WORST_TICK = 2.5, 4.0  # residuals over their expectation beyond which an end or a tick is left out
-# squared standard errors by which an end may turn the plane that the ticks alone are seen in: beyond, it is none
-WORST_TURN = 9.0
-MAY_SLOPE = 0.07  # radians by which the only edge that is seen may slope, if no end speaks against it
 SIZE_ERROR = 0.001  # of the ruler's own length, as a share, and for its top lying nearer than what it lies on
 LARGEST_ERROR_PCT = 6.0
 ONE_EDGE = (
@@ -120,7 +113,8 @@ class Ruler:
         other = _other_ticks(grey, comb, tick)
         if other:  # how a band leans tells little beside that, and wrongly where the ruler is arched or bevelled
             seen, other = ([(at, px.mean(axis=0)[None], error) for at, px, error in part] for part in (seen, other))
-        answer = _fitted(prior_of(photo), homography, seen, other, along, across, tick, first, comb)
+        ruler = TicksSeen(seen, other, along, tick, first, comb)
+        answer = fit_ruler(prior_of(photo), homography, ruler, across)
         if answer is None:
             return NotFound("the ruler's ticks are not even enough, or not in one plane", "Keep the ruler flat.")
         view, other_view, by_one_edge = answer
@@ -205,87 +199,7 @@ def _on_one_ruler(comb: Comb, other: Comb, tick: float) -> bool:
     return aside < WIDEST_MM / tick * other.pitch and 0 < at < len(other.ticks)
 
 
-def _fitted(
-    prior: Prior,
-    homography: Array,
-    seen: list[tuple[float, Array, float]],
-    other: list[tuple[float, Array, float]],
-    along: Edge,
-    across: list[Edge],
-    tick: float,
-    first: float,
-    comb: Comb,
-) -> tuple[View, View | None, bool] | None:
-    """Return the most likely view, the second, and whether the ticks of one edge alone tell how the ruler lies.
-
-    An end that nothing else agrees with is left out.
-
-    Parameters
-    ----------
-    seen, other : list of (number, points, error)
-        Ticks of one edge, and of the other in mm from any place, as far as these are seen.
-    along : Edge
-        What runs along the ruler.
-    across : list of Edge
-        Its ends.
-    """
-    inverse: Array = np.asarray(np.linalg.inv(homography))
-    ends = [edge._replace(error_px=max(edge.error_px, END_ERROR_PX)) for edge in across]
-    stray = TICK_STRAY * max(1.0, FINE_PITCH / comb.pitch) ** 4 * max(1.0, CLEARLY / comb.strength) ** 2
-
-    def fitted(
-        seen: list[tuple[float, Array, float]], error: float, ends: list[Edge], near: Iterable[View | None] = ()
-    ) -> tuple[tuple[View, View | None] | None, list[Side], list[Edge]]:
-        loose = len(ends) + 1  # where the other edge's ticks begin and the ends lie is not known
-        free = np.eye(loose + 1)[:, 1:]
-        sides = [Side((1.0, 0.0), (number - first) * tick, tuple(free[0])) for number, _, _ in seen]
-        for k, (outward, edge) in enumerate([((0.0, 1.0), along), *[((1.0, 0.0), end) for end in ends]]):
-            at = float((mapped(inverse, edge.px) @ outward).mean())
-            sides.append(Side(outward, at, tuple(free[k])))
-        sides += [Side((1.0, 0.0), mm, tuple(free[loose])) for mm, _, _ in other]
-        edges = [*[Edge(points, error, 1.0) for _, points, _ in seen], along, *ends]
-        edges += [Edge(points, error_px, 1.0) for _, points, error_px in other]
-        errors = (WIDEST_MM,) * loose
-        # what is not known of a ruler is begun anew at zero
-        begun = [View(np.append(view.values[:OPTICS], np.zeros(loose + 1)), view.turned) for view in near if view]
-        if begun:
-            return refit_sides(prior, begun, sides, edges, errors, side_px=stray), sides, edges
-        return fit_sides(prior, homography, sides, edges, errors, (0.0, 0.0), side_px=stray), sides, edges
-
-    error, grown = seen[0][2], False
-    answer = alone = fitted(seen, error, [])[0]
-    if alone is None:
-        return None
-    rows = [(number, px.mean(axis=0)[None], error_px) for number, px, error_px in seen]  # without how ticks lean
-    agreed, slope = [], MAY_SLOPE
-    for end in ends:
-        if _agree(alone, fitted(seen, error, [end], alone)[0]):
-            agreed.append(end)
-        elif not other and (by_end := fitted(rows, error, [end], alone)[0]) is not None:
-            slope = max(slope, _angle(alone[0], by_end[0]))
-    ends = agreed
-    while True:
-        answer, sides, edges = fitted(seen, error, ends, answer or ())
-        if answer is None:
-            return None
-        off = [_off(answer[0], side, edge) for side, edge in zip(sides, edges, strict=True)]
-        ratio = [float(np.sqrt((part**2).mean())) / edge.error_px for part, edge in zip(off, edges, strict=True)]
-        worst = ratio[len(seen) + 1 : len(seen) + 1 + len(ends)]
-        if worst and max(worst) > WORST_END:
-            del ends[int(np.argmax(worst))]
-            continue
-        rough = 1.4826 * float(np.median(np.abs(np.concatenate(off[: len(seen)]))))
-        straying = [float(np.sqrt((part**2).mean())) > WORST_TICK * rough for part in off[: len(seen)]]
-        if grown or (rough < 1.3 * error and not any(straying)):
-            by_ends = fitted(rows, error, ends, alone)[0] if ends and not other else None
-            if other or (by_ends is not None and _turn_error(by_ends[0]) < MAY_SLOPE):
-                return *answer, False
-            return _may_slope(answer[0], slope), answer[1], True
-        seen = [one for one, strays in zip(seen, straying, strict=True) if not strays]
-        error, grown = max(rough, error), True
-
-
-def _other_ticks(grey: NDArray[np.uint8], comb: Comb, tick: float) -> list[tuple[float, Array, float]]:
+def _other_ticks(grey: NDArray[np.uint8], comb: Comb, tick: float) -> list[Tick]:
     """Return ticks of the ruler's other edge as `grid` does, but for their numbers, which are in mm from any place."""
     found = second_edge(grey, comb, tick)
     if found is None:
@@ -296,53 +210,7 @@ def _other_ticks(grey: NDArray[np.uint8], comb: Comb, tick: float) -> list[tuple
     return [((number - middle) * spacing, points, error) for number, points, error in seen]
 
 
-def _agree(alone: tuple[View, View | None], other: tuple[View, View | None] | None) -> bool:
-    """Whether ticks alone may be seen as a view has it that holds more: their plane is turned as far as they allow."""
-    if other is None:
-        return False
-    return min(_turned(view, other[0]) for view in alone if view is not None) < WORST_TURN
-
-
-def _angle(view: View, other: View) -> float:
-    """Return by how many radians two views have a ruler turned otherwise about its length."""
-    return abs(float(np.arcsin(view.rotation[2, 1].clip(-1, 1)) - np.arcsin(other.rotation[2, 1].clip(-1, 1))))
-
-
-def _turn_error(view: View) -> float:
-    """Return the standard error of how a ruler is turned about its length, in radians."""
-    assert view.covariance is not None
-    axis = view.rotation[:, 0]
-    return float(np.sqrt(axis @ view.covariance[TURN, TURN] @ axis))
-
-
-def _may_slope(view: View, slope: float) -> View:
-    """Return a view that is less sure of how the ruler is turned about its length, by so many radians.
-
-    Nothing tells but the ticks of one edge: that may slope, as a bevelled edge does, or the blade of a tape measure.
-    """
-    assert view.covariance is not None
-    covariance, axis = view.covariance.copy(), view.rotation[:, 0]
-    covariance[TURN, TURN] += slope**2 * np.outer(axis, axis)
-    return replace(view, covariance=covariance)
-
-
-def _turned(view: View, other: View) -> float:
-    """Return how far another view's plane is turned from one's, in its standard errors, squared."""
-    assert view.covariance is not None
-    apart = other.rotation @ view.rotation.T
-    turn = np.array([apart[2, 1] - apart[1, 2], apart[0, 2] - apart[2, 0], apart[1, 0] - apart[0, 1]]) / 2
-    return float(turn @ np.linalg.solve(view.covariance[TURN, TURN], turn))
-
-
-def _off(view: View, side: Side, edge: Edge) -> Array:
-    """Return how far points lie off their side, in pixels, shape (n,)."""
-    at = side.at + float(np.dot(side.size, view.more[: len(side.size)]))
-    mm = view.to_mm(edge.px)
-    step = view.to_mm(edge.px + 1.0) - mm
-    return np.asarray((mm @ np.array(side.outward) - at) * np.sqrt(2) / np.linalg.norm(step, axis=1))
-
-
-def rough_homography(comb: Comb, seen: list[tuple[float, Array, float]], tick: float, first: float) -> Array:
+def rough_homography(comb: Comb, seen: list[Tick], tick: float, first: float) -> Array:
     """Return a homography from mm to pixels by where the ticks are seen; across them, mm are taken to look as along.
 
     With (u, v) along and across the ticks' line, x = (h0 + h1 u + h2 v) / (1 + g0 u + g1 v): linear in all five.
@@ -362,7 +230,7 @@ def rough_homography(comb: Comb, seen: list[tuple[float, Array, float]], tick: f
     return np.asarray(to_px @ np.linalg.inv(to_mm))
 
 
-def _rim(view: View, seen: list[tuple[float, Array, float]], edges: list[Edge]) -> Array:
+def _rim(view: View, seen: list[Tick], edges: list[Edge]) -> Array:
     """Return corners around all that was seen of the ruler, in pixels."""
     px = np.concatenate([*[points for _, points, _ in seen], *[edge.px for edge in edges]])
     (x0, y0), (x1, y1) = (function(view.to_mm(px), axis=0) for function in (np.min, np.max))
