@@ -23,7 +23,7 @@ TICK_STRAY, FINE_PITCH = 0.012, 3.0
 WORST_END, WORST_TICK = 2.5, 4.0  # residuals over their expectation beyond which an end or a tick is left out
 # squared standard errors by which an end may turn the plane that the ticks alone are seen in: beyond, it is none
 WORST_TURN = 9.0
-MAY_SLOPE = 0.07  # radians by which the only edge that is seen may slope, if no end speaks against it
+MAY_SLOPE = 0.04  # radians by which the only edge that is seen may slope, if no end speaks against it
 
 
 @dataclass(frozen=True, eq=False)
