@@ -15,6 +15,7 @@ from photonest.imaging import Image
 from photonest.model import FlatPhoto, NotFound, Outline, Pith, Points
 from photonest.pith.directions import Directions, View, directions, evened, near, turned, view
 from photonest.pith.drift import CENTRE, DRIFTING, OVAL, Fit, Vote, agreement, fit, votes
+from photonest.pith.rays import rays_beside, rays_meet, rays_straight
 from photonest.pith.straight import (
     Weighed,
     holed,
@@ -58,6 +59,11 @@ MIDDLE, SPOILT = 0.12, (1.3, 1.8)  # mean radii; times as straight about the mid
 AT_EDGE, QUICK = (1.0, 0.3), 3.0  # mean radii of two more looks at a pith at the edge; pixels
 LOST_IN_PART = 0.03  # the same where hardly any rings are seen
 SURELY = 0.03  # so much straighter rings must lie about another place that it is believed
+PLAINLY = 0.25  # so straight lie rings that no ray is asked
+RAYS_WIN = 0.017, 0.027  # so much straighter rays must lie elsewhere
+RAYS_ERROR = 0.006  # mean diameters
+RAYS_TOLD = 0.0045  # mean diameters: so unsure is a pith at most that rays tell
+RAYS_TELL = 0.03, 0.06  # so much straighter about the pith than beside it rays lie that tell it, hardly and surely
 REPEATS = 4  # a disc follows its own centre this often at most, for as long as that moves by a twentieth of its radius
 
 
@@ -75,6 +81,10 @@ class RingOptions:
 
     work_px: int = 700
     samples: int = 1200
+
+
+Answer = tuple[NDArray[np.float64], float, float]
+"""The pith in pixels, how straight the rings lie about it, and how unsure it is in pixels."""
 
 
 class Located(NamedTuple):
@@ -97,6 +107,8 @@ class Located(NamedTuple):
     unsure : float
         How far, in pixels, other ways to look put it, by as much as each has been seen to tell; where small discs left
         the place that most lines agree on, how far off that is.
+    rays : float
+        How much straighter the rays lie about it than some percents off; 0 where they weren't asked.
     """
 
     centre: NDArray[np.float64]
@@ -107,6 +119,7 @@ class Located(NamedTuple):
     width: float
     outside: float
     unsure: float
+    rays: float
 
     @property
     def one_sided(self) -> bool:
@@ -146,11 +159,14 @@ def locate(seen: View, edge: NDArray[np.float64], samples: int) -> Located | Non
         if other[1] > straight + SURELY:
             best, shares = best[: kept + 1], shares[: kept + 1]
             centre, straight, unsure = other
+    clear = 0.0
+    if straight < PLAINLY and covered >= SEEN_WHOLE:
+        (centre, straight, unsure), clear = _by_rays(seen, best[-1], (centre, straight, unsure))
     agree = agreement(asked, np.concatenate([centre / radius, best[-1].parameters[2:]]), radius)
     if agree < max(shares) - LOST:
         unsure = math.hypot(unsure, math.dist(centre, best[int(np.argmax(shares))].centre))
     width = ring_width(holed(seen), centre, WIDTH_WITHIN * seen.diameter)
-    return Located(centre, tuple(best), agree, straight, covered, width, _outside(seen, best[-1].centre), unsure)
+    return Located(centre, tuple(best), agree, straight, covered, width, _outside(seen, best[-1].centre), unsure, clear)
 
 
 def _followed(seen: View, parts: list[Directions], whole: Directions, vote: Vote, samples: int) -> list[Fit]:
@@ -245,6 +261,29 @@ def _about_the_middle(
     return centre + spoilt * moved, math.sqrt(spoilt * (1 - spoilt) / 2) * math.hypot(*moved)
 
 
+def _by_rays(seen: View, last: Fit, answer: Answer) -> tuple[Answer, float]:
+    """Return the answer, changed for where the rays meet if that is elsewhere, and how clearly they meet there.
+
+    Rot, stains, knots and the edges of holes pass for rings, but not for rays. Where these meet rings are looked for
+    again.
+    """
+    radius, image = seen.diameter / 2, holed(seen, last.centre)
+    value = partial(rays_straight, image, radius=radius)
+    centre, straight, unsure = answer
+    meet = rays_meet(image, centre, radius)
+    best = value(meet)
+    won = _believed(best - value(centre), RAYS_WIN)
+    if won:
+        again = _straighten(seen, last._replace(parameters=np.append(meet / radius, last.parameters[2:])), False)
+        if best - value(again[0]) > RAYS_WIN[0] / 2:
+            again = meet, 0.0, 0.0
+        moved = again[0] - centre
+        between = math.sqrt(won * (1 - won) / 2) * math.hypot(*moved)
+        centre, straight = centre + won * moved, straight + won * (again[1] - straight)
+        unsure = math.hypot((1 - won) * unsure, won * again[2], between, won * RAYS_ERROR * seen.diameter)
+    return (centre, straight, unsure), value(centre) - rays_beside(image, centre, radius)
+
+
 def _looked(
     value_of: Callable[..., float], near_to: NDArray[np.float64], radius: float, unit: float
 ) -> NDArray[np.float64]:
@@ -312,8 +351,8 @@ def standard_error(found: Located, diameter: float) -> float:
     Measured on drawn faces and on photos read by eye (tests/bench/pith.py): where the pith is seen all round, the
     error goes with how far several ways to look at it lie apart, how little of the contrast the rings explain, how wide
     the rings are (nothing is seen within the innermost) and, where next to nothing is explained, with how few of the
-    lines agree; it doubles towards an edge of the wood. At the edge it goes with how far those ways lie apart, how far
-    off the first rings are seen and how little straight they lie.
+    lines agree, unless rays clearly meet there; it doubles towards an edge of the wood. At the edge it goes with how
+    far those ways lie apart, how far off the first rings are seen and how little straight they lie.
     """
     coarse = 0.003 * (250 / diameter) ** 2.5  # fewer pixels lose the inner rings: faces made smaller step by step
     if not found.one_sided:
@@ -322,7 +361,9 @@ def standard_error(found: Located, diameter: float) -> float:
             faint = 0.001 + 0.04 * max(0.75 - found.agree, 0.0) + 0.002 * (found.straight < BY_CHANCE)
         wide = min(150 * (found.width / diameter) ** 3, 0.002)
         hidden = (1 - min(found.covered, 1.0)) / (1 - SEEN_WHOLE)
-        return (1 + hidden) * math.hypot(usual, 0.5 * found.unsure / diameter, faint, wide, 0.6 * coarse)
+        doubt = math.hypot(usual, faint)
+        doubt -= _believed(found.rays, RAYS_TELL) * max(doubt - RAYS_TOLD, 0.0)
+        return (1 + hidden) * math.hypot(doubt, 0.5 * found.unsure / diameter, wide, 0.6 * coarse)
     faint = 0.028 * max(0.3 - found.straight, 0.0)
     return math.hypot(0.0013, found.unsure / diameter, 0.035 * found.outside / diameter, faint, coarse)
 
@@ -336,10 +377,11 @@ def _doubtful(found: Located, error: float) -> bool:
     be oval.
     """
     largest = LARGEST_AT_EDGE if found.one_sided else LARGEST_ERROR
-    if found.agree < 0.43 or found.agree + found.straight < 0.56 or error > largest:
+    told = _believed(found.rays, RAYS_TELL)
+    if found.agree < 0.43 or found.agree + found.straight + 0.1 * told < 0.56 or error > largest:
         return True
     if not found.one_sided:
-        return found.straight < BY_CHANCE and found.agree < CLEAR_RAYS
+        return found.straight < BY_CHANCE and found.agree < CLEAR_RAYS and told < 1
     wandered = float(np.hypot(*(found.fits[-1].centre - found.fits[-2].centre))) / found.fits[-1].unit
     return found.agree < 0.52 or found.straight < BELIEVED_IN_PART[0] or wandered > 0.06
 

@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 from photonest.model import FlatPhoto, NotFound, Outline, Pith
 from photonest.pith.directions import view
 from photonest.pith.rings import RingOptions, RingPith, locate, standard_error
+from tests.bench import hearts
+from tests.bench.faces import flat_from
+from tests.drawn import draw
 from tests.outline.scenes import blob, coverage, painted, photo
 
 SHAPE = (420, 560)
@@ -201,3 +204,17 @@ def test_same_answer_each_time_from_a_read_only_photo() -> None:
     pixels = painted(SHAPE, line, (310, 200))
     pixels.setflags(write=False)
     assert find(pixels, line)[1] == find(pixels, line)[1]
+
+
+@pytest.mark.parametrize("seed", [994_046, 995_047])
+def test_rays_tell_the_pith_of_a_spoilt_heart(seed: int) -> None:
+    scene = draw(hearts.spec_of(seed, ("medium", "hard", "easy"))[1])  # rot and a stain: rings alone miss by 2.4 %
+    truth, unit = scene.truth, scene.truth.mm_per_px
+    assert truth.pith_mm is not None
+    wood = truth.mm_to_px(truth.outline_mm) * unit
+    outline = Outline(tuple((float(x), float(y)) for x, y in wood))
+    found = RingPith().find(flat_from(scene.pixels, unit), outline, RingOptions())
+    assert isinstance(found, Pith)
+    away = np.hypot(*(np.array(found.point) - truth.mm_to_px(np.atleast_2d(truth.pith_mm))[0] * unit))
+    assert away < 0.006 * 2 * np.sqrt(shapely.Polygon(wood).area / np.pi)  # as unsure as rays are said to be
+    assert away < 3 * found.standard_error
