@@ -36,8 +36,11 @@ def rays_straight(image: Image, centre: Place, radius: float, stride: float = ST
         values = np.where(held, values - _around(values) / share, np.float32(0))
     shares = []
     for part in np.array_split(values, BANDS, axis=1):
-        left = np.abs(part - np.median(part, axis=1, keepdims=True)).sum() / (1 - BY_CHANCE / part.shape[1])
-        shares.append(1 - float(left) / max(float(np.abs(part).sum()), 1e-9))
+        count = part.shape[1]
+        ordered = np.sort(part, axis=1)  # in rows so short faster than np.median
+        rays = (ordered[:, (count - 1) // 2] + ordered[:, count // 2]) / 2
+        left = float(np.abs(part - rays[:, None]).sum()) / (1 - BY_CHANCE / count)
+        shares.append(1 - left / max(float(np.abs(part).sum()), 1e-9))
     return float(np.mean(shares))
 
 
