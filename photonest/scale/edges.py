@@ -1,8 +1,8 @@
 """Straight edges in a photo, below a pixel.
 
-A blurred edge lies at its true place in linear light; in the file's own values it moves into the dark side. So every
-sample is taken back to light first. Where an edge lies is read off the area under its profile, averaged over a short
-piece of the edge; blur does not change that area.
+An edge that a lens has blurred lies at its true place in linear light; in the file's own values it is moved into the
+dark side. So every sample is taken back to light first, and half of that is allowed for (`TONED`). Where an edge lies
+is read off the area under its profile, averaged over a short piece of the edge; blur does not change that area.
 """
 
 from __future__ import annotations
@@ -48,11 +48,18 @@ BLOWN_SHIFT, BLOWN_ERROR = 0.45, 0.3  # over the blur's standard deviation; as m
 FADES_AT, FADED, LIGHTER, SHADOW = (0.375, 0.5, 0.625), 0.15, 1.2, 0.13
 
 
+# What blurs an edge after the camera's curve is laid on (noise taken off, sharpening, making smaller) leaves it true in
+# the file's values; how much of all is done there is not told. So edges are placed halfway, give or take as much
+# (but for what pixels blur, with what is read between them: a standard deviation)
+TONED, PIXEL = 0.5, 0.55
+
+
 class Edge(NamedTuple):
     """What is seen of a side: points on it, shape (n, 2), their standard error in pixels, the share of it in sight.
 
     `shared_px` is a standard error that they share beyond what each alone tells, as where one side is blown out;
-    `shadow_px` how far all edges of one shape may look moved outward, as each passes into its own soft shadow.
+    `shadow_px` how far all edges of one shape may look moved outward, as each passes into its own soft shadow, and
+    `toned_px` the same as what blurred them may have been light or the file's values.
     """
 
     px: Array
@@ -60,6 +67,7 @@ class Edge(NamedTuple):
     share: float
     shared_px: float = 0.0
     shadow_px: float = 0.0
+    toned_px: float = 0.0
 
 
 def coarse_edge(pixels: NDArray[np.uint8], ends: ArrayLike, reach_px: float) -> tuple[Array, float] | None:
@@ -200,7 +208,7 @@ def fine_edges(
             return [None] * len(ends) if roughest_px is not None else found
         colours = np.stack([colour for colour in seen if colour is not None])
         means = colours.reshape(len(left), pieces, samples, len(offsets), -1).mean(axis=2)
-        place, clear, blown = _place(means, offsets, shaded)
+        place, clear, blown, toned = _place(means, offsets, shaded)
         place = place + before
         curve, good = _smooth(powers, place, clear, most_bent[left])
         shift = curve @ powers.T
@@ -215,7 +223,7 @@ def fine_edges(
                 return [None] * len(ends)
         for k in np.flatnonzero(sound & done):
             own = start[left[k]] + middle[:, None] * step[left[k]] + place[k, :, None] * normals[left[k]]
-            edge = _edge(own, normals[left[k]], good[k], place[k] - shift[k], blown[k], shaded)
+            edge = _edge(own, normals[left[k]], good[k], place[k] - shift[k], blown[k], toned[k], shaded)
             if closer < 1 and _fades(strips[left[k]], edge.px, reach_px):
                 edge = edge._replace(shadow_px=SHADOW * reach_px)
             found[left[k]] = edge
@@ -232,16 +240,19 @@ def fine_edges(
     return found
 
 
-def _edge(px: Array, normal: Array, good: NDArray[np.bool_], off: Array, blown: Array, shaded: bool) -> Edge:
+def _edge(
+    px: Array, normal: Array, good: NDArray[np.bool_], off: Array, blown: Array, toned: Array, shaded: bool
+) -> Edge:
     """Return what is seen of a side by the places of its pieces: which agree, and how far they lie off their curve.
 
     A part of it may be blown out and the rest not: each piece is moved by as much as those about it are.
     """
     blown = np.convolve(np.pad(blown, BLOWN_ALIKE // 2, mode="edge"), np.full(BLOWN_ALIKE, 1 / BLOWN_ALIKE), "valid")
     error = float(np.sqrt((off[good] ** 2).sum() / max(1, good.sum() - 3)))
-    points = px[good] - BLOWN_SHIFT * blown[good, None] * normal
+    tone = TONED * float(np.median(toned[good]))
+    points = px[good] + (tone - BLOWN_SHIFT * blown[good, None]) * normal
     shared = math.hypot(BLOWN_ERROR * float(np.sqrt((blown[good] ** 2).mean())), SHADED_ERROR_PX if shaded else 0)
-    return Edge(points, max(error, LEAST_ERROR_PX), float(good.mean()), shared)
+    return Edge(points, max(error, LEAST_ERROR_PX), float(good.mean()), shared, toned_px=abs(tone))
 
 
 def _fades(strip: _Strip, px: Array, reach_px: float) -> bool:
@@ -298,14 +309,16 @@ class _Strip:
         return True
 
 
-def _place(colour: NDArray[np.float32], offsets: Array, shaded: bool) -> tuple[Array, NDArray[np.bool_], Array]:
+def _place(colour: NDArray[np.float32], offsets: Array, shaded: bool) -> tuple[Array, NDArray[np.bool_], Array, Array]:
     """Return where each mean profile, shape (..., offsets, 3), changes from one side's light to the other's.
 
     What lies behind may also be `shaded`, that is change its light alone: the way in which the two sides' light is
     compared is then the one that tells them apart best all the same (Fisher 1936).
 
-    With it come whether it does so clearly, and the standard deviation of the blur, in pixels, where one side is blown
-    out: positive where that is the one before; else zero.
+    With it come whether it does so clearly; the standard deviation of the blur, in pixels, where one side is blown out:
+    positive where that is the one before; else zero; and how much farther on the edge lies if the file's values were
+    blurred, not light: were they its root, which they nearly are, by the area between a normal distribution and its
+    square.
     """
     third = max(2, len(offsets) // 4)
     before, after = colour[..., :third, :].mean(axis=-2), colour[..., -third:, :].mean(axis=-2)
@@ -322,11 +335,18 @@ def _place(colour: NDArray[np.float32], offsets: Array, shaded: bool) -> tuple[A
     # the area above the profile, by trapezes, is the width of the dark part
     area = (level.sum(axis=-1) - (level[..., 0] + level[..., -1]) / 2) * step
     steepest = np.maximum(np.abs(np.diff(level, axis=-1)).max(axis=-1) / step, 0.05)
-    steepest = np.median(steepest, axis=-1, keepdims=True)  # the lens blurs all of an edge alike
+    clear = (size > 0.004) & (rough < 0.7)
+    # the lens blurs all of an edge alike
+    steepest = _medians(steepest, clear | ~clear.any(axis=-1, keepdims=True))[..., None]
     low, high = BLOWN_LIGHT
     share = ((np.maximum(before, after) - low) / (high - low)).clip(0, 1) * np.sign(-change) * change**2
-    blown = share.sum(axis=-1) / np.maximum(size, 1e-9) ** 2 / (np.sqrt(2 * np.pi) * steepest)
-    return offsets[-1] - area.astype(float), (size > 0.004) & (rough < 0.7), blown.astype(float)
+    blur = 1 / (np.sqrt(2 * np.pi) * steepest)
+    blown = share.sum(axis=-1) / np.maximum(size, 1e-9) ** 2 * blur
+    root, other = np.sqrt(before.clip(1e-4)), np.sqrt(after.clip(1e-4))
+    lighter = (change**2 * (root - other) / (root + other)).sum(axis=-1) / np.maximum(size, 1e-9) ** 2
+    toned = lighter * np.sqrt((blur**2 - PIXEL**2).clip(0)) / math.sqrt(math.pi)
+    place = offsets[-1] - area.astype(float)
+    return place, clear, blown.astype(float), toned.astype(float)
 
 
 def _smooth(powers: Array, place: Array, clear: NDArray[np.bool_], most_bent: Array) -> tuple[Array, NDArray[np.bool_]]:

@@ -400,7 +400,8 @@ def _pose(mm: Array, outward: Array, at: Array) -> Array:
 
 def _growth(edges: Sequence[Edge]) -> float:
     """Return by how many pixels all sides of one shape may look moved outward together."""
-    return math.hypot(CLEAR_GROWTH_PX, *[edge.shadow_px / math.sqrt(len(edges)) for edge in edges])
+    toned = sum(edge.toned_px for edge in edges) / len(edges)
+    return math.hypot(CLEAR_GROWTH_PX, toned, *[edge.shadow_px / math.sqrt(len(edges)) for edge in edges])
 
 
 def _stray(edge: Edge, side_px: float | None) -> tuple[float, ...]:
