@@ -35,13 +35,12 @@ SMALLEST_SHARE = 0.035  # of the frame; smaller white rectangles are labels
 SURE_FIT = 1.2  # mean squared residual over its expectation, below which no better one is looked for
 WORST_FIT = 1.6  # mean squared residual over its expectation: flat sheets stay below 1.45, one bent by 1 mm does not
 HIDDEN = "a white rectangle does not show four sharp corners: one is hidden, bent or cut off, or it is no sheet"
-# share of each side that must be seen, or else all corners be sharp and the proportion closer to a sheet's, in its
-# standard errors; by how much rougher than usual, and by how much more, one may be: the edge of what is printed on
-# something is seen in part and rough
+# share of each side that must be seen, and by how much rougher than usual, and by how much more, one may be, for the
+# edge of what is printed on something is seen in part and rough; or else sawdust covers part of it: all corners must be
+# sharp then and the proportion closer to a sheet's, in its standard errors
 LEAST_SIDE, COVERED_OFF, UNEVEN, UNEVEN_PX = 0.65, 2.0, 2.8, 0.05
-# where a corner is hidden: each side's share in sight, its roughness over the photo's longer side, the proportion's
-# standard error
-CLEAN_SHARE, CLEAN, TELLING = 0.7, 8e-5, 0.012
+# where a corner is hidden: each side's roughness over the photo's longer side, the proportion's standard error
+CLEAN, TELLING = 8e-5, 0.012
 # standard error of the proportion beyond which A4 and Letter can't be told apart, and standard errors off a sheet's:
 # beyond them labels look like sheets; drawn sheets stay below 0.02, without a focal length in the file too, and 2.4
 MOST_DOUBT, MOST_OFF = 0.028, 3.0
@@ -208,13 +207,9 @@ def as_paper(photo: Photo, prior: Prior, seen: Seen, names: tuple[str, ...], lea
     corners = sharp_corners(photo, seen.corners)
     longer = max(photo.width, photo.height)
     share, rough = min(edge.share for edge in seen.edges), [edge.error_px for edge in seen.edges]
-    clean = share > CLEAN_SHARE and max(rough) < CLEAN * longer
-    covered = share < LEAST_SIDE
-    if (
-        runs_on(photo, seen.corners)
-        or (covered and corners.count < 4)
-        or max(rough) > UNEVEN_PX + UNEVEN * float(np.median(rough))
-    ):
+    covered = share < LEAST_SIDE or max(rough) > UNEVEN_PX + UNEVEN * float(np.median(rough))
+    clean = not covered and max(rough) < CLEAN * longer
+    if runs_on(photo, seen.corners) or (covered and corners.count < 4):
         return HIDDEN
     nearly = corners.count > 1 and clean and not (corners.wrong | corners.missing).any()
     if corners.count < 4 and not (nearly and sharp_corners(photo, seen.corners, strongest=True).count > 2):
