@@ -19,6 +19,7 @@ BITS = 4  # of each channel that tell tones apart
 INSIDE, OUTSIDE, ABOUT = 0.8, 1.2, 1.7  # over a shape's own size: what surely is it, and the ring about it
 ALONG = 0.08  # of a side, left out at either end
 UNSEEN, MOST_ODDS = 0.02, 3.0  # share of tones spread over all, and the most that one pixel may tell
+LOUDEST = 0.2  # mean logarithm along a line across a side, by which one place may speak against that lying there
 FEWEST = 50  # pixels that tones are learnt from
 LEAST_ODDS, LEAST_TOLD = 0.25, 3  # mean logarithm, to either side of a side; sides told so: another stays
 SMOOTH, PER_DOUBLING = 0.5, 40.0  # least standard deviation that is told, of 255; by how much its double is lighter
@@ -91,11 +92,13 @@ def placed_by_tones(
     # what is like the shape speaks for a line farther out, what is not against it
     gain = np.cumsum(seen, axis=2) - 0.5 * (seen + seen.sum(axis=2, keepdims=True))
     lines = straight_lines(len(offsets))
-    mean = lines.means @ gain.reshape(4, -1).T
-    told = mean.max(axis=0) > LEAST_ODDS * len(offsets) / 2
+    # sawdust on a side is among the shape's own tones, and speaks for lines far out: no place speaks too loudly
+    loud = np.maximum(gain - gain.max(axis=2, keepdims=True), -LOUDEST * len(offsets))
+    best = (lines.means @ loud.reshape(4, -1).T).argmax(axis=0)
+    told = np.einsum("ki,ki->k", lines.means[best], gain.reshape(4, -1)) > LEAST_ODDS * len(offsets) / 2
     if told.sum() < LEAST_TOLD:
         return None
-    aside = offsets[lines.at[mean.argmax(axis=0)][:, [0, -1]]] * told[:, None]
+    aside = offsets[lines.at[best][:, [0, -1]]] * told[:, None]
     sides = on[:, [0, -1]] + aside[..., None] * normals[:, None]
     placed = np.array([meet(sides[k - 1], sides[k]) for k in range(4)])
     return placed if np.isfinite(placed).all() else None

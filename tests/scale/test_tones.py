@@ -37,6 +37,19 @@ def test_a_shape_is_placed_among_edges(colour: tuple[int, int, int]) -> None:
     assert corners == pytest.approx(CORNERS, abs=1.5)
 
 
+def test_sawdust_across_a_side_does_not_turn_it() -> None:
+    picture = on_chips((90, 120, 110))
+    cv2.ellipse(picture, (95, 110), (25, 22), 0.0, 0.0, 360.0, (235, 205, 150), -1)  # over part of a short side
+    corners = ROUGH
+    for _ in range(2):
+        odds = tone_odds(picture, corners)
+        assert odds is not None
+        placed = placed_by_tones(picture, corners, odds, 8.0)
+        assert placed is not None
+        corners = placed
+    assert corners == pytest.approx(CORNERS, abs=1.5)
+
+
 def test_a_shape_of_the_ground_s_own_tones_is_not_placed() -> None:
     picture = on_chips((0, 0, 0))
     picture[60:230, 70:270] = picture[:170, 160:360]  # chips again
