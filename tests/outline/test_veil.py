@@ -39,6 +39,12 @@ def test_a_clear_photo_stays_as_it_is(clear: FlatPhoto) -> None:
     assert without_veil(clear) is clear
 
 
+def test_a_small_piece_on_an_even_ground_has_no_veil() -> None:
+    pixels = painted((420, 560), blob((285.0, 212.0), 80.0), (290, 205), ground=(70, 64, 58))
+    far = photo(pixels)  # the ground's own light is the middle's and nearly the darkest
+    assert without_veil(far) is far
+
+
 def test_without_anything_to_see_nothing_is_done(clear: FlatPhoto) -> None:
     hidden = replace(clear, covered=np.zeros(clear.pixels.shape[:2], bool))
     assert without_veil(hidden) is hidden
