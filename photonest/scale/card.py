@@ -48,9 +48,9 @@ ROUND = 1.1
 # standard errors that a proportion may be off; playing cards' longer side over the shorter, 88.9 x 63.5 mm from memory,
 # with corners as round, and from how many standard errors on a shape is none
 MOST_OFF, PLAYING, LEAST_UNLIKE = 2.8, 1.40, 2.8
-# error of a side over the photo's longer one, from which it is read again; how often; from what difference of its
-# logarithm, of the mm that a pixel shows, on another size is told
-ROUGH_SIDE, READ_AGAIN, ANOTHER_SIZE = 1e-4, 2, 0.02
+# errors of a side over the photo's longer one, from which it is read again, and may be no card's; how often it is; from
+# what difference of its logarithm, of the mm that a pixel shows, on another size is told
+UNEVEN_SIDE, ROUGH_SIDE, READ_AGAIN, ANOTHER_SIZE = 5e-5, 1e-4, 2, 0.02
 PLAYING_CARD = "something may be a bank card or a playing card: its proportion can't be told well enough"
 ODD_SIDE = "a card's proportion is not quite right: one of its sides or corners is hidden or bent"
 ONLY_TWO = "only two of a card's round corners are seen: the others are hidden, bent up or cut off"
@@ -199,10 +199,12 @@ def _standing(photo: Photo, prior: Prior, card: Found) -> Found | str:
     """Return a card; where a side is rough, only if it is one when read again from where it was found.
 
     Such a side lies along a shadow, dust or gravel: a pixel off, it lets something else pass for a card, or the camera
-    look tilted. Sides that are smooth by colour are read so then; where that tells another size, it counts.
+    look tilted. Sides that are smooth by colour are read so then, as where one is but uneven; where that tells another
+    size, it counts.
     """
     corners = card.seen.corners
-    if max(edge.error_px for edge in card.seen.edges) < ROUGH_SIDE * max(photo.width, photo.height):
+    roughest = max(edge.error_px for edge in card.seen.edges) / max(photo.width, photo.height)
+    if roughest < UNEVEN_SIDE:
         return card
     places = np.array([[1, 1], [3, 1], [3, 3], [1, 3]]) / 4 * [photo.width, photo.height]
     for _ in range(READ_AGAIN):
@@ -214,7 +216,7 @@ def _standing(photo: Photo, prior: Prior, card: Found) -> Found | str:
             differ = [math.log(_mm_per_px(again.view, place) / _mm_per_px(card.view, place)) for place in places]
             return again if max(map(abs, differ)) > ANOTHER_SIZE else card
         corners = seen.corners
-    return ODD_SIDE
+    return ODD_SIDE if roughest > ROUGH_SIDE else card
 
 
 def _mm_per_px(view: View, at: Array) -> float:
