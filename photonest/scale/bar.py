@@ -15,7 +15,7 @@ from photonest.scale.build import scale_from_view
 from photonest.scale.camera import Array, View, mapped, prior_of
 from photonest.scale.corners import in_picture, saddle_points
 from photonest.scale.edges import Edge, coarse_edge, fine_edge
-from photonest.scale.sides import Side
+from photonest.scale.side_points import Side
 
 SEARCH_PX = 1600  # longer side of the picture that corners are looked for in
 MOST_CORNERS = 400

@@ -14,7 +14,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from photonest.scale.camera import Array, Prior, View
 from photonest.scale.edges import Edge
-from photonest.scale.sides import SIDE_SHARE, Side, fit_sides
+from photonest.scale.side_points import SIDE_SHARE, Side
+from photonest.scale.sides import fit_sides
 
 STRAY_PX = 0.05  # that a clean edge is off its place, give or take a common factor
 SOILED = 0.6  # standard error of a corner over how far two windows about it disagree

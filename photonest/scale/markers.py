@@ -18,7 +18,8 @@ from photonest.scale.cut_outs import MARGIN_MM, SIDE_MM, piece_of, place_on_piec
 from photonest.scale.edges import Edge, coarse_edges, fine_edges
 from photonest.scale.marker_sheet import PRINT_ERROR, READING_MM, print_stretch
 from photonest.scale.seen_markers import seen_markers
-from photonest.scale.sides import Side, fit_loose
+from photonest.scale.side_points import Side
+from photonest.scale.sides import fit_loose
 
 SIDE_ERROR_PX = 0.05  # of a printed side alone
 WORST_FIT = 2.5  # mean squared residual over its expectation, of most edges of a piece that lies in the plane

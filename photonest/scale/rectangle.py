@@ -15,7 +15,8 @@ from photonest.model import Photo
 from photonest.scale.camera import Array, Prior, View
 from photonest.scale.edges import Edge, fine_edges, meet
 from photonest.scale.rough_shapes import area, looks
-from photonest.scale.sides import enlarged, fit_sides, rectangle, refit_sides
+from photonest.scale.side_points import rectangle
+from photonest.scale.sides import enlarged, fit_sides, refit_sides
 
 LEAST_SHARE = 0.5  # of each side must be seen as an edge
 NARROW = 0.0018  # half of the strip that a side is looked for in, over the longer side

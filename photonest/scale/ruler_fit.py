@@ -11,7 +11,8 @@ from photonest.scale.camera import OPTICS, TURN, Array, Prior, View, mapped
 from photonest.scale.combs import Comb
 from photonest.scale.edges import Edge
 from photonest.scale.ruler_edges import WIDEST_MM
-from photonest.scale.sides import Side, fit_sides, refit_sides
+from photonest.scale.side_points import Side
+from photonest.scale.sides import fit_sides, refit_sides
 from photonest.scale.tick_grid import CLEARLY
 
 Tick = tuple[float, Array, float]  # its number, points along it, shape (n, 2), and their error in pixels

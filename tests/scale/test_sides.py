@@ -8,7 +8,8 @@ import pytest
 from photonest.scale.camera import Prior, View, rotation, start
 from photonest.scale.edges import Edge
 from photonest.scale.rectangle import Seen, proportion
-from photonest.scale.sides import _stray, fit_sides, rectangle, refit_sides
+from photonest.scale.side_points import _stray, rectangle
+from photonest.scale.sides import fit_sides, refit_sides
 
 SIZE = (297.0, 210.0)
 PRIOR = Prior(2000.0, 0.03, (999.5, 749.5), 20.0)

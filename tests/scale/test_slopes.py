@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from photonest.scale.camera import OPTICS, View, rotation
 from photonest.scale.edges import Edge
-from photonest.scale.sides import _BentPoints, _Points, rectangle
+from photonest.scale.side_points import BentSidePoints, SidePoints, rectangle
 from photonest.scale.slopes import camera_slopes, place_slopes
 
 Array = NDArray[np.float64]
@@ -47,9 +47,9 @@ def test_the_camera_moves_as_differences_say() -> None:
 
 
 @pytest.mark.parametrize(
-    ("points", "more"), [(_Points, [0.1, -0.2, 0.05]), (_BentPoints, [0.1, -0.2, 0.05, 2.0, -1.0])]
+    ("points", "more"), [(SidePoints, [0.1, -0.2, 0.05]), (BentSidePoints, [0.1, -0.2, 0.05, 2.0, -1.0])]
 )
-def test_a_rectangles_points_leave_its_sides_as_differences_say(points: type[_Points], more: list[float]) -> None:
+def test_a_rectangles_points_leave_its_sides_as_differences_say(points: type[SidePoints], more: list[float]) -> None:
     view = View(np.append(VALUES, more), TURNED)
     of = points(rectangle(297.0, 210.0), [Edge(PX[k::4], 0.1, 1.0) for k in range(4)]).aimed(view)
     assert_alike(of.slopes(view), differences(of.outside, view))
@@ -60,5 +60,5 @@ def test_loose_shapes_points_leave_their_sides_as_differences_say() -> None:
     counts = [3, 9, 14, 14, 20, 20, 12, 20]  # of points a side, some of them few: all together 112
     cuts = np.split(PX, np.cumsum(counts)[:-1])
     view = View(np.append(VALUES, [0.05, 0.1, -0.05, 10.0, 20.0, 0.3]), TURNED)
-    of = _Points(sides, [Edge(px, 0.1, 1.0) for px in cuts], 0.05).aimed(view)
+    of = SidePoints(sides, [Edge(px, 0.1, 1.0) for px in cuts], 0.05).aimed(view)
     assert_alike(of.slopes(view), differences(of.outside, view))
