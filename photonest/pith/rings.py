@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,18 +26,14 @@ from photonest.pith.straight import (
     unseen,
     weighed,
 )
+from photonest.pith.sureness import BELIEVED_IN_PART, SEEN_WHOLE, Located, believed, doubtful, standard_error
 
 HINT = "sand or plane the middle, take a sharper photo in even light, or set the pith by hand"
 FAINT, FAINT_AT_EDGE = 0.25, 0.6  # below it the search for straight rings starts from several places
 REACH, SAME = 0.04, 0.005  # mean radii: a place so far from the fit must win 0.05; places so near are one
-BY_CHANCE, HARDLY = 0.02, 0.12  # so straight lie the rings about any place, and about a pith hardly to be seen
 BELIEVED = 0.02, 0.06  # so straight rings must lie that the fit counts less than they, and not at all
-BELIEVED_IN_PART = 0.1, 0.25  # the same for rings seen in part only
 LIKELY = 0.04, 0.12  # so straight rings may lie by chance, and are sure not to
-SEEN_WHOLE = 0.7  # of the disc about a pith; with less it is sought and doubted as one at the edge
 WIDTH_WITHIN = 0.15  # mean diameters about the pith within which the rings' width is taken
-LARGEST_ERROR = 0.015  # of the mean diameter; beyond it there is no answer
-LARGEST_AT_EDGE = 0.009  # the same for a pith at the edge of the wood or outside: twice as much is too much there
 # Radius of the disc looked at in mean radii, how much of the family is free, and whether radial lines (rays, checks,
 # knots) count too: over the whole face they may be anything, near the pith they point at it.
 DISCS = (
@@ -51,7 +46,6 @@ DISCS = (
     (0.22, OVAL, True),
     (0.15, DRIFTING, True),
 )
-CLEAR_RAYS = 0.7  # share above which lines without straight rings are enough
 CLEAR = 0.6  # share of lines in agreement above which no rival is looked at
 ASKED = 6  # times as many lines as are fitted are asked whether they agree: fewer would decide by chance
 LOST = 0.12  # smaller by this than by a larger disc, the share of lines in agreement says that the answer went astray
@@ -62,8 +56,6 @@ SURELY = 0.03  # so much straighter rings must lie about another place that it i
 PLAINLY = 0.25  # so straight lie rings that no ray is asked
 RAYS_WIN = 0.017, 0.027  # so much straighter rays must lie elsewhere
 RAYS_ERROR = 0.006  # mean diameters
-RAYS_TOLD = 0.0045  # mean diameters: so unsure is a pith at most that rays tell
-RAYS_TELL = 0.03, 0.06  # so much straighter about the pith than beside it rays lie that tell it, hardly and surely
 REPEATS = 4  # a disc follows its own centre this often at most, for as long as that moves by a twentieth of its radius
 
 
@@ -85,46 +77,6 @@ class RingOptions:
 
 Answer = tuple[NDArray[np.float64], float, float]
 """The pith in pixels, how straight the rings lie about it, and how unsure it is in pixels."""
-
-
-class Located(NamedTuple):
-    """The pith in pixels and what tells how good it is.
-
-    Attributes
-    ----------
-    fits : tuple of Fit
-        The families of rings, from the whole face to the smallest disc used.
-    agree : float
-        Share of the lines all over the face that run along the rings or along the rays of the answer, 0 to 1.
-    straight : float
-        How straight the rings lie when unrolled about it, 0 to 1.
-    covered : float
-        How much of the disc about it, a quarter of the diameter wide, is wood.
-    width : float
-        How far apart, in pixels, the rings about it lie.
-    outside : float
-        How far from it, in pixels, the rings begin to be seen.
-    unsure : float
-        How far, in pixels, other ways to look put it, by as much as each has been seen to tell; where small discs left
-        the place that most lines agree on, how far off that is.
-    rays : float
-        How much straighter the rays lie about it than some percents off; 0 where they weren't asked.
-    """
-
-    centre: NDArray[np.float64]
-    fits: tuple[Fit, ...]
-    agree: float
-    straight: float
-    covered: float
-    width: float
-    outside: float
-    unsure: float
-    rays: float
-
-    @property
-    def one_sided(self) -> bool:
-        """Whether the pith lies at the edge of the wood or outside it, so that no disc about it is seen whole."""
-        return self.covered < SEEN_WHOLE
 
 
 def locate(seen: View, edge: NDArray[np.float64], samples: int) -> Located | None:
@@ -238,11 +190,11 @@ def _straighten(seen: View, last: Fit, one_sided: bool) -> tuple[NDArray[np.floa
         unsure = math.hypot(float(np.linalg.norm(ways)), 0.8 * apart, spoilt)
     moved = centre - last.centre
     if not one_sided:  # of two places either may be right, and nothing is seen of what the smallest discs still lead to
-        likely = _believed(straight, LIKELY)
+        likely = believed(straight, LIKELY)
         between = math.sqrt(likely * (1 - likely) / 2) * math.hypot(*moved)
         unsure = math.hypot(unsure, between, 1.4 * math.hypot(*closing[0]))
-    believed = _believed(straight, BELIEVED_IN_PART if one_sided else BELIEVED)
-    return last.centre + believed * moved, straight, unsure
+    trust = believed(straight, BELIEVED_IN_PART if one_sided else BELIEVED)
+    return last.centre + trust * moved, straight, unsure
 
 
 def _about_the_middle(
@@ -256,7 +208,7 @@ def _about_the_middle(
     start = straight_places(partial(value, stride=2.0), fitted, 0.04 * radius)[0]
     other = straightest(value, start, start, 0.1 * radius, (1.0, 0.25))
     seen = value(other)
-    spoilt = _believed(seen / max(straight, 0.01), SPOILT) * _believed(seen, LIKELY)
+    spoilt = believed(seen / max(straight, 0.01), SPOILT) * believed(seen, LIKELY)
     moved = other - centre
     return centre + spoilt * moved, math.sqrt(spoilt * (1 - spoilt) / 2) * math.hypot(*moved)
 
@@ -272,7 +224,7 @@ def _by_rays(seen: View, last: Fit, answer: Answer) -> tuple[Answer, float]:
     centre, straight, unsure = answer
     meet = rays_meet(image, centre, radius)
     best = value(meet)
-    won = _believed(best - value(centre), RAYS_WIN)
+    won = believed(best - value(centre), RAYS_WIN)
     if won:
         again = _straighten(seen, last._replace(parameters=np.append(meet / radius, last.parameters[2:])), False)
         if best - value(again[0]) > RAYS_WIN[0] / 2:
@@ -296,12 +248,6 @@ def _looked(
 def _outside(seen: View, centre: NDArray[np.float64]) -> float:
     """Return how far from a point, in pixels, the rings begin to be seen."""
     return unseen(holed(seen, centre), centre, seen.diameter / 2)
-
-
-def _believed(straight: float, between: tuple[float, float]) -> float:
-    """Return how far rings are believed to lie straight, 0 to 1."""
-    low, high = between
-    return min(max((straight - low) / (high - low), 0.0), 1.0)
 
 
 def _straight_about(value_of: Callable[..., float], last: Fit, one_sided: bool) -> Weighed:
@@ -345,47 +291,6 @@ def _covered(seen: View, centre: NDArray[np.float64]) -> float:
     return float(np.count_nonzero(held) / (math.pi * radius**2))
 
 
-def standard_error(found: Located, diameter: float) -> float:
-    """Return the standard error along each axis, in mean diameters.
-
-    Measured on drawn faces and on photos read by eye (tests/bench/pith.py): where the pith is seen all round, the
-    error goes with how far several ways to look at it lie apart, how little of the contrast the rings explain, how wide
-    the rings are (nothing is seen within the innermost) and, where next to nothing is explained, with how few of the
-    lines agree, unless rays clearly meet there; it doubles towards an edge of the wood. At the edge it goes with how
-    far those ways lie apart, how far off the first rings are seen and how little straight they lie.
-    """
-    coarse = 0.003 * (250 / diameter) ** 2.5  # fewer pixels lose the inner rings: faces made smaller step by step
-    if not found.one_sided:
-        usual, faint = 2e-5 * (max(found.straight, 0.0) + 0.03) ** -2.0, 0.0
-        if found.straight < HARDLY:  # the straightest place may be another's
-            faint = 0.001 + 0.04 * max(0.75 - found.agree, 0.0) + 0.002 * (found.straight < BY_CHANCE)
-        wide = min(150 * (found.width / diameter) ** 3, 0.002)
-        hidden = (1 - min(found.covered, 1.0)) / (1 - SEEN_WHOLE)
-        doubt = math.hypot(usual, faint)
-        doubt -= _believed(found.rays, RAYS_TELL) * max(doubt - RAYS_TOLD, 0.0)
-        return (1 + hidden) * math.hypot(doubt, 0.5 * found.unsure / diameter, wide, 0.6 * coarse)
-    faint = 0.028 * max(0.3 - found.straight, 0.0)
-    return math.hypot(0.0013, found.unsure / diameter, 0.035 * found.outside / diameter, faint, coarse)
-
-
-def _doubtful(found: Located, error: float) -> bool:
-    """Return whether no one should trust the answer.
-
-    Few lines agree on it: the side of the grain shows lines that run past each other (0.42 of them at most agreed on
-    drawn blanks), and seldom straight rings. Or no ring lies straighter about it than about any other place, and the
-    rays alone don't say enough. Or, at the edge of the piece or outside, it still wandered off when the rings were let
-    be oval.
-    """
-    largest = LARGEST_AT_EDGE if found.one_sided else LARGEST_ERROR
-    told = _believed(found.rays, RAYS_TELL)
-    if found.agree < 0.43 or found.agree + found.straight + 0.1 * told < 0.56 or error > largest:
-        return True
-    if not found.one_sided:
-        return found.straight < BY_CHANCE and found.agree < CLEAR_RAYS and told < 1
-    wandered = float(np.hypot(*(found.fits[-1].centre - found.fits[-2].centre))) / found.fits[-1].unit
-    return found.agree < 0.52 or found.straight < BELIEVED_IN_PART[0] or wandered > 0.06
-
-
 class RingPith:
     """Finds the pith from the rings."""
 
@@ -402,7 +307,7 @@ class RingPith:
         if found is None:
             return NotFound("no rings are to be seen", HINT)
         error = standard_error(found, seen.diameter)
-        if _doubtful(found, error):
+        if doubtful(found, error):
             return NotFound("the rings and rays to be seen don't agree on a pith", HINT)
         point = seen.flat.to_mm(found.centre)
         inside = _holds(outline.points, point)

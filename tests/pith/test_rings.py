@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from photonest.model import FlatPhoto, NotFound, Outline, Pith
 from photonest.pith.directions import view
-from photonest.pith.rings import RingOptions, RingPith, locate, standard_error
+from photonest.pith.rings import RingOptions, RingPith, locate
+from photonest.pith.sureness import standard_error
 from tests.bench import hearts
 from tests.bench.faces import flat_from
 from tests.drawn import draw
