@@ -9,7 +9,8 @@ import pytest
 
 from photonest.model import NotFound, Scale
 from photonest.scale.camera import prior_of
-from photonest.scale.card import HEIGHT_MM, ODD_SIDE, PLAYING_CARD, WIDTH_MM, Card, Found, _best_of, _standing, fault_of
+from photonest.scale.card import Card, _best_of, _standing
+from photonest.scale.card_shape import HEIGHT_MM, ODD_SIDE, PLAYING_CARD, WIDTH_MM, Found, fault_of
 from photonest.scale.edges import Edge
 from photonest.scale.paper import SIZES_MM, Paper
 from photonest.scale.quads import find_shapes

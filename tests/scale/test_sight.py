@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from photonest.scale.card import HEIGHT_MM, WIDTH_MM
+from photonest.scale.card_shape import HEIGHT_MM, WIDTH_MM
 from photonest.scale.shape_corners import runs_on
 from photonest.scale.sight import four_sides, proposed
 from tests.scale.scenes import as_photo
