@@ -25,6 +25,7 @@ MARGINS = (0.2, 0.06)  # about the piece, in shares of its extent, when it is lo
 NEARER_PX = 256  # longer side of the picture in which the looks from near are laid over each other
 PLAIN_PX, PLAIN_WITHIN = 1024, 0.012
 AT_ODDS = 0.04  # of the diameter: what is seen from far and from near; then it is looked at again by the nearer edge
+UNLIKE = 0.05  # of the diameter: looks from near that lie farther from their common edge count no more than the far one
 CUT_OUT = PlainLimits(spread=1.0)  # a real cloth or board is less even, and may look like the bark before it
 LEAST_ERROR = 0.0025  # of the diameter
 CLOSE = replace(FINE, half_width=0.012)  # about an edge that lies beside a stronger one
@@ -128,8 +129,11 @@ def see(flat: FlatPhoto) -> Sight | NotFound:
         return nothing
     turned, common = _from_near(flat, first)
     outer = common.edge()
-    if outer is not None and apart(first, outer) > AT_ODDS * mean_diameter(first):
-        turned, common = _from_near(flat, outer)
+    if outer is None or apart(first, outer) > AT_ODDS * mean_diameter(first):
+        if outer is not None and _alike(turned, outer):
+            turned, common = _from_near(flat, outer)
+        else:
+            common = mean_of([common, far.onto(common.flat)]).with_doubtful_bark().without_tongues()
         outer = common.edge()
     if outer is None:
         return nothing
@@ -153,6 +157,12 @@ def _from_near(flat: FlatPhoto, edge: Path) -> tuple[list[Shares], Shares]:
     onto = reduced(near[0], NEARER_PX)
     turned = [one.onto(onto) for k, part in enumerate(near) for one in looks(part, MIRRORED[k :: len(near)])]
     return turned, mean_of(turned).with_doubtful_bark().without_tongues()
+
+
+def _alike(turned: list[Shares], common: Path) -> bool:
+    """Return whether what is seen of a piece in the picture turned over each way is about the same."""
+    edges = [one.edge(step=2) for one in turned]
+    return all(edge is not None and apart(edge, common) < UNLIKE * mean_diameter(common) for edge in edges)
 
 
 def _nearer(flat: FlatPhoto, edge: Path, margin: float) -> FlatPhoto:

@@ -46,9 +46,9 @@ CLEAN, TELLING = 8e-5, 0.012
 MOST_DOUBT, MOST_OFF = 0.028, 3.0
 UNTOLD = "a white rectangle's proportion can't be told well enough: it is seen too slantwise, or is no sheet"
 SURE_NAME = 10.0  # difference of squared standard errors by which one proportion is sure: odds of 150 to 1
-# longer side over the shorter of a photo print of 8 by 10 inches, a usual size, from memory; by how many squared
-# standard errors it must be farther off for Letter to be told from it
-PRINT, PRINT_UNLIKE = 1.25, 4.0
+# longer side over the shorter of a photo print of 8 by 10 inches, a usual size, from memory, and how closely such are
+# cut (common practice, no source); by how many squared standard errors it must be farther off for Letter to be told
+PRINT, CUT_TO, PRINT_UNLIKE = 1.25, 0.008, 4.0
 BENT_GAIN = 6.0  # in squared standard errors, by which a bent sheet must fit better: nineteen in twenty lie flat
 FLAT_MM = 0.3  # that the sides of a sheet that lies flat are above its middle, or below; common practice, no source
 BEND = 0.012  # of a sheet's height, that its sides may lie above its middle
@@ -277,8 +277,9 @@ def _not_like(shape: Proportion) -> str:
 def _may_be_print(shape: Proportion, letter: float) -> bool:
     """Return whether a shape may as well be a photo print as a sheet of Letter that lies the same way."""
     printed = PRINT if letter > 1 else 1 / PRINT
-    off = [(math.log(shape.value / ratio) / shape.error) ** 2 for ratio in (printed, letter)]
-    return off[0] < off[1] + PRINT_UNLIKE
+    as_print = math.log(shape.value / printed) / math.hypot(shape.error, CUT_TO)
+    as_letter = math.log(shape.value / letter) / shape.error
+    return as_print**2 < as_letter**2 + PRINT_UNLIKE
 
 
 def _likeliest(shape: Proportion, ratios: dict[str, float]) -> list[str]:

@@ -9,7 +9,8 @@ import pytest
 import shapely
 
 from photonest.model import FlatPhoto, NotFound, Outline
-from photonest.outline.trained import Doubt, TrainedOptions, TrainedOutline, under_bark
+from photonest.outline.network import Shares
+from photonest.outline.trained import Doubt, TrainedOptions, TrainedOutline, _alike, under_bark
 from photonest.planar import mean_diameter
 from tests.bench.piece_scenes import piece_scene
 from tests.outline.scenes import GREEN, blob, distances, found_by, painted, photo
@@ -129,3 +130,20 @@ def test_wood_beyond_the_outline_is_cut_off() -> None:
     part = under_bark(edge, 0.95 * edge + [8.0, 0.0], 0.005)
     assert part is not None
     assert shapely.Polygon(edge).buffer(1e-6).covers(shapely.Polygon(part))
+
+
+def test_looks_that_see_different_pieces_are_not_followed() -> None:
+    """Two dark checks that meet at the heart once cut a quarter off a disc, the more surely the nearer it was seen."""
+    flat = photo(np.full((120, 120, 3), 90, np.uint8))
+    y, x = np.mgrid[:120, :120]
+    disc = np.hypot(x - 60, y - 60) < 40
+
+    def look(piece: np.ndarray) -> Shares:
+        return Shares(flat, np.stack([~piece, piece, np.zeros_like(piece)]).astype(np.float32))
+
+    whole, quartered = look(disc), look(disc & ((x < 60) | (y < 60)))
+    common = whole.edge()
+    assert common is not None
+    assert _alike([whole, whole], common)
+    assert not _alike([whole, quartered], common)
+    assert not _alike([whole, look(disc & (x < 0))], common)

@@ -104,3 +104,5 @@ def test_a_photo_print_of_eight_by_ten_inches_is_not_taken_for_letter() -> None:
         assert not _may_be_print(Proportion(letter, 0.01), letter)
         assert _may_be_print(Proportion(printed, 0.01), letter)
         assert _may_be_print(Proportion(1.264**turned, 0.01), letter)
+        # one cut 2 mm too narrow, seen from a slant
+        assert _may_be_print(Proportion(1.278**turned, 0.008), letter)
