@@ -33,6 +33,6 @@ def test_a_corner_is_found_below_a_pixel_however_blurred(
     assert np.linalg.norm(found[0] - place) < 0.05
 
 
-def test_nothing_about_a_guess_moves_it_no_farther_than_its_window_each_step() -> None:
+def test_a_guess_stays_where_nothing_is_seen() -> None:
     assert np.array_equal(saddle_points(np.full((30, 30), 90, np.uint8), [(12.0, 14.0)], 4), [(12.0, 14.0)])
     assert saddle_points(np.zeros((30, 30), np.uint8), np.zeros((0, 2)), 4).shape == (0, 2)

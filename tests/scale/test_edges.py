@@ -66,9 +66,8 @@ def test_an_edge_half_blown_out_is_moved_back_there_alone() -> None:
     edge = fine_edge(picture, ENDS[0], 5.0, 0.05)
     assert edge is not None
     plain = edge.px[:, 0] < middle - 20
-    # the lighter half is placed by its own curve of light and values: all of one side by the middle one
     off = off_line(edge.px) + edge.toned_px
-    assert off[plain].mean() == pytest.approx(0.2, abs=2 * LEAST_ERROR_PX)
+    assert off[plain].mean() == pytest.approx(0.2, abs=LEAST_ERROR_PX)
     assert off[~plain].mean() == pytest.approx(0.2, abs=2 * edge.shared_px)
 
 

@@ -24,30 +24,28 @@ def on_chips(colour: tuple[int, int, int]) -> NDArray[np.uint8]:
     return picture
 
 
-@pytest.mark.parametrize("colour", [(90, 120, 110), (20, 20, 60), (230, 230, 225)])
-def test_a_shape_is_placed_among_edges(colour: tuple[int, int, int]) -> None:
-    picture, corners = on_chips(colour), ROUGH
+def placed_twice(picture: NDArray[np.uint8]) -> NDArray[np.float64]:
+    """Return corners placed by tones, and once more from there."""
+    corners: NDArray[np.float64] = ROUGH
     for _ in range(2):
         odds = tone_odds(picture, corners)
         assert odds is not None
         placed = placed_by_tones(picture, corners, odds, 8.0)
         assert placed is not None
         corners = placed
+    return corners
+
+
+@pytest.mark.parametrize("colour", [(90, 120, 110), (20, 20, 60), (230, 230, 225)])
+def test_a_shape_is_placed_among_edges(colour: tuple[int, int, int]) -> None:
     # lines are looked for at steps of a pixel, and corners drawn to half of one
-    assert corners == pytest.approx(CORNERS, abs=1.5)
+    assert placed_twice(on_chips(colour)) == pytest.approx(CORNERS, abs=1.5)
 
 
 def test_sawdust_across_a_side_does_not_turn_it() -> None:
     picture = on_chips((90, 120, 110))
     cv2.ellipse(picture, (95, 110), (25, 22), 0.0, 0.0, 360.0, (235, 205, 150), -1)  # over part of a short side
-    corners = ROUGH
-    for _ in range(2):
-        odds = tone_odds(picture, corners)
-        assert odds is not None
-        placed = placed_by_tones(picture, corners, odds, 8.0)
-        assert placed is not None
-        corners = placed
-    assert corners == pytest.approx(CORNERS, abs=1.5)
+    assert placed_twice(picture) == pytest.approx(CORNERS, abs=1.5)
 
 
 def test_a_shape_of_the_ground_s_own_tones_is_not_placed() -> None:
